@@ -1,0 +1,1 @@
+"""The measurement science of the bench: values in, values out."""

@@ -1,0 +1,201 @@
+"""What a rig says of itself, and what a desk says it has stored. Both are retained."""
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from typing import Any
+
+from calibration.contract.messages import (
+    MessageError,
+    compact_json,
+    flag_field,
+    integer_field,
+    number_field,
+    object_field,
+    parse_object,
+    text_field,
+)
+from calibration.contract.topics import CONTRACT, is_boot
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Obeys:
+    """The store a rig follows, and how far it has heard of it."""
+
+    store: str
+    epoch: int
+    n: int
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Presence:
+    """Retained state of a rig; ``gone`` is its last will. A hint only.
+
+    Attributes
+    ----------
+    connect : int
+        Count of connections in this boot; the newest (boot, connect) holds.
+    holds : Mapping[str, tuple[int, int]]
+        First and last number in the outbox, by boot.
+    speed : float
+        Rig seconds in a wall second; 1 on metal, 0 where simulation runs as fast as it can.
+    trouble : tuple[str, ...]
+        Words for the person at the bench.
+    """
+
+    state: str
+    rig: str
+    boot: str
+    connect: int
+    holds: Mapping[str, tuple[int, int]]
+    speed: float
+    simulated: bool
+    synchronised: bool
+    version: str
+    obeys: Obeys | None = None
+    trouble: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Stored:
+    """Retained word of the desk: all of 1 … W of each boot is accounted for.
+
+    Attributes
+    ----------
+    boots : Mapping[str, int]
+        Watermark by boot.
+    window : int
+        How far beyond the watermark a rig may send.
+    keep : tuple[str, int] or None
+        (boot, seq) where an open run began.
+    """
+
+    store: str
+    epoch: int
+    n: int
+    boots: Mapping[str, int]
+    window: int = 200
+    keep: tuple[str, int] | None = field(default=None)
+
+
+def _check_contract(fields: Mapping[str, Any]) -> None:
+    if fields.get("contract") != CONTRACT:
+        raise MessageError(
+            f"contract {fields.get('contract')!r:.20} is not {CONTRACT}: upgrade the desk first"
+        )
+
+
+def encode_presence(presence: Presence) -> bytes:
+    """Bytes of a presence message."""
+    obeys = presence.obeys
+    return compact_json(
+        {
+            "contract": CONTRACT,
+            "state": presence.state,
+            "rig": presence.rig,
+            "boot": presence.boot,
+            "connect": presence.connect,
+            "holds": {boot: list(span) for boot, span in presence.holds.items()},
+            "obeys": None if obeys is None else {"store": obeys.store, "epoch": obeys.epoch, "n": obeys.n},
+            "speed": presence.speed,
+            "simulated": presence.simulated,
+            "synchronised": presence.synchronised,
+            "version": presence.version,
+            "trouble": list(presence.trouble),
+        }
+    )
+
+
+def decode_presence(payload: bytes) -> Presence:
+    """Presence of ``payload``, checked against the contract.
+
+    Raises
+    ------
+    MessageError
+        If it is not such a message.
+    """
+    fields = parse_object(payload)
+    _check_contract(fields)
+    state = text_field(fields, "state")
+    if state not in ("up", "gone"):
+        raise MessageError(f"state must be 'up' or 'gone', not {state!r:.20}")
+    trouble = fields.get("trouble")
+    if not isinstance(trouble, list) or not all(isinstance(line, str) for line in trouble):
+        raise MessageError("trouble must be a list of texts")
+    return Presence(
+        state=state,
+        rig=text_field(fields, "rig"),
+        boot=_boot_text(text_field(fields, "boot")),
+        connect=integer_field(fields, "connect"),
+        holds=_spans(object_field(fields, "holds")),
+        obeys=_obeys(fields),
+        speed=number_field(fields, "speed"),
+        simulated=flag_field(fields, "simulated"),
+        synchronised=flag_field(fields, "synchronised"),
+        version=text_field(fields, "version"),
+        trouble=tuple(trouble),
+    )
+
+
+def encode_stored(stored: Stored) -> bytes:
+    """Bytes of a stored message."""
+    return compact_json(
+        {
+            "contract": CONTRACT,
+            "store": stored.store,
+            "epoch": stored.epoch,
+            "n": stored.n,
+            "boots": dict(stored.boots),
+            "window": stored.window,
+            "keep": None if stored.keep is None else list(stored.keep),
+        }
+    )
+
+
+def decode_stored(payload: bytes) -> Stored:
+    """Stored message of ``payload``, checked against the contract.
+
+    Raises
+    ------
+    MessageError
+        If it is not such a message.
+    """
+    fields = parse_object(payload)
+    _check_contract(fields)
+    boots = object_field(fields, "boots")
+    keep = fields.get("keep")
+    if keep is not None and not (
+        isinstance(keep, list) and len(keep) == 2 and isinstance(keep[0], str) and isinstance(keep[1], int)
+    ):
+        raise MessageError("keep must be [boot, seq] or null")
+    return Stored(
+        store=text_field(fields, "store"),
+        epoch=integer_field(fields, "epoch"),
+        n=integer_field(fields, "n"),
+        boots={_boot_text(boot): integer_field(boots, boot) for boot in boots},
+        window=integer_field(fields, "window", minimum=1),
+        keep=None if keep is None else (keep[0], keep[1]),
+    )
+
+
+def _boot_text(text: str) -> str:
+    if not is_boot(text):
+        raise MessageError(f"{text!r:.40} is not a boot")
+    return text
+
+
+def _obeys(fields: Mapping[str, Any]) -> Obeys | None:
+    if fields.get("obeys") is None:
+        return None
+    inner = object_field(dict(fields), "obeys")
+    return Obeys(
+        store=text_field(inner, "store"), epoch=integer_field(inner, "epoch"), n=integer_field(inner, "n")
+    )
+
+
+def _spans(holds: Mapping[str, Any]) -> dict[str, tuple[int, int]]:
+    spans: dict[str, tuple[int, int]] = {}
+    for boot, span in holds.items():
+        if not (isinstance(span, list) and len(span) == 2 and all(type(end) is int for end in span)):
+            raise MessageError("holds gives [first, last] for each boot")
+        spans[_boot_text(boot)] = (span[0], span[1])
+    return spans

@@ -1,0 +1,1 @@
+"""Budgets by JCGM 100, on GTC."""

@@ -1,0 +1,143 @@
+"""A budget as a value: one line for each input quantity (JCGM 100:2008, clauses 5, 8 and Annex G)."""
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+from enum import StrEnum
+
+from GTC import ureal
+from scipy import stats
+
+#: Coverage probability of every expanded uncertainty: k = 2 with many degrees of freedom (EA-4/02).
+COVERAGE_PROBABILITY = 0.9545
+
+
+class Distribution(StrEnum):
+    """Shape assigned to an input quantity."""
+
+    NORMAL = "normal"
+    RECTANGULAR = "rectangular"
+    STUDENT = "Student t"
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class BudgetLine:
+    """One input quantity and what it adds to the result.
+
+    Attributes
+    ----------
+    quantity : str
+        Its name, in the words of the bench.
+    estimate : float
+        Best estimate. [unit]
+    unit : str
+        Unit of estimate and standard uncertainty.
+    standard_u : float
+        Standard uncertainty. [unit]
+    distribution : Distribution
+        Shape it was assigned.
+    degrees_of_freedom : float
+        Infinite where the line is type B.
+    sensitivity : float
+        Change of the result with the quantity. [result unit / unit]
+    """
+
+    quantity: str
+    estimate: float
+    unit: str
+    standard_u: float
+    distribution: Distribution
+    sensitivity: float
+    degrees_of_freedom: float = math.inf
+
+    @property
+    def contribution(self) -> float:
+        """Standard uncertainty that the line adds. [result unit]"""
+        return abs(self.sensitivity) * self.standard_u
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Budget:
+    """A result with the lines its uncertainty came from.
+
+    Attributes
+    ----------
+    estimate : float
+        The result. [unit]
+    standard_u : float
+        Combined standard uncertainty. [unit]
+    degrees_of_freedom : float
+        Effective, by Welch-Satterthwaite.
+    k : float
+        Coverage factor for `COVERAGE_PROBABILITY`, to two decimals.
+    """
+
+    lines: tuple[BudgetLine, ...]
+    estimate: float
+    unit: str
+    standard_u: float
+    degrees_of_freedom: float
+    k: float
+
+    @property
+    def expanded_u(self) -> float:
+        """Expanded uncertainty, k times the combined standard uncertainty. [unit]"""
+        return self.k * self.standard_u
+
+
+def rectangular_u(half_width: float) -> float:
+    """Standard uncertainty of a quantity equally likely within ± ``half_width`` (JCGM 100, 4.3.7)."""
+    return abs(half_width) / math.sqrt(3.0)
+
+
+def coverage_factor(degrees_of_freedom: float, probability: float = COVERAGE_PROBABILITY) -> float:
+    """Coverage factor from Student's t.
+
+    The effective degrees of freedom are cut to the whole number below (JCGM 100, G.4.1).
+
+    Raises
+    ------
+    ValueError
+        If there is less than one degree of freedom.
+    """
+    if degrees_of_freedom < 1:
+        raise ValueError(f"{degrees_of_freedom:g} degrees of freedom give no coverage factor: read more.")
+    whole = math.floor(degrees_of_freedom) if math.isfinite(degrees_of_freedom) else math.inf
+    quantile = 0.5 + probability / 2.0
+    return float(stats.norm.ppf(quantile) if math.isinf(whole) else stats.t.ppf(quantile, whole))
+
+
+def combine(*, estimate: float, unit: str, lines: Sequence[BudgetLine]) -> Budget:
+    """Budget of a result from independent lines, by the law of propagation (JCGM 100, equation 10).
+
+    Parameters
+    ----------
+    estimate : float
+        The result. [unit]
+    lines : sequence of BudgetLine
+        Sensitivities in ``unit`` for each line's own unit.
+
+    Raises
+    ------
+    ValueError
+        If no line carries an uncertainty.
+    """
+    total = sum(
+        (
+            line.sensitivity * ureal(0.0, line.standard_u, line.degrees_of_freedom, label=line.quantity)
+            for line in lines
+        ),
+        start=ureal(0.0, 0.0),
+    )
+    standard_u = float(total.u)
+    if not standard_u > 0.0:
+        raise ValueError("A budget without any uncertainty is no budget: give at least one line a value.")
+    effective = float(total.df)
+    return Budget(
+        lines=tuple(lines),
+        estimate=estimate,
+        unit=unit,
+        standard_u=standard_u,
+        degrees_of_freedom=effective,
+        k=round(coverage_factor(effective), 2),
+    )

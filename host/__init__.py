@@ -1,0 +1,1 @@
+"""The technician's server: keeps readings, leads runs, issues certificates, shows pages."""

@@ -1,0 +1,1 @@
+"""Certificates: a value first, then renderings of it."""

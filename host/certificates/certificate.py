@@ -1,0 +1,141 @@
+"""The certificate as a value, before any rendering of it."""
+
+from dataclasses import dataclass
+
+from calibration.conformity import DecisionRule, Verdict
+from calibration.uncertainty.budget import Budget
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Witness:
+    """One bar of an agreement strip: who says which temperature, and how surely.
+
+    Attributes
+    ----------
+    name : str
+        As printed: "contact probe", "1-wire witness", "infrared", "sender shows".
+    temperature_c : float
+        What it says. [°C]
+    expanded_u_k : float
+        Expanded uncertainty of that. [K]
+    """
+
+    name: str
+    temperature_c: float
+    expanded_u_k: float
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class CertifiedPoint:
+    """One temperature of a sender check.
+
+    Attributes
+    ----------
+    temperature_c : float
+        True temperature of the bath at the sender. [°C]
+    resistance_ohm, u_resistance_ohm : float
+        Zero-power resistance and its standard uncertainty. [Ω]
+    indicated_c : float
+        What a computer holding the reference curve would show. [°C]
+    error_k, expanded_u_k, k, limit_k : float
+        Indicated minus true, its expanded uncertainty, coverage factor and limit. [K]
+    verdict : Verdict
+    budget : Budget
+        Of the error, in K.
+    witnesses : tuple[Witness, ...]
+        Strip of this temperature, the sender's indicated temperature last.
+    """
+
+    temperature_c: float
+    resistance_ohm: float
+    u_resistance_ohm: float
+    indicated_c: float
+    error_k: float
+    expanded_u_k: float
+    k: float
+    limit_k: float
+    verdict: Verdict
+    budget: Budget
+    witnesses: tuple[Witness, ...]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class InstrumentUsed:
+    """One instrument behind the result, as the register had it that day."""
+
+    role: str
+    serial: str
+    certificate: str
+    expanded_u: str
+    due: str
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Certificate:
+    """Everything a sender's certificate says; every rendering is made from this alone.
+
+    Attributes
+    ----------
+    number : str
+        Unique identification, on every page.
+    issued : str
+        Date of issue, ISO 8601.
+    measured : str
+        Date or span the readings were taken, ISO 8601; words where unknown.
+    shop : str
+    shop_address : str
+    item : str
+        Name and identity of the sender.
+    customer : str
+    verdict : Verdict
+    sentence : str
+        The result in one sentence that a customer understands.
+    rule : DecisionRule
+    rule_words : str
+        The decision rule in words, with its source.
+    method : str
+        Method and its version.
+    curve, curve_source, curve_tolerance : str
+        Reference curve, where it was published, and its tolerance as printed.
+    points : tuple[CertifiedPoint, ...]
+    coefficients : tuple[tuple[str, float, float | None], ...]
+        Name, value and standard uncertainty of the fitted curve. [natural log of ohms]
+    fit_words : str
+        Which model was fitted and how well.
+    instruments : tuple[InstrumentUsed, ...]
+    conditions : tuple[tuple[str, str], ...]
+        Name and words: room, immersion, stirring …
+    remarks : tuple[str, ...]
+        Assumptions, deviations and what the result does not cover.
+    citations : tuple[str, ...]
+        Readings behind the result: station, boot, from, to; or the file.
+    simulated : bool
+        True where no real sender was measured: said on every page and in the data.
+    software : tuple[tuple[str, str], ...]
+        Package and version.
+    """
+
+    number: str
+    issued: str
+    measured: str
+    shop: str
+    shop_address: str
+    item: str
+    customer: str
+    verdict: Verdict
+    sentence: str
+    rule: DecisionRule
+    rule_words: str
+    method: str
+    curve: str
+    curve_source: str
+    curve_tolerance: str
+    points: tuple[CertifiedPoint, ...]
+    coefficients: tuple[tuple[str, float, float | None], ...]
+    fit_words: str
+    instruments: tuple[InstrumentUsed, ...]
+    conditions: tuple[tuple[str, str], ...]
+    remarks: tuple[str, ...]
+    citations: tuple[str, ...]
+    simulated: bool
+    software: tuple[tuple[str, str], ...]

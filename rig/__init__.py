@@ -1,0 +1,1 @@
+"""The Raspberry Pi program: reads the bench and publishes it."""
