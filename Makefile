@@ -1,0 +1,44 @@
+# The whole of it: make demo, make test. Everything lives in .venv inside this folder.
+PYTHON ?= python3
+VENV := .venv
+BIN := $(VENV)/bin
+STAMP := $(VENV)/.installed-from-lock
+
+SEED ?= 1
+PLANT ?= series:22
+SERVE ?= 1
+
+.PHONY: demo test quick check lock picture clean
+
+demo: $(STAMP)
+	@$(BIN)/ohmbath demo --seed $(SEED) --plant $(PLANT) $(if $(filter 0,$(SERVE)),--no-serve,)
+
+# Brings what the tests need on Debian, then runs them all.
+test: $(STAMP)
+	@sh tests/debian_packages.sh
+	$(BIN)/python -m pytest
+
+quick: $(STAMP)
+	$(BIN)/python -m pytest -q -m "not slow"
+
+check: $(STAMP)
+	$(BIN)/ruff check .
+	$(BIN)/ruff format --check .
+	$(BIN)/mypy calibration
+	$(BIN)/lint-imports
+
+# Hashes are checked, then this folder is installed as it lies: no compiler, no unpinned download.
+$(STAMP): requirements.lock pyproject.toml
+	@$(PYTHON) -c 'import sys; v = sys.version_info[:2]; sys.exit(0 if (3, 11) <= v < (3, 14) else "Python 3.11 to 3.13 is needed; this is %d.%d. Run: make PYTHON=python3.11 ..." % v)'
+	$(PYTHON) -m venv $(VENV)
+	$(BIN)/python -m pip install --quiet --disable-pip-version-check --require-hashes --requirement requirements.lock
+	$(BIN)/python -m pip install --quiet --disable-pip-version-check --no-deps --no-build-isolation --editable .
+	@touch $(STAMP)
+
+# Needs uv; one version of each package for every Python and both machines.
+lock:
+	uv pip compile --universal --python-version 3.11 --fork-strategy fewest --generate-hashes --all-extras \
+		--custom-compile-command "make lock" pyproject.toml --output-file requirements.lock
+
+clean:
+	rm -rf $(VENV) build dist .pytest_cache .mypy_cache .ruff_cache .hypothesis .import_linter_cache
