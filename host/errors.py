@@ -1,0 +1,15 @@
+"""Errors of the desk.
+
+DeskError
+├── DataFolderBusyError   another desk process has the folder
+├── SchemaTooNewError     the store was written by a newer version
+├── UnknownStationError   a station that was never added
+├── StationNameError      a name that cannot name a station
+├── NotStoredYetError     an event cites readings above the watermark
+├── RegisterFileError     an instrument file that cannot be taken as it is
+└── BrokerStartError      the embedded broker does not come up
+"""
+
+
+class DeskError(Exception):
+    """Anything the desk refuses, in words for the person in front of it."""

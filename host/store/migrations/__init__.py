@@ -1,0 +1,1 @@
+"""Changes of the schema, one a file in `versions`, each in one transaction."""

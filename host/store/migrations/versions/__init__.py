@@ -1,0 +1,1 @@
+"""One file a change; the newest is the schema of today."""

@@ -1,0 +1,201 @@
+"""Runs, and the log of events that each of them is."""
+
+import json
+import time
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass
+from typing import Any
+
+from sqlalchemy import Connection, Row, func, select, update
+
+from host.errors import DeskError
+from host.store import schema
+from host.store.counters import count_up
+from host.store.engine import Database
+from host.store.stations import UnknownStationError, rigs_of
+from host.store.watermark import watermark
+
+
+class UnknownRunError(DeskError):
+    """A run that does not exist, or has ended where an open one is needed."""
+
+
+class NotStoredYetError(DeskError):
+    """An event that cites readings of which some may still arrive or be lost.
+
+    Attributes
+    ----------
+    citation : Citation
+        What it cites.
+    watermark : int
+        How far the readings of that boot are accounted for.
+    """
+
+    def __init__(self, citation: "Citation", stored_to: int) -> None:
+        super().__init__(
+            f"Readings {citation.first} to {citation.last} of boot {citation.boot} at station "
+            f"{citation.station} are stored up to {stored_to} only: wait for the rest."
+        )
+        self.citation = citation
+        self.watermark = stored_to
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Citation:
+    """Readings ``first`` to ``last`` of one boot: how a run cites, never by time (protocol, rule 22)."""
+
+    station: str
+    boot: str
+    first: int
+    last: int
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Run:
+    """One execution of a procedure on one item at one station.
+
+    Attributes
+    ----------
+    number : int
+        Its number, from 1.
+    station, kind : str
+        Where, and of what kind.
+    settings : Mapping[str, Any]
+        As it was started.
+    started_utc_s, ended_utc_s : float, float or None
+        Times; no end while it is open. [s]
+    """
+
+    number: int
+    station: str
+    kind: str
+    settings: Mapping[str, Any]
+    started_utc_s: float
+    ended_utc_s: float | None
+
+
+class Runs:
+    """Runs and their events."""
+
+    def __init__(self, database: Database, now: Callable[[], float] = time.time) -> None:
+        self._database = database
+        self._now = now
+
+    def create(self, *, station: str, kind: str, settings: Mapping[str, Any]) -> int:
+        """Open a run and return its number.
+
+        Raises
+        ------
+        UnknownStationError
+            If the station was never added.
+        """
+        with self._database.writing() as connection:
+            if station not in rigs_of(connection):
+                raise UnknownStationError(station)
+            number = count_up(connection, "run")
+            connection.execute(
+                schema.runs.insert().values(
+                    run=number,
+                    station=station,
+                    kind=kind,
+                    settings=to_json(settings),
+                    started_utc_s=self._now(),
+                    ended_utc_s=None,
+                )
+            )
+        return number
+
+    def append(
+        self, run: int, kind: str, payload: Mapping[str, Any], *, cites: Citation | None = None
+    ) -> int:
+        """Append an event and return its index in the run, from 1.
+
+        Raises
+        ------
+        UnknownRunError
+            If there is no such run.
+        NotStoredYetError
+            If it cites readings above the watermark.
+        """
+        with self._database.writing() as connection:
+            if cites is not None:
+                stored_to = watermark(connection, cites.station, cites.boot)
+                if stored_to < cites.last:
+                    raise NotStoredYetError(cites, stored_to)
+            return append_event(connection, run, kind, payload, self._now())
+
+    def events(self, run: int) -> list[tuple[str, dict[str, Any]]]:
+        """Events of a run as (kind, payload), in the order in which they were appended."""
+        table = schema.events
+        query = select(table.c.kind, table.c.payload).where(table.c.run == run).order_by(table.c.index)
+        with self._database.reading() as connection:
+            return [(row.kind, json.loads(row.payload)) for row in connection.execute(query)]
+
+    def end(self, run: int) -> None:
+        """Close a run; closing it again changes nothing."""
+        table = schema.runs
+        with self._database.writing() as connection:
+            connection.execute(
+                update(table)
+                .where(table.c.run == run, table.c.ended_utc_s.is_(None))
+                .values(ended_utc_s=self._now())
+            )
+
+    def get(self, run: int) -> Run:
+        """Return one run.
+
+        Raises
+        ------
+        UnknownRunError
+            If there is no such run.
+        """
+        with self._database.reading() as connection:
+            row = connection.execute(select(schema.runs).where(schema.runs.c.run == run)).one_or_none()
+        if row is None:
+            raise UnknownRunError(f"There is no run {run}.")
+        return _run(row)
+
+    def open(self) -> list[Run]:
+        """Runs that have not ended, oldest first."""
+        query = select(schema.runs).where(schema.runs.c.ended_utc_s.is_(None)).order_by(schema.runs.c.run)
+        with self._database.reading() as connection:
+            return [_run(row) for row in connection.execute(query)]
+
+    def all(self) -> list[Run]:
+        """All runs, oldest first."""
+        with self._database.reading() as connection:
+            return [_run(row) for row in connection.execute(select(schema.runs).order_by(schema.runs.c.run))]
+
+
+def append_event(
+    connection: Connection, run: int, kind: str, payload: Mapping[str, Any], at_utc_s: float
+) -> int:
+    """Append an event inside the caller's transaction."""
+    known = connection.execute(select(schema.runs.c.run).where(schema.runs.c.run == run)).scalar_one_or_none()
+    if known is None:
+        raise UnknownRunError(f"There is no run {run}: nothing can be appended to it.")
+    table = schema.events
+    last = connection.execute(select(func.max(table.c.index)).where(table.c.run == run)).scalar_one()
+    index = 1 + (last or 0)
+    connection.execute(
+        table.insert().values(
+            run=run, index=index, kind=kind, payload=to_json(payload), appended_utc_s=at_utc_s
+        )
+    )
+    return index
+
+
+def to_json(value: Mapping[str, Any]) -> str:
+    """JSON text that gives every number back; NaN and Infinity are refused."""
+    return json.dumps(dict(value), ensure_ascii=False, allow_nan=False)
+
+
+def _run(row: Row[Any]) -> Run:
+    return Run(
+        number=row.run,
+        station=row.station,
+        kind=row.kind,
+        settings=json.loads(row.settings),
+        started_utc_s=row.started_utc_s,
+        ended_utc_s=row.ended_utc_s,
+    )

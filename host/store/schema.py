@@ -1,0 +1,166 @@
+"""Tables of the store, as today's code sees them; `migrations` brings a file up to this."""
+
+from sqlalchemy import (
+    BigInteger,
+    Boolean,
+    Column,
+    Double,
+    ForeignKey,
+    Index,
+    Integer,
+    LargeBinary,
+    MetaData,
+    String,
+    Table,
+    Text,
+)
+
+metadata = MetaData()
+
+# One row: who this store is. `n_reserved` is above every `n` ever published (protocol, rule 14).
+identity = Table(
+    "identity",
+    metadata,
+    Column("row", Integer, primary_key=True, autoincrement=False),
+    Column("store", String(64), nullable=False),
+    Column("epoch", Integer, nullable=False),
+    Column("n_reserved", BigInteger, nullable=False),
+)
+
+# Numbers that must have no gaps are counted here, in the transaction that uses them.
+counters = Table(
+    "counters",
+    metadata,
+    Column("name", String(32), primary_key=True),
+    Column("value", BigInteger, nullable=False),
+)
+
+stations = Table(
+    "stations",
+    metadata,
+    Column("station", String(32), primary_key=True),
+    Column("rig", String(64)),
+    Column("added_utc_s", Double, nullable=False),
+)
+
+packs = Table(
+    "packs",
+    metadata,
+    Column("station", String(32), ForeignKey("stations.station"), primary_key=True),
+    Column("boot", String(17), primary_key=True),
+    Column("seq", BigInteger, primary_key=True, autoincrement=False),
+    Column("rig", String(64), nullable=False),
+    Column("payload", LargeBinary, nullable=False),
+    Column("digest", String(64), nullable=False),
+    Column("received_utc_s", Double, nullable=False),
+    Column("rig_time_s", Double, nullable=False),
+    Column("utc_s", Double),
+    Column("simulated", Boolean, nullable=False),
+    Column("decade_ohm", Double, nullable=False),
+    Column("insertion", String(16), nullable=False),
+    Column("range_ohm", Double, nullable=False),
+)
+
+gaps = Table(
+    "gaps",
+    metadata,
+    Column("station", String(32), ForeignKey("stations.station"), primary_key=True),
+    Column("boot", String(17), primary_key=True),
+    Column("first", BigInteger, primary_key=True, autoincrement=False),
+    Column("last", BigInteger, primary_key=True, autoincrement=False),
+    Column("rig", String(64), nullable=False),
+    Column("reason", String(32), nullable=False),
+    Column("received_utc_s", Double, nullable=False),
+)
+
+# Messages kept aside with their reason. `accounts` tells whether its number counts as accounted for.
+refused = Table(
+    "refused",
+    metadata,
+    Column("id", Integer, primary_key=True),
+    Column("station", String(64), nullable=False),
+    Column("known", Boolean, nullable=False),
+    Column("kind", String(16), nullable=False),
+    Column("boot", String(17)),
+    Column("seq", BigInteger),
+    Column("accounts", Boolean, nullable=False),
+    Column("digest", String(64), nullable=False),
+    Column("payload", LargeBinary),
+    Column("reason", Text, nullable=False),
+    Column("count", BigInteger, nullable=False),
+    Column("first_utc_s", Double, nullable=False),
+    Column("last_utc_s", Double, nullable=False),
+    Index("refused_by_digest", "station", "digest"),
+    Index("refused_by_key", "station", "boot", "seq"),
+)
+
+watermarks = Table(
+    "watermarks",
+    metadata,
+    Column("station", String(32), ForeignKey("stations.station"), primary_key=True),
+    Column("boot", String(17), primary_key=True),
+    Column("w", BigInteger, nullable=False),
+)
+
+runs = Table(
+    "runs",
+    metadata,
+    Column("run", Integer, primary_key=True, autoincrement=False),
+    Column("station", String(32), ForeignKey("stations.station"), nullable=False),
+    Column("kind", String(64), nullable=False),
+    Column("settings", Text, nullable=False),
+    Column("started_utc_s", Double, nullable=False),
+    Column("ended_utc_s", Double),
+)
+
+events = Table(
+    "events",
+    metadata,
+    Column("run", Integer, ForeignKey("runs.run"), primary_key=True, autoincrement=False),
+    Column("index", Integer, primary_key=True, autoincrement=False),
+    Column("kind", String(64), nullable=False),
+    Column("payload", Text, nullable=False),
+    Column("appended_utc_s", Double, nullable=False),
+)
+
+certificates = Table(
+    "certificates",
+    metadata,
+    Column("number", String(32), primary_key=True),
+    Column("run", Integer, ForeignKey("runs.run"), nullable=False),
+    Column("issued_utc_s", Double, nullable=False),
+    Column("verdict", String(32), nullable=False),
+    Column("canonical_json", LargeBinary, nullable=False),
+    Column("pdf", LargeBinary, nullable=False),
+    Column("pdf_sha256", String(64), nullable=False),
+    Column("chart_svg", LargeBinary, nullable=False),
+)
+
+instruments = Table(
+    "instruments",
+    metadata,
+    Column("id", Integer, primary_key=True),
+    Column("kind", String(32), nullable=False),
+    Column("serial", String(64), nullable=False),
+    Column("content", Text, nullable=False),
+    Column("sha256", String(64), nullable=False),
+    Column("due", String(10)),
+    Column("added_utc_s", Double, nullable=False),
+    Index("instruments_by_kind", "kind", "id"),
+)
+
+orders = Table(
+    "orders",
+    metadata,
+    Column("order", String(36), primary_key=True),
+    Column("station", String(32), ForeignKey("stations.station"), nullable=False),
+    Column("boot", String(17), nullable=False),
+    Column("run", String(32)),
+    Column("not_after_s", Double, nullable=False),
+    Column("do", String(32), nullable=False),
+    Column("fields", Text, nullable=False),
+    Column("sent_utc_s", Double, nullable=False),
+    Column("state", String(16), nullable=False),  # open, withdrawn, or how the rig answered
+    Column("reason", Text),
+    Column("seq", BigInteger),
+)

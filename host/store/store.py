@@ -1,0 +1,84 @@
+"""The store as one thing: open it, and every table is at hand."""
+
+import time
+from collections.abc import Callable
+
+from calibration.contract.readings import ReadingPack
+from host.data_folder import DataFolder
+from host.store.aside import Aside
+from host.store.certificates import Certificates
+from host.store.engine import Database
+from host.store.identity import Identity
+from host.store.orders import Orders
+from host.store.packs import Packs
+from host.store.register import Register
+from host.store.runs import Runs
+from host.store.stations import Stations
+from host.store.upgrade import needs_upgrade, upgrade
+
+
+class Store:
+    """Everything the desk keeps; made by `open_store`.
+
+    Attributes
+    ----------
+    identity, stations, packs, aside, runs, certificates, register, orders
+        One table or two each.
+    """
+
+    def __init__(self, database: Database, folder: DataFolder, now: Callable[[], float]) -> None:
+        self._database = database
+        self.now = now
+        self.identity = Identity(database)
+        self.stations = Stations(database, now)
+        self.packs = Packs(database)
+        self.aside = Aside(database)
+        self.runs = Runs(database, now)
+        self.certificates = Certificates(database, folder.certificates, now)
+        self.register = Register(database, now)
+        self.orders = Orders(database, now)
+
+    def readings(self, station: str, boot: str, first: int, last: int) -> list[ReadingPack]:
+        """Readings ``first`` to ``last`` of a boot, both included."""
+        return self.packs.readings(station, boot, first, last)
+
+    def latest_boot(self, station: str) -> str | None:
+        """Newest boot of which anything is accounted for."""
+        return self.packs.latest_boot(station)
+
+    def watermark(self, station: str, boot: str) -> int:
+        """Watermark of a boot, 0 where nothing is accounted for."""
+        return self.packs.watermark(station, boot)
+
+    def close(self) -> None:
+        """Close every connection."""
+        self._database.close()
+
+
+def open_store(folder: DataFolder, *, now: Callable[[], float] = time.time) -> Store:
+    """Open the store of a data folder, made or brought up to date where needed.
+
+    A short command may open the store beside a running desk; only a change of the schema
+    needs the folder's lock, so that it never happens under a desk at work.
+
+    Raises
+    ------
+    DataFolderBusyError
+        If the schema has to change while another desk is at work.
+    SchemaTooNewError
+        If a newer version wrote the store.
+    """
+    database = Database(f"sqlite:///{folder.store}")
+    try:
+        if needs_upgrade(database, folder.store):
+            locked_before = folder.is_locked_here
+            folder.lock()
+            try:
+                upgrade(database, folder.store)
+            finally:
+                if not locked_before:
+                    folder.unlock()
+        return Store(database, folder, now)
+    except BaseException:
+        database.close()
+        raise

@@ -1,0 +1,68 @@
+"""Bringing a store file up to the schema of today, with a backup first."""
+
+import sqlite3
+from contextlib import closing
+from pathlib import Path
+
+from alembic import command
+from alembic.config import Config
+from alembic.runtime.migration import MigrationContext
+from alembic.script import ScriptDirectory
+
+from host.errors import DeskError
+from host.store.engine import Database
+
+
+class SchemaTooNewError(DeskError):
+    """The store was written by a newer version than this one."""
+
+    def __init__(self, path: Path, revision: str) -> None:
+        super().__init__(
+            f"{path} was written by a newer version (schema {revision}): "
+            "upgrade this desk, or open the backup made before that upgrade."
+        )
+        self.path = path
+        self.revision = revision
+
+
+def alembic_config() -> Config:
+    """Configuration of the migrations, wherever the package is installed."""
+    config = Config()
+    config.set_main_option("script_location", str(Path(__file__).with_name("migrations")))
+    return config
+
+
+def current_revision(database: Database) -> str | None:
+    """Schema revision of the database, None where it is empty."""
+    with database.reading() as connection:
+        return MigrationContext.configure(connection).get_current_revision()
+
+
+def needs_upgrade(database: Database, path: Path) -> bool:
+    """Tell whether migrations are due.
+
+    Raises
+    ------
+    SchemaTooNewError
+        If the store knows a revision that this version does not.
+    """
+    revision = current_revision(database)
+    scripts = ScriptDirectory.from_config(alembic_config())
+    if revision is not None and revision not in {script.revision for script in scripts.walk_revisions()}:
+        raise SchemaTooNewError(path, revision)
+    return revision != scripts.get_current_head()
+
+
+def upgrade(database: Database, path: Path) -> Path | None:
+    """Run the migrations that are due; return the backup made before, if there was anything to keep."""
+    backup = None
+    revision = current_revision(database)
+    if revision is not None:
+        backup = path.with_name(f"{path.stem}-before-upgrade-from-{revision}{path.suffix}")
+        with closing(sqlite3.connect(path)) as source, closing(sqlite3.connect(backup)) as target:
+            source.backup(target)
+    config = alembic_config()
+    with database.upgrading() as connection:
+        config.attributes["connection"] = connection
+        command.upgrade(config, "head")
+    return backup
