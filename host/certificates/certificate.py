@@ -43,7 +43,10 @@ class CertifiedPoint:
     budget : Budget
         Of the error, in K.
     witnesses : tuple[Witness, ...]
-        Strip of this temperature, the sender's indicated temperature last.
+        Strip of this temperature, the reference first, the sender's indicated temperature last.
+    limits_k : tuple[float, float] or None
+        Lowest and highest permitted error where both sides are known; ``limit_k`` is then the
+        magnitude of the one on the side of the error. [K]
     """
 
     temperature_c: float
@@ -57,6 +60,7 @@ class CertifiedPoint:
     verdict: Verdict
     budget: Budget
     witnesses: tuple[Witness, ...]
+    limits_k: tuple[float, float] | None = None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -113,6 +117,16 @@ class Certificate:
         True where no real sender was measured: said on every page and in the data.
     software : tuple[tuple[str, str], ...]
         Package and version.
+    place : str
+        Where the work was done, if elsewhere than at the shop.
+    received : str
+        Date the item came in, ISO 8601, where it matters.
+    item_condition : str
+        How the item looked and whether this is as found or as left.
+    authorised_by : str
+        Who answers for the certificate; empty leaves a line to sign on.
+    opinions : tuple[str, ...]
+        Why it may be so and what to try: opinion, not measurement.
     """
 
     number: str
@@ -139,3 +153,8 @@ class Certificate:
     citations: tuple[str, ...]
     simulated: bool
     software: tuple[tuple[str, str], ...]
+    place: str = ""
+    received: str = ""
+    item_condition: str = ""
+    authorised_by: str = ""
+    opinions: tuple[str, ...] = ()

@@ -1,7 +1,9 @@
 """What can be wrong with a certificate."""
 
+from host.errors import DeskError
 
-class CertificateError(ValueError):
+
+class CertificateError(DeskError, ValueError):
     """A certificate that cannot be printed or read; the message names the field and what to do.
 
     Attributes

@@ -1,10 +1,58 @@
-"""The certificate as paper: PDF/A-3 with its own data inside."""
+"""The certificate as paper: PDF/A-3, with its own data inside the same file."""
 
 import datetime
+import json
+import tempfile
+from importlib import resources
 
+import typst
+
+from host.certificates.canonical import canonical_json
 from host.certificates.certificate import Certificate
+from host.certificates.errors import CertificateError
+from host.certificates.paper import paper_data
+from host.certificates.printable import issued_moment, printable
+
+TEMPLATE = "certificate.typ"
+#: Name of the attached data; a reader of the file finds it under attachments.
+ATTACHMENT = "certificate.json"
+#: For keeping (3a: with attachments and tags) and for screen readers.
+STANDARDS = ("a-3a", "ua-1")
 
 
 def render_pdf(certificate: Certificate, *, timestamp: datetime.datetime | None = None) -> bytes:
-    """PDF/A-3 of a certificate."""
-    raise NotImplementedError
+    """PDF/A-3 of a certificate with its canonical JSON attached.
+
+    The same certificate gives the same bytes under the same versions of the libraries.
+
+    Parameters
+    ----------
+    certificate : Certificate
+    timestamp : datetime, optional
+        Creation date written into the file; the date of issue if left out.
+
+    Raises
+    ------
+    CertificateError
+        If the certificate cannot be printed; the message names the field.
+    """
+    checked = printable(certificate)
+    canonical = canonical_json(checked)
+    data = json.dumps(paper_data(checked, canonical), ensure_ascii=False)
+    template = resources.files("host.certificates").joinpath(TEMPLATE).read_bytes()
+    # The template reads no file; an empty root means that there is none to read.
+    with tempfile.TemporaryDirectory(prefix="ohmbath-paper-") as empty_folder:
+        try:
+            return typst.compile(
+                template,
+                root=empty_folder,
+                ignore_system_fonts=True,
+                format="pdf",
+                sys_inputs={"data": data},
+                pdf_standards=list(STANDARDS),
+                package_path=empty_folder,
+                package_cache_path=empty_folder,
+                timestamp=timestamp or issued_moment(checked),
+            )
+        except typst.TypstError as error:
+            raise CertificateError("certificate", f"cannot be set on paper: {error.message}.") from error

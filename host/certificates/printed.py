@@ -5,6 +5,7 @@ from dataclasses import dataclass
 
 from calibration.conformity import Verdict
 from calibration.rounding import decimals_of, rounded_text
+from calibration.uncertainty.budget import BudgetLine
 from host.certificates.certificate import Certificate, CertifiedPoint, Witness
 
 #: Digits of a fitted coefficient: they are correlated, so that rounding each to its own
@@ -122,6 +123,13 @@ def scientific(number: float, digits: int) -> str:
     if -2 <= power < digits:
         return f"{number:.{max(digits - 1 - power, 0)}f}"
     return f"{mantissa} × 10{str(power).translate(_SUPERSCRIPTS)}"
+
+
+def estimate_text(line: BudgetLine) -> str:
+    """Estimate of a budget line to the place its standard uncertainty reaches."""
+    if not line.standard_u > 0:
+        return scientific(line.estimate, 4)
+    return rounded_text(line.estimate, decimals_of(line.standard_u))
 
 
 def degrees_of_freedom_text(degrees_of_freedom: float) -> str:

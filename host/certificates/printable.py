@@ -1,0 +1,185 @@
+"""Whether a certificate can be printed at all, and the text as it will be printed.
+
+A paper that shows a box for a letter, or hides one, is no evidence. So letters that the fonts
+inside the file do not hold are refused, and characters that nobody can see are taken out before
+paper and data are made: both say the same.
+"""
+
+import dataclasses
+import datetime
+import math
+import unicodedata
+from enum import Enum
+from typing import Any
+
+from host.certificates.certificate import Certificate
+from host.certificates.errors import CertificateError
+
+#: Longest text of one field; a remark longer than this belongs in a document of its own.
+LONGEST_TEXT = 1200
+#: Longest text of what stands in a heading, a row of facts or a strip.
+LONGEST_NAME = 160
+MOST_POINTS = 60
+MOST_ENTRIES = 80
+
+#: First and last code point of what the fonts in the file hold; a test prints every one of them.
+PRINTABLE_RANGES = (
+    (0x0020, 0x007E),
+    (0x00A0, 0x00AC),
+    (0x00AE, 0x017F),
+    (0x0218, 0x021B),
+    (0x0386, 0x0386),
+    (0x0388, 0x038A),
+    (0x038C, 0x038C),
+    (0x038E, 0x03A1),
+    (0x03A3, 0x03CE),
+    (0x0400, 0x045F),
+    (0x0490, 0x0491),
+    (0x1E80, 0x1E85),
+    (0x1E9E, 0x1E9E),
+    (0x2010, 0x2015),
+    (0x2018, 0x201E),
+    (0x2020, 0x2022),
+    (0x2026, 0x2026),
+    (0x2030, 0x2030),
+    (0x2032, 0x2033),
+    (0x2070, 0x2070),
+    (0x2074, 0x208E),
+    (0x20AC, 0x20AC),
+    (0x2116, 0x2116),
+    (0x2122, 0x2122),
+    (0x2126, 0x2126),
+    (0x2190, 0x2193),
+    (0x2202, 0x2202),
+    (0x2206, 0x2206),
+    (0x2211, 0x2212),
+    (0x221A, 0x221A),
+    (0x221E, 0x221E),
+    (0x2248, 0x2248),
+    (0x2260, 0x2260),
+    (0x2264, 0x2265),
+    (0x25C6, 0x25C6),
+    (0x25CF, 0x25D0),
+)
+_NAMES = frozenset(
+    "number shop item customer curve method place received item_condition authorised_by".split()
+) | {"curve_tolerance", "measured", "name", "role", "serial", "due", "expanded_u", "quantity", "unit"}
+_POSITIVE = frozenset({"expanded_u_k", "u_resistance_ohm", "k", "limit_k", "resistance_ohm"})
+_MAY_BE_INFINITE = frozenset({"degrees_of_freedom"})
+#: Beyond these a number has more digits than a table has room for.
+SMALLEST_UNCERTAINTY = 1e-12
+LARGEST_NUMBER = 1e12
+
+
+def printable(certificate: Certificate) -> Certificate:
+    """The certificate with its text as paper and data will both show it.
+
+    Line breaks become spaces, composed letters take their usual form, and characters that cannot
+    be seen (marks that turn the writing direction among them) are taken out.
+
+    Raises
+    ------
+    CertificateError
+        If a text holds a letter the fonts lack or is too long, if a number is not finite or an
+        uncertainty not positive, if there is no point or no number, or if ``issued`` is no date.
+    """
+    cleaned: Certificate = _cleaned(certificate, "")
+    if not cleaned.number:
+        raise CertificateError("number", "a certificate needs a number of its own.")
+    if not 1 <= len(cleaned.points) <= MOST_POINTS:
+        raise CertificateError(
+            "points", f"{len(cleaned.points)} points; a certificate holds 1 to {MOST_POINTS}."
+        )
+    issued_moment(cleaned)
+    return cleaned
+
+
+def issued_moment(certificate: Certificate) -> datetime.datetime:
+    """Moment of issue; a date alone means its first second, and no zone means UTC.
+
+    Raises
+    ------
+    CertificateError
+        If ``issued`` is not a date in ISO 8601.
+    """
+    try:
+        moment = datetime.datetime.fromisoformat(certificate.issued)
+    except ValueError as error:
+        raise CertificateError(
+            "issued", f"{certificate.issued!r} is no date: write it as 2031-05-17."
+        ) from error
+    return moment if moment.tzinfo else moment.replace(tzinfo=datetime.UTC)
+
+
+def is_printable(character: str) -> bool:
+    """Whether the fonts inside the file hold the character."""
+    return any(first <= ord(character) <= last for first, last in PRINTABLE_RANGES)
+
+
+def printable_text(text: str, field: str, *, longest: int = LONGEST_TEXT) -> str:
+    """One text as it will be printed.
+
+    Raises
+    ------
+    CertificateError
+        If it holds a character that cannot be printed, or is too long.
+    """
+    composed = unicodedata.normalize("NFC", text)
+    seen = "".join(letter for letter in composed if unicodedata.category(letter) != "Cf")
+    plain = " ".join(seen.split())
+    for letter in plain:
+        if not is_printable(letter):
+            raise CertificateError(field, _why_not(letter))
+    if len(plain) > longest:
+        raise CertificateError(
+            field, f"{len(plain)} characters; there is room for {longest}. Shorten it."
+        )
+    return plain
+
+
+def _why_not(letter: str) -> str:
+    code = f"U+{ord(letter):04X}"
+    if unicodedata.category(letter) in {"Cc", "Cs"}:
+        return f"a control character ({code}) cannot be printed: type the text again without it."
+    name = unicodedata.name(letter, "unnamed").lower()
+    return (
+        f"{letter!r} ({code}, {name}) is not in the fonts of the certificate: "
+        "write it in Latin, Greek or Cyrillic letters."
+    )
+
+
+def _cleaned(value: Any, path: str) -> Any:
+    if isinstance(value, str) and not isinstance(value, Enum):
+        longest = LONGEST_NAME if _name_of(path) in _NAMES else LONGEST_TEXT
+        return printable_text(value, path, longest=longest)
+    if isinstance(value, float | int) and not isinstance(value, bool):
+        return _finite(float(value), path)
+    if isinstance(value, tuple):
+        if len(value) > MOST_ENTRIES:
+            raise CertificateError(path, f"{len(value)} entries; there is room for {MOST_ENTRIES}.")
+        return tuple(_cleaned(entry, f"{path}[{index}]") for index, entry in enumerate(value))
+    if dataclasses.is_dataclass(value) and not isinstance(value, type):
+        entries = {
+            field.name: _cleaned(getattr(value, field.name), f"{path}.{field.name}".lstrip("."))
+            for field in dataclasses.fields(value)
+        }
+        return dataclasses.replace(value, **entries)
+    return value
+
+
+def _finite(number: float, path: str) -> float:
+    name = _name_of(path)
+    if math.isinf(number) and name in _MAY_BE_INFINITE:
+        return number
+    if not abs(number) <= LARGEST_NUMBER:
+        raise CertificateError(path, f"{number} is no number to certify.")
+    if name in _POSITIVE or path.endswith("budget.standard_u"):
+        if not number >= SMALLEST_UNCERTAINTY:
+            raise CertificateError(path, f"{number:g} must be greater than zero.")
+    elif name == "standard_u" and not (number == 0 or number >= SMALLEST_UNCERTAINTY):
+        raise CertificateError(path, f"{number:g} is too small to print, or negative.")
+    return number
+
+
+def _name_of(path: str) -> str:
+    return path.rsplit(".", 1)[-1].split("[", 1)[0]
