@@ -1,0 +1,1 @@
+"""Procedures: pure, event-logged ways through a job, and the runner that leads them."""

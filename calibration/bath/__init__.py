@@ -1,0 +1,1 @@
+"""What the bath does to a comparison of two thermometers in it."""

@@ -1,0 +1,317 @@
+"""One plateau on the bench: from ratio counts of sender and probe to a judged point.
+
+The measurand is the sender's error, indicated minus true, with the sender's body isothermal and at zero
+power. Every correction is made before the error is formed, and each leaves its line in the budget.
+"""
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+from calibration.bath.immersion import Immersion
+from calibration.bath.plateau import PlateauMean, plateau_mean
+from calibration.conformity import DecisionRule
+from calibration.curves import ReferenceCurve
+from calibration.reference_probe import ReferenceProbe
+from calibration.resistance.decade_box import DecadeBoxCertificate
+from calibration.resistance.ohms_check import RangeCorrection
+from calibration.resistance.self_heating import Excitation, SelfHeating, self_heating
+from calibration.resistance.three_tap import ohm_per_count
+from calibration.sender_point import SenderPoint, judge
+from calibration.uncertainty.budget import BudgetLine, Distribution, rectangular_u
+
+#: Dissipation factors in stirred water. Assumed spans; no sender's data sheet at hand prints one. [W/K]
+SENDER_DISSIPATION_W_PER_K = (0.005, 0.020)
+PROBE_DISSIPATION_W_PER_K = (0.004, 0.015)
+
+#: Largest difference between the lags of sender and probe that a slow drift is charged with. [s]
+LAG_DIFFERENCE_S = 20.0
+
+
+class BenchPointError(ValueError):
+    """A plateau that gives no result; says what is missing."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Plateau:
+    """Readings of one plateau, in order and equally spaced.
+
+    Attributes
+    ----------
+    sender_count, probe_count : tuple[float, ...]
+        Ratio counts 4096 x. [count]
+    sender_range_ohm : float
+        Nominal reference resistor the sender was read on. [Ω]
+    slope_k_per_min : float
+        Of the probe over the plateau. [K/min]
+    air_c : float
+        Air beside the bath. [°C]
+    """
+
+    sender_count: tuple[float, ...]
+    probe_count: tuple[float, ...]
+    sender_range_ohm: float
+    slope_k_per_min: float
+    air_c: float
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class BenchSetup:
+    """What stands behind the readings of a run.
+
+    Attributes
+    ----------
+    curve : ReferenceCurve
+    probe : ReferenceProbe
+    box : DecadeBoxCertificate
+    sender_corrections : tuple[RangeCorrection, ...]
+        One for each range the sender was read on.
+    probe_correction : RangeCorrection
+    immersion : Immersion
+    gradient_half_width_k : float
+        Largest difference between the water at probe and sender. [K]
+    source_v : float
+        Excitation. [V]
+    fixed_series_ohm : float
+        Ballast and lift. [Ω]
+    duty : float
+        Share of the time each device is excited.
+    """
+
+    curve: ReferenceCurve
+    probe: ReferenceProbe
+    box: DecadeBoxCertificate
+    sender_corrections: tuple[RangeCorrection, ...]
+    probe_correction: RangeCorrection
+    immersion: Immersion
+    gradient_half_width_k: float
+    source_v: float
+    fixed_series_ohm: float
+    duty: float
+
+    def sender_correction(self, range_ohm: float) -> RangeCorrection:
+        """Correction of the sender's range.
+
+        Raises
+        ------
+        BenchPointError
+            If that range was not checked.
+        """
+        for correction in self.sender_corrections:
+            if math.isclose(correction.reference_ohm, range_ohm):
+                return correction
+        raise BenchPointError(
+            f"The {range_ohm:g} Ω range was used but not checked against the decade box. Run the ohms check again."
+        )
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class BenchPoint:
+    """A judged plateau, and what the strip needs beside it.
+
+    Attributes
+    ----------
+    point : SenderPoint
+    probe_c, probe_u_k : float
+        True temperature of the bath by the probe, and its standard uncertainty. [°C], [K]
+    """
+
+    point: SenderPoint
+    probe_c: float
+    probe_u_k: float
+
+
+def judge_plateau(
+    plateau: Plateau, setup: BenchSetup, *, rule: DecisionRule, limit_k: float | None
+) -> BenchPoint:
+    """Judge one plateau against the reference curve.
+
+    Parameters
+    ----------
+    plateau : Plateau
+    setup : BenchSetup
+    rule : DecisionRule
+    limit_k : float or None
+        Limit in place of the curve's own tolerance. [K]
+
+    Raises
+    ------
+    BenchPointError
+        If a range was not checked, or the probe's certificate does not cover the plateau.
+    """
+    correction = setup.sender_correction(plateau.sender_range_ohm)
+    sender_ohm = [correction.corrected_ohm(count) for count in plateau.sender_count]
+    probe_ohm = [setup.probe_correction.corrected_ohm(count) for count in plateau.probe_count]
+    probe_c = [setup.probe.temperature_c(ohm) for ohm in probe_ohm]
+    error = plateau_mean(
+        [setup.curve.temperature_c(ohm) - t for ohm, t in zip(sender_ohm, probe_c, strict=True)]
+    )
+    mean_sender_ohm, mean_probe_ohm = _mean(sender_ohm), _mean(probe_ohm)
+    bath_c = _mean(probe_c)
+    if not setup.probe.covers(bath_c):
+        raise BenchPointError(
+            f"The bath stood at {bath_c:.2f} °C, the probe's certificate covers {setup.probe.valid_from_c:g} to "
+            f"{setup.probe.valid_to_c:g} °C. Choose a set point inside it."
+        )
+    heats = _self_heats(setup, plateau, mean_sender_ohm, mean_probe_ohm)
+    true_bath_c = bath_c - heats[1].rise_k
+    stem_k = setup.immersion.correction_k(true_bath_c, plateau.air_c)
+    slope_sender = setup.curve.sensitivity_k_per_ohm(mean_sender_ohm)
+    zero_power_ohm = mean_sender_ohm + (stem_k - heats[0].rise_k) / slope_sender
+    lines = _lines(setup, plateau, correction, error, heats, (mean_sender_ohm, mean_probe_ohm, true_bath_c))
+    point = judge(
+        curve=setup.curve,
+        temperature_c=true_bath_c,
+        resistance_ohm=zero_power_ohm,
+        u_resistance_ohm=_resistance_u_ohm(setup, plateau, correction, mean_sender_ohm),
+        lines=lines,
+        rule=rule,
+        limit_k=limit_k,
+    )
+    return BenchPoint(point=point, probe_c=true_bath_c, probe_u_k=_probe_u_k(lines))
+
+
+def _mean(values: Sequence[float]) -> float:
+    return math.fsum(values) / len(values)
+
+
+def _self_heats(
+    setup: BenchSetup, plateau: Plateau, sender_ohm: float, probe_ohm: float
+) -> tuple[SelfHeating, SelfHeating]:
+    sender = _excitation(setup, plateau.sender_range_ohm)
+    probe = _excitation(setup, setup.probe_correction.reference_ohm)
+    low, high = SENDER_DISSIPATION_W_PER_K
+    probe_low, probe_high = PROBE_DISSIPATION_W_PER_K
+    return (
+        self_heating(sender, sender_ohm, lowest_w_per_k=low, highest_w_per_k=high),
+        self_heating(probe, probe_ohm, lowest_w_per_k=probe_low, highest_w_per_k=probe_high),
+    )
+
+
+def _excitation(setup: BenchSetup, reference_ohm: float) -> Excitation:
+    return Excitation(
+        source_v=setup.source_v, series_ohm=setup.fixed_series_ohm + reference_ohm, duty=setup.duty
+    )
+
+
+_PROBE_LINES = (
+    "probe: its certificate",
+    "probe: ohms check",
+    "probe: self-heating",
+    "probe: resolution",
+)
+
+
+def _probe_u_k(lines: Sequence[BudgetLine]) -> float:
+    return math.sqrt(math.fsum(line.contribution**2 for line in lines if line.quantity in _PROBE_LINES))
+
+
+def _lines(
+    setup: BenchSetup,
+    plateau: Plateau,
+    correction: RangeCorrection,
+    error: PlateauMean,
+    heats: tuple[SelfHeating, SelfHeating],
+    means: tuple[float, float, float],
+) -> list[BudgetLine]:
+    sender_ohm, probe_ohm, bath_c = means
+    sender_slope = setup.curve.sensitivity_k_per_ohm(sender_ohm)
+    probe_slope = setup.probe.curve.sensitivity_k_per_ohm(probe_ohm)
+    sender_count, probe_count = _mean(plateau.sender_count), _mean(plateau.probe_count)
+    probe_correction = setup.probe_correction
+    stem_half_k = setup.immersion.half_width_k(bath_c, plateau.air_c)
+    drift_half_k = abs(plateau.slope_k_per_min) / 60.0 * LAG_DIFFERENCE_S
+    return [
+        _normal(_PROBE_LINES[0], bath_c, "°C", setup.probe.standard_u_k(), -1.0),
+        _student(
+            _PROBE_LINES[1],
+            probe_ohm,
+            "Ω",
+            probe_correction.standard_u_ohm(probe_count),
+            -probe_slope,
+            probe_correction.degrees_of_freedom,
+        ),
+        _rectangular(_PROBE_LINES[2], -heats[1].rise_k, "K", heats[1].half_width_k, -1.0),
+        _rectangular(
+            _PROBE_LINES[3], probe_ohm, "Ω", 0.5 * ohm_per_count(probe_count, probe_correction.reference_ohm) / 8.0,
+            -probe_slope,
+        ),
+        _student(
+            "sender: ohms check",
+            sender_ohm,
+            "Ω",
+            correction.standard_u_ohm(sender_count),
+            sender_slope,
+            correction.degrees_of_freedom,
+        ),
+        _rectangular("sender: self-heating", -heats[0].rise_k, "K", heats[0].half_width_k, 1.0),
+        _rectangular(
+            "sender: resolution", sender_ohm, "Ω", 0.5 * ohm_per_count(sender_count, correction.reference_ohm) / 8.0,
+            sender_slope,
+        ),
+        # One box stands behind both channels: what goes with the value nearly cancels in the difference.
+        _normal(
+            "decade box: value", 1.0, "1", setup.box.relative_standard_u(),
+            sender_ohm * sender_slope - probe_ohm * probe_slope,
+        ),
+        _normal("decade box: residual", sender_ohm, "Ω", setup.box.fixed_standard_u_ohm(), sender_slope),
+        _rectangular(
+            "sender: stem", setup.immersion.correction_k(bath_c, plateau.air_c), "K", stem_half_k, 1.0
+        ),
+        _rectangular("bath: gradient", 0.0, "K", setup.gradient_half_width_k, 1.0),
+        _rectangular("bath: drift and lag", 0.0, "K", drift_half_k, 1.0),
+        _student(
+            "repeatability", error.mean, "K", error.standard_u, 1.0, error.degrees_of_freedom
+        ),
+    ]  # fmt: skip
+
+
+def _resistance_u_ohm(
+    setup: BenchSetup, plateau: Plateau, correction: RangeCorrection, sender_ohm: float
+) -> float:
+    count = _mean(plateau.sender_count)
+    scatter = plateau_mean(plateau.sender_count).standard_u * ohm_per_count(count, correction.reference_ohm)
+    return math.sqrt(
+        correction.standard_u_ohm(count) ** 2
+        + (setup.box.relative_standard_u() * sender_ohm) ** 2
+        + setup.box.fixed_standard_u_ohm() ** 2
+        + scatter**2
+    )
+
+
+def _normal(quantity: str, estimate: float, unit: str, standard_u: float, sensitivity: float) -> BudgetLine:
+    return BudgetLine(
+        quantity=quantity,
+        estimate=estimate,
+        unit=unit,
+        standard_u=standard_u,
+        distribution=Distribution.NORMAL,
+        sensitivity=sensitivity,
+    )
+
+
+def _rectangular(
+    quantity: str, estimate: float, unit: str, half_width: float, sensitivity: float
+) -> BudgetLine:
+    return BudgetLine(
+        quantity=quantity,
+        estimate=estimate,
+        unit=unit,
+        standard_u=rectangular_u(half_width),
+        distribution=Distribution.RECTANGULAR,
+        sensitivity=sensitivity,
+    )
+
+
+def _student(
+    quantity: str, estimate: float, unit: str, standard_u: float, sensitivity: float, degrees: float
+) -> BudgetLine:
+    return BudgetLine(
+        quantity=quantity,
+        estimate=estimate,
+        unit=unit,
+        standard_u=standard_u,
+        distribution=Distribution.STUDENT,
+        sensitivity=sensitivity,
+        degrees_of_freedom=degrees,
+    )

@@ -1,0 +1,1 @@
+"""From converter counts to a zero-power resistance, checked against known resistors."""

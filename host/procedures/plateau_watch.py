@@ -1,0 +1,202 @@
+"""Watches the readings of a bath: settled, window closed, window given up."""
+
+import math
+from collections import deque
+from dataclasses import dataclass
+
+from calibration.bath.settling import SETTLING_WINDOW_S, SLOPE_LIMIT_K_PER_MIN, Settling, settling
+from calibration.bench_point import BenchPointError, BenchSetup
+from calibration.contract.readings import Insertion, Quality, ReadingPack
+from calibration.curves import CurveError
+from host.procedures.bench_setup import raw_count
+from host.procedures.event import Citation, Event
+from host.procedures.sender_check import Kind, SenderCheckState
+
+#: Rig time that a window covers. [s]
+WINDOW_S = 60.0
+
+#: Readings that a window may lose to bad quality. [1]
+_MOST_BAD_SHARE = 0.1
+
+#: Readings between two looks at the settling.
+_LOOK_EVERY = 4
+
+#: How near the set point a plateau has to be. [K]
+_ARRIVAL_K = 1.5
+_ARRIVAL_AT_A_PRINTED_ROW_K = 0.4
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class BathReading:
+    """One reading as temperatures."""
+
+    pack: ReadingPack
+    probe_c: float
+    indicated_c: float
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class BathStatus:
+    """What the step card says while it waits.
+
+    Attributes
+    ----------
+    probe_c : float or None
+        Last good temperature of the bath. [°C]
+    probe, sender : Settling or None
+        State of both channels.
+    left_s : float or None
+        Rig time until the open window closes. [s]
+    trouble : str or None
+        Why the last reading may not be used.
+    """
+
+    probe_c: float | None = None
+    probe: Settling | None = None
+    sender: Settling | None = None
+    left_s: float | None = None
+    trouble: str | None = None
+
+
+class PlateauWatch:
+    """Fed each reading in order; the same readings always lead to the same events.
+
+    Parameters
+    ----------
+    setup : BenchSetup
+        Turns counts into temperatures.
+    """
+
+    def __init__(self, setup: BenchSetup) -> None:
+        self._setup = setup
+        self._recent: deque[BathReading] = deque()
+        self._window: list[BathReading] = []
+        self._bad = 0
+        self._fed = 0
+        self.status = BathStatus()
+
+    def feed(self, state: SenderCheckState, pack: ReadingPack) -> Event | None:
+        """Event that a reading leads to, or None."""
+        if state.opened_at is not None and state.opened_at[0] != pack.boot:
+            return self._given_up(pack, "the rig was started again")
+        if self._recent and self._recent[-1].pack.boot != pack.boot:
+            self._forget()
+        reading, trouble = self._reading(pack)
+        self.status = BathStatus(
+            probe_c=reading.probe_c if reading else self.status.probe_c,
+            probe=self.status.probe,
+            sender=self.status.sender,
+            left_s=self.status.left_s,
+            trouble=trouble,
+        )
+        if state.opened_at is not None:
+            return self._feed_window(state, pack, reading)
+        return self._feed_settling(state, reading)
+
+    def _reading(self, pack: ReadingPack) -> tuple[BathReading | None, str | None]:
+        for name in ("probe", "sender"):
+            channel = pack.channels.get(name)
+            if channel is None or channel.quality is not Quality.GOOD:
+                return None, f"{name}: {channel.reason if channel else 'no reading'}"
+        if pack.insertion is not Insertion.NONE:
+            return None, "the decade box still stands in the circuit"
+        try:
+            probe_ohm = self._setup.probe_correction.corrected_ohm(raw_count(pack, "probe"))
+            correction = self._setup.sender_correction(pack.range_ohm)
+            indicated_c = self._setup.curve.temperature_c(correction.corrected_ohm(raw_count(pack, "sender")))
+        except (CurveError, BenchPointError) as error:
+            return None, f"sender: {error}"
+        probe_c = self._setup.probe.temperature_c(probe_ohm)
+        return BathReading(pack=pack, probe_c=probe_c, indicated_c=indicated_c), None
+
+    def _feed_settling(self, state: SenderCheckState, reading: BathReading | None) -> Event | None:
+        set_point_c = state.set_point_c
+        if reading is None or set_point_c is None:
+            return None
+        self._recent.append(reading)
+        now_s = reading.pack.rig_time_s
+        while now_s - self._recent[0].pack.rig_time_s > SETTLING_WINDOW_S:
+            self._recent.popleft()
+        self._fed += 1
+        if self._fed % _LOOK_EVERY:
+            return None
+        times = [r.pack.rig_time_s for r in self._recent]
+        probe = settling(times, [r.probe_c for r in self._recent])
+        sender = settling(times, [r.indicated_c for r in self._recent])
+        self.status = BathStatus(probe_c=reading.probe_c, probe=probe, sender=sender)
+        if not (probe.settled and sender.settled and self._has_arrived(reading.probe_c, set_point_c)):
+            return None
+        self._window = []
+        self._bad = 0
+        payload = {
+            "set_point_c": set_point_c,
+            "boot": reading.pack.boot,
+            "seq": reading.pack.seq,
+            "probe_slope_k_per_min": probe.slope_k_per_min,
+            "sender_slope_k_per_min": sender.slope_k_per_min,
+        }
+        return Event(kind=Kind.SETTLED, payload=payload)
+
+    def _has_arrived(self, probe_c: float, set_point_c: float) -> bool:
+        only_rows = self._setup.curve.judges_only_printed_rows
+        return abs(probe_c - set_point_c) <= (_ARRIVAL_AT_A_PRINTED_ROW_K if only_rows else _ARRIVAL_K)
+
+    def _feed_window(
+        self, state: SenderCheckState, pack: ReadingPack, reading: BathReading | None
+    ) -> Event | None:
+        if reading is None:
+            self._bad += 1
+        else:
+            self._window.append(reading)
+        first = self._window[0].pack if self._window else pack
+        gone_s = pack.rig_time_s - first.rig_time_s
+        self.status = BathStatus(
+            probe_c=self.status.probe_c,
+            probe=self.status.probe,
+            sender=self.status.sender,
+            left_s=max(WINDOW_S - gone_s, 0.0),
+            trouble=self.status.trouble,
+        )
+        if self._bad > _MOST_BAD_SHARE * WINDOW_S * 4:
+            return self._given_up(pack, f"too many readings could not be used ({self.status.trouble})")
+        if self._window and not math.isclose(self._window[-1].pack.range_ohm, first.range_ohm):
+            return self._given_up(pack, "the ohms range changed")
+        if gone_s < WINDOW_S or reading is None:
+            return None
+        return self._closed(state, pack)
+
+    def _closed(self, state: SenderCheckState, pack: ReadingPack) -> Event:
+        slope = window_slope_k_per_min(self._window)
+        if abs(slope) > 2.0 * SLOPE_LIMIT_K_PER_MIN:
+            return self._given_up(pack, f"the bath drifted by {slope:+.2f} K/min")
+        # The window cites every number it spans; the bad ones among them are left out by their quality.
+        citation = Citation(
+            station=pack.station, boot=pack.boot, first=self._window[0].pack.seq, last=pack.seq
+        )
+        self._forget()
+        return Event(
+            kind=Kind.WINDOW_CLOSED,
+            payload={"set_point_c": state.set_point_c, "readings": citation.as_json()},
+        )
+
+    def _given_up(self, pack: ReadingPack, reason: str) -> Event:
+        self._forget()
+        return Event(
+            kind=Kind.WINDOW_GIVEN_UP, payload={"reason": reason, "boot": pack.boot, "seq": pack.seq}
+        )
+
+    def _forget(self) -> None:
+        self._recent.clear()
+        self._window = []
+        self._bad = 0
+        self.status = BathStatus(probe_c=self.status.probe_c)
+
+
+def window_slope_k_per_min(window: list[BathReading]) -> float:
+    """Slope of the bath over a window. [K/min]"""
+    times = [reading.pack.rig_time_s for reading in window]
+    values = [reading.probe_c for reading in window]
+    mean_s, mean_c = math.fsum(times) / len(times), math.fsum(values) / len(values)
+    top = math.fsum((t - mean_s) * (c - mean_c) for t, c in zip(times, values, strict=True))
+    bottom = math.fsum((t - mean_s) ** 2 for t in times)
+    return 60.0 * top / bottom

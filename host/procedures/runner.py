@@ -1,0 +1,158 @@
+"""Leads one sender check: feeds readings to the watches, appends events, orders the bench about.
+
+Everything it knows is in the store, so a desk that is killed goes on where it was.
+"""
+
+import logging
+from collections.abc import Sequence
+
+from calibration.contract.readings import ReadingPack
+from calibration.resistance.ohms_check import OhmsCheckError
+from host.live import Live
+from host.order_book import OrderBook
+from host.procedures.bench_orders import BenchOrders, WantedBench
+from host.procedures.bench_setup import bench_setup_of, corrections_of
+from host.procedures.box_watch import BoxWatch
+from host.procedures.event import Citation, Event
+from host.procedures.plateau_watch import BathStatus, PlateauWatch
+from host.procedures.sender_check import Kind, Phase, SenderCheckState, advance, state_of
+from host.procedures.sender_check_card import card_of
+from host.procedures.step_card import StepCard
+from host.store import Store
+
+_log = logging.getLogger(__name__)
+
+# Readings taken from the store at once.
+_CHUNK = 400
+
+
+class SenderCheckRunner:
+    """One open sender check.
+
+    Parameters
+    ----------
+    run : int
+        Its number.
+    store : Store
+    live : Live
+    book : OrderBook
+    """
+
+    def __init__(self, run: int, *, store: Store, live: Live, book: OrderBook) -> None:
+        self.run = run
+        self._store = store
+        self._live = live
+        self.state: SenderCheckState = state_of(
+            Event(kind=kind, payload=payload) for kind, payload in store.runs.events(run)
+        )
+        self.orders = BenchOrders(book, station=self.station, run=run)
+        self._box_watch = BoxWatch()
+        self._plateau_watch: PlateauWatch | None = None
+        self._cursor = self._first_cursor()
+
+    @property
+    def station(self) -> str:
+        """Station of the run."""
+        return self.state.started.station
+
+    def card(self) -> StepCard:
+        """The one next step."""
+        bath = self._plateau_watch.status if self._plateau_watch is not None else BathStatus()
+        return card_of(self.state, bath, trouble=self._trouble())
+
+    def append(self, event: Event) -> None:
+        """Append an event: first the state it would lead to, then the store, then here."""
+        state = advance(self.state, event)
+        self._store.runs.append(self.run, event.kind, dict(event.payload))
+        self.state = state
+        _log.info("run %04d: %s", self.run, event.kind)
+
+    def fitted(self) -> None:
+        """Take the press of the button of the first step."""
+        if self.state.phase is Phase.FITTING:
+            latest = self._live.latest(self.station)
+            mark = {} if latest is None else {"boot": latest.boot, "seq": latest.seq}
+            self.append(Event(kind=Kind.SENDER_FITTED, payload=mark))
+
+    def stop(self, reason: str) -> None:
+        """Stop the run for good."""
+        if not self.state.is_over:
+            self.append(Event(kind=Kind.STOPPED, payload={"reason": reason}))
+
+    def work(self) -> None:
+        """Do all that can be done with what has come in."""
+        latest = self._live.latest(self.station)
+        if latest is None or self.state.is_over:
+            return
+        self.orders.bring(self._wanted(), latest)
+        while (packs := self._next_packs()) and not self.state.is_over:
+            for pack in packs:
+                self._feed(pack)
+            # What a setting or a step wants may have changed with what was just read.
+            self.orders.bring(self._wanted(), self._live.latest(self.station) or latest)
+
+    def readings_of(self, citation: Citation) -> Sequence[ReadingPack]:
+        """Cited readings, from the store."""
+        return self._store.readings(citation.station, citation.boot, citation.first, citation.last)
+
+    def _first_cursor(self) -> tuple[str, int]:
+        mark = self.state.opened_at or self.state.look_from
+        if mark is not None:
+            return mark[0], mark[1] + 1
+        boot = self._store.latest_boot(self.station)
+        return ("", 1) if boot is None else (boot, self._store.watermark(self.station, boot) + 1)
+
+    def _next_packs(self) -> Sequence[ReadingPack]:
+        """Readings not yet fed, up to the watermark; at its end on to a newer boot."""
+        boot, first = self._cursor
+        last = min(self._store.watermark(self.station, boot), first + _CHUNK - 1) if boot else 0
+        if last >= first:
+            self._cursor = (boot, last + 1)
+            return self._store.readings(self.station, boot, first, last)
+        newest = self._store.latest_boot(self.station)
+        if newest is None or newest <= boot:
+            return ()
+        self._cursor = (newest, 1)
+        return self._next_packs()
+
+    def _feed(self, pack: ReadingPack) -> None:
+        event: Event | None = None
+        if self.state.phase is Phase.OHMS_CHECK:
+            event = self._box_watch.feed(self.state, pack)
+        elif self.state.phase is Phase.PLATEAUS:
+            event = self._plateaus().feed(self.state, pack)
+        if event is not None:
+            self.append(event)
+        if self.state.phase is Phase.OHMS_CHECK and self.state.next_setting is None:
+            self._end_ohms_check()
+
+    def _plateaus(self) -> PlateauWatch:
+        if self._plateau_watch is None:
+            self._plateau_watch = PlateauWatch(bench_setup_of(self.state, self.readings_of))
+        return self._plateau_watch
+
+    def _end_ohms_check(self) -> None:
+        try:
+            corrections = corrections_of(self.state, self.readings_of)
+        except OhmsCheckError as error:
+            self.append(Event(kind=Kind.STOPPED, payload={"reason": str(error)}))
+            return
+        remainders = {
+            f"{insertion.value} {range_ohm:g} Ω": round(correction.remainder_count, 3)
+            for (insertion, range_ohm), correction in corrections.items()
+        }
+        self.append(Event(kind=Kind.OHMS_CHECKED, payload={"remainder_count": remainders}))
+
+    def _wanted(self) -> WantedBench:
+        setting = self.state.next_setting if self.state.phase is Phase.OHMS_CHECK else None
+        if setting is None:
+            return WantedBench()
+        is_sender = setting.insertion.value == "sender"
+        return WantedBench(
+            insertion=setting.insertion,
+            decade_ohm=float(setting.setting_ohm),
+            range_ohm=setting.range_ohm if is_sender else None,
+        )
+
+    def _trouble(self) -> str | None:
+        return self._live.trouble(self.station) or self.orders.trouble

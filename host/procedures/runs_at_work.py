@@ -1,0 +1,303 @@
+"""All open runs of the desk, led by one thread; where pages and commands start, press and look."""
+
+import logging
+import threading
+import time
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass
+from datetime import UTC, date, datetime
+from typing import Any
+
+from calibration.bench_point import BenchPointError
+from calibration.curves import CurveError, load_curve
+from calibration.resistance.ohms_check import OhmsCheckError
+from host.certificates.canonical import canonical_json
+from host.certificates.certificate import Certificate
+from host.certificates.pdf import render_pdf
+from host.errors import DeskError
+from host.live import Live
+from host.order_book import OrderBook
+from host.pictures.result_chart import result_chart_svg
+from host.procedures.bench_setup import ohms_check_plan, probe_of
+from host.procedures.event import Event
+from host.procedures.plateau_watch import BathStatus
+from host.procedures.runner import SenderCheckRunner
+from host.procedures.sender_check import Kind, Phase, SenderCheckSettings, SenderCheckState, state_of
+from host.procedures.sender_check_card import card_of
+from host.procedures.sender_result import certificate_of
+from host.procedures.step_card import StepCard
+from host.shop import Shop
+from host.store import Store
+from host.store.certificates import IssuedFiles
+
+_log = logging.getLogger(__name__)
+
+SENDER_CHECK = "sender_check"
+
+# How long the thread sleeps where nothing comes in: silent stations still need their trouble said.
+_IDLE_S = 0.25
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class RunView:
+    """A run as a page shows it."""
+
+    run: int
+    station: str
+    state: SenderCheckState
+    card: StepCard
+    simulated: bool
+
+
+class RunsAtWork:
+    """Leads every open run until `stop`.
+
+    Parameters
+    ----------
+    store : Store
+    live : Live
+    book : OrderBook
+    shop : Shop
+    after_work : callable
+        Called after each round with the views of the open runs: where simulated hands look on.
+    """
+
+    def __init__(
+        self,
+        *,
+        store: Store,
+        live: Live,
+        book: OrderBook,
+        shop: Shop,
+        after_work: Callable[[tuple[RunView, ...]], None] = lambda views: None,
+    ) -> None:
+        self._store, self._live, self._book, self._shop = store, live, book, shop
+        self._after_work = after_work
+        self._lock = threading.RLock()
+        self._runners: dict[int, SenderCheckRunner] = {}
+        self._stopping = threading.Event()
+        self._thread = threading.Thread(target=self._lead, name="runs", daemon=True)
+        for open_run in store.runs.open():
+            self._take_up(open_run.number)
+
+    def start(self) -> None:
+        """Begin to lead."""
+        self._thread.start()
+
+    def stop(self) -> None:
+        """Leave off; open runs go on when a desk starts again."""
+        self._stopping.set()
+        if self._thread.is_alive():
+            self._thread.join()
+
+    def start_sender_check(
+        self,
+        *,
+        station: str,
+        item: str,
+        curve: str,
+        set_points_c: tuple[float, ...],
+        rule: str = "guarded",
+        limit_k: float | None = None,
+        customer: str = "",
+        operator: str = "",
+    ) -> int:
+        """Start a sender check; its number.
+
+        Raises
+        ------
+        DeskError
+            If it cannot begin; says what to do.
+        """
+        with self._lock:
+            self._refuse_second_run(station)
+            settings = SenderCheckSettings(
+                station=station,
+                item=item,
+                customer=customer,
+                operator=operator,
+                curve=curve,
+                curve_hash=_checked_curve_hash(curve, set_points_c, limit_k),
+                rule=rule,
+                limit_k=limit_k,
+                set_points_c=tuple(sorted(set_points_c)),
+                probe=self._certified("probe", "reference probe"),
+                decade_box=self._certified("decade_box", "decade box"),
+            )
+            _check_set_points(settings)
+            plan = [(s.insertion.value, s.range_ohm, s.setting_ohm) for s in ohms_check_plan(settings)]
+            started = Event(kind=Kind.STARTED, payload={"settings": settings.as_json(), "plan": plan})
+            run = self._store.runs.create(station=station, kind=SENDER_CHECK, settings=settings.as_json())
+            self._store.runs.append(run, started.kind, dict(started.payload))
+            self._take_up(run)
+            return run
+
+    def press(self, run: int) -> None:
+        """Take the press of a run's one button."""
+        with self._lock:
+            self._open(run).fitted()
+
+    def stop_run(self, run: int, reason: str) -> None:
+        """Stop a run for good."""
+        with self._lock:
+            runner = self._open(run)
+            runner.stop(reason)
+            self._close(runner)
+
+    def view(self, run: int) -> RunView:
+        """A run, open or over."""
+        with self._lock:
+            runner = self._runners.get(run)
+            if runner is not None:
+                return self._view_of(runner)
+        events = self._store.runs.events(run)
+        if not events:
+            raise DeskError(f"There is no run {run:04d}. Choose one from the list of runs.")
+        state = state_of(Event(kind=kind, payload=payload) for kind, payload in events)
+        return RunView(
+            run=run,
+            station=state.started.station,
+            state=state,
+            card=card_of(state, BathStatus()),
+            simulated=bool(state.started.probe.get("simulated")),
+        )
+
+    def open_run_of(self, station: str) -> int | None:
+        """Number of the open run of a station."""
+        with self._lock:
+            return next((n for n, runner in self._runners.items() if runner.station == station), None)
+
+    def _lead(self) -> None:
+        cursor = self._live.cursor()
+        while not self._stopping.is_set():
+            with self._lock:
+                for runner in list(self._runners.values()):
+                    self._work(runner)
+                views = tuple(self._view_of(runner) for runner in self._runners.values())
+            self._after_work(views)
+            cursor = self._live.wait(cursor, _IDLE_S)
+
+    def _work(self, runner: SenderCheckRunner) -> None:
+        try:
+            runner.work()
+            if runner.state.phase is Phase.JUDGING:
+                self._issue(runner)
+        except (BenchPointError, OhmsCheckError, CurveError, DeskError) as error:
+            runner.stop(str(error))
+        except Exception:  # noqa: BLE001  one run's fault must not take the others with it
+            _log.exception("run %04d: a fault of the program; the run is stopped", runner.run)
+            runner.stop("A fault of the program, written to the log. Start the check again.")
+        if runner.state.is_over:
+            self._close(runner)
+
+    def _issue(self, runner: SenderCheckRunner) -> None:
+        """Issue the certificate once, also where the desk was killed between paper and event."""
+        issued = self._store.certificates.of_run(runner.run)
+        if issued is None:
+            certificate: Certificate | None = None
+
+            def make(number: str) -> IssuedFiles:
+                nonlocal certificate
+                certificate = certificate_of(
+                    runner.state, runner.readings_of, number=number, shop=self._shop, run=runner.run
+                )
+                return IssuedFiles(
+                    verdict=certificate.verdict.value,
+                    canonical_json=canonical_json(certificate),
+                    pdf=render_pdf(certificate),
+                    chart_svg=result_chart_svg(certificate),
+                )
+
+            self._store.certificates.issue(runner.run, make)
+            issued = self._store.certificates.of_run(runner.run)
+        if issued is None:
+            raise DeskError("The certificate could not be kept. Look at the disk, then start the desk again.")
+        payload = {"verdict": issued.verdict, "certificate": issued.number}
+        runner.append(Event(kind=Kind.RESULT, payload=payload))
+
+    def _close(self, runner: SenderCheckRunner) -> None:
+        self._store.runs.end(runner.run)
+        self._runners.pop(runner.run, None)
+
+    def _take_up(self, run: int) -> None:
+        self._runners[run] = SenderCheckRunner(run, store=self._store, live=self._live, book=self._book)
+
+    def _open(self, run: int) -> SenderCheckRunner:
+        runner = self._runners.get(run)
+        if runner is None:
+            raise DeskError(f"Run {run:04d} is over. Start a new one from the station's page.")
+        return runner
+
+    def _view_of(self, runner: SenderCheckRunner) -> RunView:
+        latest = self._live.latest(runner.station)
+        return RunView(
+            run=runner.run,
+            station=runner.station,
+            state=runner.state,
+            card=runner.card(),
+            simulated=latest is not None and latest.simulated,
+        )
+
+    def _refuse_second_run(self, station: str) -> None:
+        busy = self.open_run_of(station)
+        if busy is not None:
+            raise DeskError(f"{station} is busy with run {busy:04d}. Finish or stop that one first.")
+        if self._live.latest(station) is None:
+            raise DeskError(f"{station} has sent no reading yet. Switch the rig on and look at its light.")
+
+    def _certified(self, kind: str, words: str) -> Mapping[str, Any]:
+        """Snapshot of an instrument, refused where there is none or where it is past its due date."""
+        instrument = self._store.register.current(kind)
+        if instrument is None:
+            raise DeskError(
+                f"The register holds no {words}. Type its certificate into a file and run: "
+                "ohmbath register add FILE.toml"
+            )
+        due = str(instrument.content["due"])
+        if date.fromisoformat(due) < datetime.now(UTC).date():
+            raise DeskError(
+                f"The {words} {instrument.content['serial']} was due on {due}: nothing may rest on it. "
+                "Have it calibrated, then add the new certificate."
+            )
+        return dict(instrument.content)
+
+
+def _checked_curve_hash(name: str, set_points_c: tuple[float, ...], limit_k: float | None) -> str:
+    try:
+        curve = load_curve(name)
+        for point in set_points_c:
+            curve.resistance_ohm(point)
+            if limit_k is None:
+                curve.limit_k(point, 0.0)
+    except CurveError as error:
+        raise DeskError(str(error)) from error
+    return curve.content_hash
+
+
+def _check_set_points(settings: SenderCheckSettings) -> None:
+    probe = probe_of(settings.probe)
+    if len(set(settings.set_points_c)) < 3:
+        raise DeskError("A sender check needs three different set points or more.")
+    outside = [point for point in settings.set_points_c if not probe.covers(point)]
+    if outside:
+        raise DeskError(
+            f"The probe's certificate covers {probe.valid_from_c:g} to {probe.valid_to_c:g} °C, and "
+            f"{outside[0]:g} °C is outside. Choose set points inside it."
+        )
+
+
+def wait_until_over(runs: RunsAtWork, run: int, *, timeout_s: float, poll_s: float = 0.02) -> RunView:
+    """Wait for a run to end; for commands that lead a run from start to paper.
+
+    Raises
+    ------
+    DeskError
+        If it does not end in time.
+    """
+    end_s = time.monotonic() + timeout_s
+    while time.monotonic() < end_s:
+        view = runs.view(run)
+        if view.state.is_over:
+            return view
+        time.sleep(poll_s)
+    raise DeskError(f"Run {run:04d} did not end within {timeout_s:g} s: {view.card.instruction}")

@@ -1,0 +1,275 @@
+"""The sender check as a pure procedure: ``advance(state, event) -> state``.
+
+Fit the sender, check the ohms channel against the decade box, read a plateau at each set point,
+judge. What was decided live (settled, window closed, a window given up) is an event and is not
+decided again on replay.
+"""
+
+from collections.abc import Iterable, Mapping
+from dataclasses import asdict, dataclass, fields, replace
+from enum import StrEnum
+from typing import Any
+
+from calibration.conformity import DecisionRule
+from calibration.contract.readings import Insertion
+from host.procedures.event import Citation, Event
+
+#: Raised whenever code changes a number that a result depends on.
+METHOD = "sender check on plateaus"
+METHOD_VERSION = "1"
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class SenderCheckSettings:
+    """What a sender check was started with; kept by value in its first event.
+
+    Attributes
+    ----------
+    station : str
+    item, customer, operator : str
+        Who and what, as typed.
+    curve, curve_hash : str
+        Reference curve by name and by the hash of its content.
+    rule : str
+        Decision rule, a word of `DecisionRule`.
+    limit_k : float or None
+        Limit in place of the curve's own tolerance. [K]
+    set_points_c : tuple[float, ...]
+        Plateaus, rising. [°C]
+    immersion : str
+        Key of `calibration.bath.immersion.IMMERSIONS`.
+    gradient_half_width_k : float
+        Declared uniformity of the bath. [K]
+    probe, decade_box : Mapping[str, Any]
+        Snapshot of the register.
+    sender_ranges_ohm : tuple[float, ...]
+        Ranges of the sender channel to be checked. [Ω]
+    probe_range_ohm : float
+        Range of the probe channel. [Ω]
+    """
+
+    station: str
+    item: str
+    curve: str
+    curve_hash: str
+    rule: str
+    limit_k: float | None
+    set_points_c: tuple[float, ...]
+    probe: Mapping[str, Any]
+    decade_box: Mapping[str, Any]
+    customer: str = ""
+    operator: str = ""
+    immersion: str = "hex_under_water"
+    gradient_half_width_k: float = 0.06
+    sender_ranges_ohm: tuple[float, ...] = (2700.0, 750.0)
+    probe_range_ohm: float = 2700.0
+    method_version: str = METHOD_VERSION
+
+    @property
+    def decision_rule(self) -> DecisionRule:
+        """Decision rule of the run."""
+        return DecisionRule(self.rule)
+
+    def as_json(self) -> dict[str, Any]:
+        """For the first event."""
+        return asdict(self)
+
+    @classmethod
+    def from_json(cls, content: Mapping[str, Any]) -> "SenderCheckSettings":
+        """From the first event."""
+        known = {field.name for field in fields(cls)}
+        kept = {name: value for name, value in content.items() if name in known}
+        for name in ("set_points_c", "sender_ranges_ohm"):
+            kept[name] = tuple(kept[name])
+        return cls(**kept)
+
+
+class Phase(StrEnum):
+    """Where a sender check stands."""
+
+    FITTING = "fitting"
+    OHMS_CHECK = "ohms_check"
+    PLATEAUS = "plateaus"
+    JUDGING = "judging"
+    DONE = "done"
+    STOPPED = "stopped"
+
+
+class Kind(StrEnum):
+    """Events of a sender check."""
+
+    STARTED = "started"  # settings
+    SENDER_FITTED = "sender_fitted"
+    BOX_READ = "box_read"  # setting of the plan, and the readings that hold it
+    OHMS_CHECKED = "ohms_checked"  # largest correction, for the page
+    SETTLED = "settled"  # set_point_c, boot, seq: the window opens behind it
+    WINDOW_GIVEN_UP = "window_given_up"  # reason
+    WINDOW_CLOSED = "window_closed"  # set_point_c and the readings
+    RESULT = "result"  # verdict, certificate number
+    STOPPED = "stopped"  # reason
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class BoxSetting:
+    """One setting of the ohms check.
+
+    Attributes
+    ----------
+    insertion : Insertion
+        Which channel the box stands in.
+    range_ohm : float
+        Range of that channel. [Ω]
+    setting_ohm : int
+        [Ω]
+    """
+
+    insertion: Insertion
+    range_ohm: float
+    setting_ohm: int
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Window:
+    """A closed plateau: the set point and the readings."""
+
+    set_point_c: float
+    citation: Citation
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class SenderCheckState:
+    """All there is to know of a run; made of its events alone.
+
+    Attributes
+    ----------
+    settings : SenderCheckSettings or None
+        None before the first event.
+    plan : tuple[BoxSetting, ...]
+        Settings of the ohms check, in order.
+    box_read : tuple[Citation, ...]
+        Readings of the first settings of the plan.
+    opened_at : tuple[str, int] or None
+        (boot, seq) behind which the open window began.
+    look_from : tuple[str, int] or None
+        (boot, seq) behind which readings count for what comes next.
+    windows : tuple[Window, ...]
+    reason : str or None
+        Why it stopped, or why the last window was given up.
+    verdict, certificate : str or None
+        Of a run that is done.
+    """
+
+    settings: SenderCheckSettings | None = None
+    phase: Phase = Phase.FITTING
+    plan: tuple[BoxSetting, ...] = ()
+    box_read: tuple[Citation, ...] = ()
+    opened_at: tuple[str, int] | None = None
+    look_from: tuple[str, int] | None = None
+    windows: tuple[Window, ...] = ()
+    reason: str | None = None
+    verdict: str | None = None
+    certificate: str | None = None
+
+    @property
+    def started(self) -> SenderCheckSettings:
+        """Settings of a run that has begun."""
+        if self.settings is None:
+            raise ValueError("This run has no first event: it was never started.")
+        return self.settings
+
+    @property
+    def set_point_c(self) -> float | None:
+        """Next set point to be read, or None where all are. [°C]"""
+        done = len(self.windows)
+        points = self.started.set_points_c
+        return points[done] if done < len(points) else None
+
+    @property
+    def next_setting(self) -> BoxSetting | None:
+        """Next setting of the ohms check, or None where all are read."""
+        done = len(self.box_read)
+        return self.plan[done] if done < len(self.plan) else None
+
+    @property
+    def is_over(self) -> bool:
+        """True where nothing more will happen."""
+        return self.phase in (Phase.DONE, Phase.STOPPED)
+
+
+def advance(state: SenderCheckState, event: Event) -> SenderCheckState:
+    """State after an event.
+
+    An event that does not fit the state is a fault of the program, not of the bench, and raises.
+
+    Raises
+    ------
+    ValueError
+        If the event cannot follow.
+    """
+    kind, payload = Kind(event.kind), event.payload
+    if kind not in _FOLLOWS[state.phase] or (kind is Kind.STARTED) != (state.settings is None):
+        raise ValueError(f"{kind.value} cannot follow in a run that is {state.phase.value}")
+    match kind:
+        case Kind.STARTED:
+            plan = tuple(
+                BoxSetting(insertion=Insertion(word), range_ohm=float(range_ohm), setting_ohm=int(setting))
+                for word, range_ohm, setting in payload["plan"]
+            )
+            return replace(state, settings=SenderCheckSettings.from_json(payload["settings"]), plan=plan)
+        case Kind.SENDER_FITTED:
+            return replace(state, phase=Phase.OHMS_CHECK, look_from=_mark(payload))
+        case Kind.BOX_READ:
+            citation = Citation.from_json(payload["readings"])
+            return replace(
+                state, box_read=(*state.box_read, citation), look_from=(citation.boot, citation.last)
+            )
+        case Kind.OHMS_CHECKED:
+            return replace(state, phase=Phase.PLATEAUS)
+        case Kind.SETTLED:
+            return replace(state, opened_at=_mark(payload), reason=None)
+        case Kind.WINDOW_GIVEN_UP:
+            return replace(state, opened_at=None, look_from=_mark(payload), reason=payload["reason"])
+        case Kind.WINDOW_CLOSED:
+            return _with_window(state, payload)
+        case Kind.RESULT:
+            return replace(
+                state, phase=Phase.DONE, verdict=payload["verdict"], certificate=payload["certificate"]
+            )
+        case Kind.STOPPED:
+            return replace(state, phase=Phase.STOPPED, reason=payload["reason"])
+
+
+def state_of(events: Iterable[Event]) -> SenderCheckState:
+    """State that a log of events leads to."""
+    state = SenderCheckState()
+    for event in events:
+        state = advance(state, event)
+    return state
+
+
+_FOLLOWS: Mapping[Phase, frozenset[Kind]] = {
+    Phase.FITTING: frozenset({Kind.STARTED, Kind.SENDER_FITTED, Kind.STOPPED}),
+    Phase.OHMS_CHECK: frozenset({Kind.BOX_READ, Kind.OHMS_CHECKED, Kind.STOPPED}),
+    Phase.PLATEAUS: frozenset({Kind.SETTLED, Kind.WINDOW_GIVEN_UP, Kind.WINDOW_CLOSED, Kind.STOPPED}),
+    Phase.JUDGING: frozenset({Kind.RESULT, Kind.STOPPED}),
+    Phase.DONE: frozenset(),
+    Phase.STOPPED: frozenset(),
+}
+
+
+def _mark(payload: Mapping[str, Any]) -> tuple[str, int] | None:
+    return (payload["boot"], int(payload["seq"])) if payload.get("boot") is not None else None
+
+
+def _with_window(state: SenderCheckState, payload: Mapping[str, Any]) -> SenderCheckState:
+    citation = Citation.from_json(payload["readings"])
+    window = Window(set_point_c=float(payload["set_point_c"]), citation=citation)
+    windows = (*state.windows, window)
+    all_read = len(windows) == len(state.started.set_points_c)
+    return replace(
+        state,
+        windows=windows,
+        opened_at=None,
+        look_from=(citation.boot, citation.last),
+        phase=Phase.JUDGING if all_read else Phase.PLATEAUS,
+    )

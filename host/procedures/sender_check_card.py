@@ -1,0 +1,137 @@
+"""Words of the step card of a sender check, all in one place so that they can be translated."""
+
+from calibration.bath.settling import SLOPE_LIMIT_K_PER_MIN
+from host.procedures.plateau_watch import BathStatus
+from host.procedures.sender_check import Phase, SenderCheckState
+from host.procedures.step_card import Ask, AskKind, StepCard
+
+_STEPS_BESIDE_PLATEAUS = 3
+
+# Water this warm scalds at once; common practice, no single source.
+_SCALDING_C = 50.0
+
+_NEAR_K = 1.5
+
+
+def card_of(state: SenderCheckState, bath: BathStatus, *, trouble: str | None = None) -> StepCard:
+    """Step card of a run.
+
+    Parameters
+    ----------
+    state : SenderCheckState
+    bath : BathStatus
+        What the bench sees just now.
+    trouble : str or None
+        Trouble of the station itself; it goes before that of the readings.
+    """
+    steps = _STEPS_BESIDE_PLATEAUS + len(state.started.set_points_c)
+    caught = tuple(
+        (f"{point:g} °C", number < len(state.windows))
+        for number, point in enumerate(state.started.set_points_c)
+    )
+    match state.phase:
+        case Phase.FITTING:
+            return StepCard(
+                step=1,
+                steps=steps,
+                instruction="Hang the sender beside the probe in cold water, stirrer on, and clip its leads.",
+                caution="Water to above the hex with the boot on; keep the terminals dry. "
+                "The heater must be off while your hands are in the jug.",
+                button="It hangs there",
+                trouble=trouble,
+                ask=Ask(kind=AskKind.FIT_SENDER),
+                caught=caught,
+            )
+        case Phase.OHMS_CHECK:
+            done = len(state.box_read)
+            return StepCard(
+                step=2,
+                steps=steps,
+                instruction="Wait: the bench is checking its own ohms against the decade box.",
+                waiting=f"{done} of {len(state.plan)} settings read. Leave the leads alone.",
+                trouble=trouble,
+                caught=caught,
+            )
+        case Phase.PLATEAUS:
+            return _plateau_card(state, bath, steps=steps, caught=caught, trouble=trouble or bath.trouble)
+        case Phase.JUDGING:
+            return StepCard(
+                step=steps,
+                steps=steps,
+                instruction="Switch the heater off. The result is being worked out.",
+                caution="The jug is hot. Do not move it.",
+                waiting="A few seconds.",
+                trouble=trouble,
+                ask=Ask(kind=AskKind.HEATER_OFF),
+                caught=caught,
+            )
+        case Phase.DONE:
+            return StepCard(
+                step=steps,
+                steps=steps,
+                instruction="Done. Heater off; let the water cool before you take anything out.",
+                caution="The jug is hot. Do not move it.",
+                ask=Ask(kind=AskKind.HEATER_OFF),
+                caught=caught,
+            )
+        case Phase.STOPPED:
+            return StepCard(
+                step=steps,
+                steps=steps,
+                instruction="This run has stopped. Heater off.",
+                trouble=state.reason,
+                ask=Ask(kind=AskKind.HEATER_OFF),
+                caught=caught,
+            )
+
+
+def _plateau_card(
+    state: SenderCheckState,
+    bath: BathStatus,
+    *,
+    steps: int,
+    caught: tuple[tuple[str, bool], ...],
+    trouble: str | None,
+) -> StepCard:
+    set_point_c = state.set_point_c
+    if set_point_c is None:
+        raise ValueError("Every plateau of this run is read.")
+    near = bath.probe_c is not None and abs(bath.probe_c - set_point_c) <= _NEAR_K
+    if state.opened_at is not None:
+        left = f"{bath.left_s:.0f} s to go" if bath.left_s is not None else "about a minute"
+        instruction, waiting = "Hands off: reading.", f"Reading the plateau at {set_point_c:g} °C, {left}."
+    elif near:
+        instruction, waiting = "Leave heater and stirrer as they are.", _settling_words(bath)
+    else:
+        instruction = f"Set the bath heater to {set_point_c:g} °C and leave the stirrer on."
+        waiting = None if bath.probe_c is None else f"The bath is at {bath.probe_c:.1f} °C."
+    if state.reason is not None and state.opened_at is None:
+        waiting = f"Read again, because {state.reason}. {waiting or ''}".strip()
+    hot = max(set_point_c, bath.probe_c or 0.0) >= _SCALDING_C
+    return StepCard(
+        step=3 + len(state.windows),
+        steps=steps,
+        instruction=instruction,
+        caution=f"Water at {set_point_c:g} °C scalds. Do not move the jug; nothing sealed goes in it."
+        if hot
+        else None,
+        waiting=waiting,
+        trouble=trouble,
+        ask=Ask(kind=AskKind.HEAT, temperature_c=set_point_c),
+        caught=caught,
+    )
+
+
+def _settling_words(bath: BathStatus) -> str:
+    channels = [channel for channel in (bath.probe, bath.sender) if channel is not None and channel.full]
+    if not channels:
+        return "Settling: not enough readings yet, under a minute."
+    slope = max(abs(channel.slope_k_per_min) for channel in channels)
+    waits = [channel.wait_s for channel in channels if channel.wait_s is not None]
+    if slope <= SLOPE_LIMIT_K_PER_MIN:
+        return "Settled in slope; waiting for the scatter to calm down."
+    if len(waits) < len(channels):
+        return f"Settling: {slope:.2f} K/min, {SLOPE_LIMIT_K_PER_MIN:.2f} is needed."
+    minutes = max(waits) / 60.0
+    estimate = "under a minute" if minutes < 1.0 else f"about {minutes:.0f} min"
+    return f"Settling: {slope:.2f} K/min, {estimate}."

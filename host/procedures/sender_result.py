@@ -1,0 +1,264 @@
+"""From a sender check whose plateaus are all read to its certificate."""
+
+import math
+import platform
+from collections.abc import Sequence
+from datetime import UTC, datetime
+from importlib.metadata import version
+
+from calibration.bath.immersion import IMMERSIONS
+from calibration.bath.settling import settling
+from calibration.bench_point import BenchPoint, BenchSetup, Plateau, judge_plateau
+from calibration.conformity import DecisionRule, Verdict, overall_verdict
+from calibration.contract.readings import Quality, ReadingPack
+from calibration.curves import ReferenceCurve
+from calibration.thermistor.fit import FitPoint, Model, fit_curve
+from host.certificates.certificate import Certificate, CertifiedPoint, InstrumentUsed, Witness
+from host.procedures.bench_setup import ReadingsOf, bench_setup_of, raw_count
+from host.procedures.sender_check import METHOD, SenderCheckSettings, SenderCheckState
+from host.shop import Shop
+
+# DS18B20: ±0.5 °C from -10 to 85 °C, ±1 °C to 100 °C (data sheet limits, from memory), as bought.
+_WITNESS_LIMIT_K, _WITNESS_HOT_LIMIT_K, _WITNESS_HOT_C = 0.5, 1.0, 85.0
+# Non-contact sensor: ±0.5 °C near room (data sheet), wider elsewhere (from memory: ±1 to ±4 °C); the
+# surface of the water and its steam come on top.
+_INFRARED_LIMIT_K, _INFRARED_WARM_LIMIT_K, _INFRARED_WARM_C = 0.8, 1.4, 50.0
+
+_RULE_WORDS = {
+    DecisionRule.GUARDED: "Guarded (ILAC-G8:09/2019, w = U): in tolerance where error and expanded "
+    "uncertainty together stay within the limit; out of tolerance where the error goes beyond the limit by "
+    "more than the expanded uncertainty; otherwise not decided.",
+    DecisionRule.SIMPLE: "Simple acceptance (ILAC-G8:09/2019): in tolerance where the error stays within the "
+    "limit; the uncertainty is not taken into account.",
+}
+
+_SENTENCES = {
+    Verdict.IN_TOLERANCE: "This sender is in tolerance at every temperature that was checked.",
+    Verdict.OUT_OF_TOLERANCE: "This sender is out of tolerance: at {temperature} it shows {error} K {side}.",
+    Verdict.NOT_DECIDED: "Not decided: at {temperature} the limit lies inside the uncertainty.",
+}
+
+SOFTWARE = ("ohmbath", "numpy", "scipy", "GTC", "typst", "matplotlib")
+
+
+def bench_points_of(
+    state: SenderCheckState, setup: BenchSetup, readings_of: ReadingsOf
+) -> tuple[tuple[BenchPoint, tuple[ReadingPack, ...]], ...]:
+    """Judged plateaus of a run, each with the readings that made it."""
+    settings = state.started
+    judged = []
+    for window in state.windows:
+        packs = tuple(pack for pack in readings_of(window.citation) if _is_usable(pack))
+        plateau = plateau_of(packs, setup)
+        point = judge_plateau(plateau, setup, rule=settings.decision_rule, limit_k=settings.limit_k)
+        judged.append((point, packs))
+    return tuple(judged)
+
+
+def plateau_of(packs: Sequence[ReadingPack], setup: BenchSetup) -> Plateau:
+    """Plateau of usable readings."""
+    probe_c = [
+        setup.probe.temperature_c(setup.probe_correction.corrected_ohm(raw_count(pack, "probe")))
+        for pack in packs
+    ]
+    slope = settling([pack.rig_time_s for pack in packs], probe_c).slope_k_per_min
+    return Plateau(
+        sender_count=tuple(raw_count(pack, "sender") for pack in packs),
+        probe_count=tuple(raw_count(pack, "probe") for pack in packs),
+        sender_range_ohm=packs[0].range_ohm,
+        slope_k_per_min=slope,
+        air_c=_mean_of(packs, "ambient") or 22.0,
+    )
+
+
+def certificate_of(
+    state: SenderCheckState, readings_of: ReadingsOf, *, number: str, shop: Shop, run: int
+) -> Certificate:
+    """Certificate of a run whose plateaus are all read.
+
+    Raises
+    ------
+    BenchPointError, OhmsCheckError
+        If a result cannot be given; says why.
+    """
+    settings = state.started
+    setup = bench_setup_of(state, readings_of)
+    judged = bench_points_of(state, setup, readings_of)
+    packs = [pack for _, some in judged for pack in some]
+    points = tuple(_certified(point, some) for point, some in judged)
+    verdict = overall_verdict(point.verdict for point in points)
+    coefficients, fit_words = _fit(points)
+    simulated = any(pack.simulated for pack in packs)
+    return Certificate(
+        number=number,
+        issued=datetime.now(UTC).date().isoformat(),
+        measured=_measured(packs),
+        shop=shop.name,
+        shop_address=shop.address,
+        item=settings.item,
+        customer=settings.customer,
+        verdict=verdict,
+        sentence=_sentence(verdict, points),
+        rule=settings.decision_rule,
+        rule_words=_RULE_WORDS[settings.decision_rule],
+        method=f"{METHOD}, version {settings.method_version} (run {run:04d})",
+        curve=settings.curve,
+        curve_source=setup.curve.source,
+        curve_tolerance=_tolerance(setup.curve, settings),
+        points=points,
+        coefficients=coefficients,
+        fit_words=fit_words,
+        instruments=_instruments(settings),
+        conditions=_conditions(settings, packs),
+        remarks=_remarks(setup, simulated=simulated),
+        citations=tuple(window.citation.words() for window in state.windows),
+        simulated=simulated,
+        software=software(),
+    )
+
+
+def software() -> tuple[tuple[str, str], ...]:
+    """Versions that a result was made with."""
+    return (("python", platform.python_version()), *((name, version(name)) for name in SOFTWARE))
+
+
+def _is_usable(pack: ReadingPack) -> bool:
+    return all(
+        (channel := pack.channels.get(name)) is not None and channel.quality is Quality.GOOD
+        for name in ("sender", "probe")
+    )
+
+
+def _mean_of(packs: Sequence[ReadingPack], name: str) -> float | None:
+    values = [
+        channel.value
+        for pack in packs
+        if (channel := pack.channels.get(name)) is not None
+        and channel.quality is Quality.GOOD
+        and channel.value is not None
+    ]
+    return math.fsum(values) / len(values) if values else None
+
+
+def _certified(judged: BenchPoint, packs: Sequence[ReadingPack]) -> CertifiedPoint:
+    point = judged.point
+    return CertifiedPoint(
+        temperature_c=point.temperature_c,
+        resistance_ohm=point.resistance_ohm,
+        u_resistance_ohm=point.u_resistance_ohm,
+        indicated_c=point.indicated_c,
+        error_k=point.error_k,
+        expanded_u_k=point.expanded_u_k,
+        k=point.k,
+        limit_k=point.limit_k,
+        verdict=point.verdict,
+        budget=point.budget,
+        witnesses=_witnesses(judged, packs),
+    )
+
+
+def _witnesses(judged: BenchPoint, packs: Sequence[ReadingPack]) -> tuple[Witness, ...]:
+    found = [Witness(name="contact probe", temperature_c=judged.probe_c, expanded_u_k=2.0 * judged.probe_u_k)]
+    witness_c, infrared_c = _mean_of(packs, "witness"), _mean_of(packs, "infrared")
+    if witness_c is not None:
+        limit_k = _WITNESS_HOT_LIMIT_K if witness_c > _WITNESS_HOT_C else _WITNESS_LIMIT_K
+        found.append(Witness(name="1-wire witness", temperature_c=witness_c, expanded_u_k=limit_k))
+    if infrared_c is not None:
+        limit_k = _INFRARED_WARM_LIMIT_K if infrared_c > _INFRARED_WARM_C else _INFRARED_LIMIT_K
+        found.append(Witness(name="infrared", temperature_c=infrared_c, expanded_u_k=limit_k))
+    point = judged.point
+    found.append(
+        Witness(name="sender shows", temperature_c=point.indicated_c, expanded_u_k=point.expanded_u_k)
+    )
+    return tuple(found)
+
+
+def _sentence(verdict: Verdict, points: Sequence[CertifiedPoint]) -> str:
+    telling = [point for point in points if point.verdict is verdict] or list(points)
+    worst = max(telling, key=lambda point: abs(point.error_k) / point.limit_k)
+    return _SENTENCES[verdict].format(
+        temperature=f"{worst.temperature_c:.0f} °C",
+        error=f"{abs(worst.error_k):.1f}",
+        side="too hot" if worst.error_k > 0 else "too cold",
+    )
+
+
+def _fit(points: Sequence[CertifiedPoint]) -> tuple[tuple[tuple[str, float, float | None], ...], str]:
+    fit = fit_curve(
+        [
+            FitPoint(
+                temperature_c=point.temperature_c,
+                resistance_ohm=point.resistance_ohm,
+                u_temperature_k=point.expanded_u_k / point.k,
+                u_resistance_ohm=point.u_resistance_ohm,
+            )
+            for point in points
+        ],
+        Model.STEINHART_HART,
+    )
+    names = ("a", "b", "c")
+    values = [fit.coefficients[name] for name in names]
+    spreads = [fit.std_uncertainties.get(name) if fit.std_uncertainties else None for name in names]
+    words = "1/T = a + b ln(R/Ω) + c ln(R/Ω)³, T in kelvin"
+    if len(points) == len(names):
+        words += "; three points fix it exactly and leave nothing to test it by"
+    return tuple(zip(names, values, spreads, strict=True)), words
+
+
+def _measured(packs: Sequence[ReadingPack]) -> str:
+    times = [pack.utc_s for pack in packs if pack.utc_s is not None]
+    if not times:
+        return "time unknown: the rig's clock was not synchronised"
+    first, last = (
+        datetime.fromtimestamp(t, UTC).strftime("%Y-%m-%d %H:%M") for t in (min(times), max(times))
+    )
+    return f"{first} to {last} UTC"
+
+
+def _tolerance(curve: ReferenceCurve, settings: SenderCheckSettings) -> str:
+    if settings.limit_k is not None:
+        return f"±{settings.limit_k:g} K, as asked for (the curve: {curve.tolerance})"
+    return curve.tolerance
+
+
+def _instruments(settings: SenderCheckSettings) -> tuple[InstrumentUsed, ...]:
+    probe, box = settings.probe, settings.decade_box
+    return (
+        InstrumentUsed(
+            role="reference probe",
+            serial=probe["serial"],
+            certificate=f"{probe['certificate']}, {probe['issuer']}",
+            expanded_u=f"{probe['expanded_u_k']:g} K (k = {probe['k']:g})",
+            due=str(probe["due"]),
+        ),
+        InstrumentUsed(
+            role="decade box",
+            serial=box["serial"],
+            certificate=f"{box['certificate']}, {box['issuer']}",
+            expanded_u=f"{box['expanded_u_relative']:.2%} + {box['expanded_u_ohm']:g} Ω (k = {box['k']:g})",
+            due=str(box["due"]),
+        ),
+    )
+
+
+def _conditions(settings: SenderCheckSettings, packs: Sequence[ReadingPack]) -> tuple[tuple[str, str], ...]:
+    air_c = _mean_of(packs, "ambient")
+    return (
+        ("immersion", IMMERSIONS[settings.immersion].words),
+        ("bath", f"stirred water, probe and sender within ±{settings.gradient_half_width_k:g} K (declared)"),
+        ("air", "not read" if air_c is None else f"{air_c:.0f} °C beside the bath"),
+        ("station", settings.station),
+        ("operator", settings.operator or "not given"),
+    )
+
+
+def _remarks(setup: BenchSetup, *, simulated: bool) -> tuple[str, ...]:
+    remarks = [
+        "The result is for the sender's body at one temperature and at zero power (IEC 60539-1); stem and "
+        "self-heating are corrected as the budget shows.",
+        "Dissipation and stem shares are assumed spans, not measured on this sender.",
+        "Witness and infrared are as bought and stand here for agreement only; they enter no result.",
+    ]
+    if simulated:
+        remarks.insert(0, "Simulated bench: no real sender was measured.")
+    return tuple(remarks)

@@ -1,0 +1,61 @@
+"""The step card: the one next instruction of a run, computed from its state and never remembered."""
+
+from dataclasses import dataclass
+from enum import StrEnum
+
+
+class AskKind(StrEnum):
+    """What a step asks of a pair of hands."""
+
+    FIT_SENDER = "fit_sender"
+    HEAT = "heat"
+    HEATER_OFF = "heater_off"
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Ask:
+    """A thing to be done by hand, also in a form that simulated hands understand.
+
+    Attributes
+    ----------
+    temperature_c : float or None
+        Where the heater is to be set. [°C]
+    """
+
+    kind: AskKind
+    temperature_c: float | None = None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class StepCard:
+    """One instruction, one caution, one button.
+
+    Attributes
+    ----------
+    step, steps : int
+        Which step of how many.
+    instruction : str
+        Largest text on the page.
+    caution : str or None
+        Where hands get hurt.
+    button : str or None
+        Label of the one button; None where the bench goes on by itself.
+    waiting : str or None
+        Why nothing is to be done just now, and for how long.
+    trouble : str or None
+        What is wrong and what to do about it.
+    ask : Ask or None
+        The instruction for simulated hands.
+    caught : tuple[tuple[str, bool], ...]
+        Each set point as words, and whether it has been read.
+    """
+
+    step: int
+    steps: int
+    instruction: str
+    caution: str | None = None
+    button: str | None = None
+    waiting: str | None = None
+    trouble: str | None = None
+    ask: Ask | None = None
+    caught: tuple[tuple[str, bool], ...] = ()
