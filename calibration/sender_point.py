@@ -1,0 +1,178 @@
+"""One temperature of a sender against its reference curve."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+from calibration.conformity import DecisionRule, Verdict, decide
+from calibration.curves.reference_curve import ReferenceCurve
+from calibration.uncertainty.budget import Budget, BudgetLine, Distribution, combine, rectangular_u
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class SenderPoint:
+    """A judged point.
+
+    Attributes
+    ----------
+    temperature_c : float
+        True temperature of the sender. [°C]
+    resistance_ohm, u_resistance_ohm : float
+        Its resistance and the standard uncertainty of that. [Ω]
+    indicated_c : float
+        What a computer holding the reference curve would show. [°C]
+    error_k : float
+        Indicated minus true. [K]
+    budget : Budget
+        Of the error. [K]
+    expanded_u_k, k : float
+        Expanded uncertainty of the error and its coverage factor. [K]
+    limit_k : float
+        Largest permitted magnitude of the error, on its side. [K]
+    verdict : Verdict
+    remarks : tuple[str, ...]
+        What a reader must know of this point.
+    """
+
+    temperature_c: float
+    resistance_ohm: float
+    u_resistance_ohm: float
+    indicated_c: float
+    error_k: float
+    budget: Budget
+    expanded_u_k: float
+    k: float
+    limit_k: float
+    verdict: Verdict
+    remarks: tuple[str, ...]
+
+
+def judge(
+    *,
+    curve: ReferenceCurve,
+    temperature_c: float,
+    resistance_ohm: float,
+    u_resistance_ohm: float,
+    lines: Sequence[BudgetLine],
+    rule: DecisionRule,
+    limit_k: float | None = None,
+) -> SenderPoint:
+    """Judge one temperature of a sender.
+
+    Parameters
+    ----------
+    curve : ReferenceCurve
+        What the sender is meant to follow.
+    temperature_c, resistance_ohm : float
+        The measured pair. [°C], [Ω]
+    u_resistance_ohm : float
+        Standard uncertainty of the resistance, for the record: its line must be among ``lines``. [Ω]
+    lines : sequence of BudgetLine
+        All that makes the error uncertain, with sensitivities to the error in kelvin. What the curve
+        itself leaves open is added here.
+    rule : DecisionRule
+    limit_k : float, optional
+        Permitted magnitude of the error in place of the curve's own tolerance. [K]
+
+    Raises
+    ------
+    CurveError
+        If the curve cannot judge at that temperature, or has no tolerance and no limit is given.
+    """
+    indicated_c = curve.indicated_c(resistance_ohm, at_c=temperature_c)
+    error_k = indicated_c - temperature_c
+    budget = combine(estimate=error_k, unit="K", lines=(*lines, *_curve_lines(curve, temperature_c, error_k)))
+    permitted_k = _permitted_k(curve, temperature_c, error_k, limit_k)
+    verdict = decide(error_k=error_k, expanded_u_k=budget.expanded_u, limit_k=permitted_k, rule=rule)
+    remarks = list(_curve_remarks(curve, temperature_c, resistance_ohm))
+    if verdict is Verdict.IN_TOLERANCE and rule is DecisionRule.GUARDED:
+        other_side_k = -1.0 if error_k > 0.0 else 1.0
+        other_k = _permitted_k(curve, temperature_c, other_side_k, limit_k)
+        if budget.expanded_u - abs(error_k) > other_k:
+            verdict = Verdict.NOT_DECIDED
+            remarks.append(f"The uncertainty reaches past the limit on the other side, {other_k:.2f} K.")
+    return SenderPoint(
+        temperature_c=temperature_c,
+        resistance_ohm=resistance_ohm,
+        u_resistance_ohm=u_resistance_ohm,
+        indicated_c=indicated_c,
+        error_k=error_k,
+        budget=budget,
+        expanded_u_k=budget.expanded_u,
+        k=budget.k,
+        limit_k=permitted_k,
+        verdict=verdict,
+        remarks=tuple(remarks),
+    )
+
+
+def hand_lines(
+    *,
+    curve: ReferenceCurve,
+    temperature_c: float,
+    resistance_ohm: float,
+    u_temperature_k: float,
+    u_resistance_ohm: float,
+) -> tuple[BudgetLine, BudgetLine]:
+    """Budget lines of a point read by hand: the thermometer and the meter, nothing else.
+
+    Parameters
+    ----------
+    curve : ReferenceCurve
+        Its slope turns ohms into kelvin.
+    temperature_c, resistance_ohm : float
+        The readings. [°C], [Ω]
+    u_temperature_k, u_resistance_ohm : float
+        Their standard uncertainties. [K], [Ω]
+    """
+    thermometer = BudgetLine(
+        quantity="thermometer",
+        estimate=temperature_c,
+        unit="°C",
+        standard_u=u_temperature_k,
+        distribution=Distribution.NORMAL,
+        sensitivity=-1.0,
+    )
+    meter = BudgetLine(
+        quantity="resistance meter",
+        estimate=resistance_ohm,
+        unit="Ω",
+        standard_u=u_resistance_ohm,
+        distribution=Distribution.NORMAL,
+        sensitivity=curve.sensitivity_k_per_ohm(resistance_ohm),
+    )
+    return thermometer, meter
+
+
+def _permitted_k(curve: ReferenceCurve, temperature_c: float, error_k: float, limit_k: float | None) -> float:
+    return curve.limit_k(temperature_c, error_k) if limit_k is None else limit_k
+
+
+def _curve_lines(curve: ReferenceCurve, temperature_c: float, error_k: float) -> tuple[BudgetLine, ...]:
+    half_width_k = curve.doubt_k(temperature_c, error_k)
+    if half_width_k == 0.0:
+        return ()
+    quantity = "slope at the printed row" if curve.judges_only_at_rows else "curve between printed rows"
+    line = BudgetLine(
+        quantity=quantity,
+        estimate=0.0,
+        unit="K",
+        standard_u=rectangular_u(half_width_k),
+        distribution=Distribution.RECTANGULAR,
+        sensitivity=1.0,
+    )
+    return (line,)
+
+
+def _curve_remarks(curve: ReferenceCurve, temperature_c: float, resistance_ohm: float) -> tuple[str, ...]:
+    if curve.judges_only_at_rows:
+        row_c = min(curve.printed_temperatures_c, key=lambda printed_c: abs(printed_c - temperature_c))
+        return (
+            f"{curve.name} has {len(curve.rows)} rows: the indicated temperature follows the slope at its "
+            f"{row_c:g} °C row.",
+        )
+    if not curve.reaches(resistance_ohm):
+        return (
+            f"{resistance_ohm:.6g} Ω lies beyond the printed curve: the indicated temperature follows the "
+            "slope of its end.",
+        )
+    return ()
