@@ -28,6 +28,8 @@ class SenderPoint:
         Expanded uncertainty of the error and its coverage factor. [K]
     limit_k : float
         Largest permitted magnitude of the error, on its side. [K]
+    limits_k : tuple[float, float]
+        Lowest and highest permitted error. [K]
     verdict : Verdict
     remarks : tuple[str, ...]
         What a reader must know of this point.
@@ -42,6 +44,7 @@ class SenderPoint:
     expanded_u_k: float
     k: float
     limit_k: float
+    limits_k: tuple[float, float]
     verdict: Verdict
     remarks: tuple[str, ...]
 
@@ -81,15 +84,15 @@ def judge(
     indicated_c = curve.indicated_c(resistance_ohm, at_c=temperature_c)
     error_k = indicated_c - temperature_c
     budget = combine(estimate=error_k, unit="K", lines=(*lines, *_curve_lines(curve, temperature_c, error_k)))
-    permitted_k = _permitted_k(curve, temperature_c, error_k, limit_k)
-    verdict = decide(error_k=error_k, expanded_u_k=budget.expanded_u, limit_k=permitted_k, rule=rule)
+    lowest_k, highest_k = _limits_k(curve, temperature_c, limit_k)
+    permitted_k = highest_k if error_k > 0.0 else -lowest_k
+    expanded_u_k = budget.expanded_u
+    verdict = decide(error_k=error_k, expanded_u_k=expanded_u_k, limit_k=permitted_k, rule=rule)
     remarks = list(_curve_remarks(curve, temperature_c, resistance_ohm))
     if verdict is Verdict.IN_TOLERANCE and rule is DecisionRule.GUARDED:
-        other_side_k = -1.0 if error_k > 0.0 else 1.0
-        other_k = _permitted_k(curve, temperature_c, other_side_k, limit_k)
-        if budget.expanded_u - abs(error_k) > other_k:
+        if error_k - expanded_u_k < lowest_k or error_k + expanded_u_k > highest_k:
             verdict = Verdict.NOT_DECIDED
-            remarks.append(f"The uncertainty reaches past the limit on the other side, {other_k:.2f} K.")
+            remarks.append("The uncertainty reaches past the limit on the side away from the error.")
     return SenderPoint(
         temperature_c=temperature_c,
         resistance_ohm=resistance_ohm,
@@ -97,9 +100,10 @@ def judge(
         indicated_c=indicated_c,
         error_k=error_k,
         budget=budget,
-        expanded_u_k=budget.expanded_u,
+        expanded_u_k=expanded_u_k,
         k=budget.k,
         limit_k=permitted_k,
+        limits_k=(lowest_k, highest_k),
         verdict=verdict,
         remarks=tuple(remarks),
     )
@@ -143,15 +147,17 @@ def hand_lines(
     return thermometer, meter
 
 
-def _permitted_k(curve: ReferenceCurve, temperature_c: float, error_k: float, limit_k: float | None) -> float:
-    return curve.limit_k(temperature_c, error_k) if limit_k is None else limit_k
+def _limits_k(curve: ReferenceCurve, temperature_c: float, limit_k: float | None) -> tuple[float, float]:
+    if limit_k is not None:
+        return -limit_k, limit_k
+    return -curve.limit_k(temperature_c, -1.0), curve.limit_k(temperature_c, 1.0)
 
 
 def _curve_lines(curve: ReferenceCurve, temperature_c: float, error_k: float) -> tuple[BudgetLine, ...]:
     half_width_k = curve.doubt_k(temperature_c, error_k)
     if half_width_k == 0.0:
         return ()
-    quantity = "slope at the printed row" if curve.judges_only_at_rows else "curve between printed rows"
+    quantity = "slope at the printed row" if curve.judges_only_printed_rows else "curve between printed rows"
     line = BudgetLine(
         quantity=quantity,
         estimate=0.0,
@@ -164,7 +170,7 @@ def _curve_lines(curve: ReferenceCurve, temperature_c: float, error_k: float) ->
 
 
 def _curve_remarks(curve: ReferenceCurve, temperature_c: float, resistance_ohm: float) -> tuple[str, ...]:
-    if curve.judges_only_at_rows:
+    if curve.judges_only_printed_rows:
         row_c = min(curve.printed_temperatures_c, key=lambda printed_c: abs(printed_c - temperature_c))
         return (
             f"{curve.name} has {len(curve.rows)} rows: the indicated temperature follows the slope at its "

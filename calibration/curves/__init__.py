@@ -6,7 +6,7 @@ from calibration.curves.curve_file import curve_from_toml
 from calibration.curves.reference_curve import CurveRow, ReferenceCurve
 from calibration.errors import CurveError
 
-__all__ = ["CurveRow", "ReferenceCurve", "curve_from_toml", "curve_names", "load_curve"]
+__all__ = ["CurveError", "CurveRow", "ReferenceCurve", "curve_from_toml", "curve_names", "load_curve"]
 
 _SUFFIX = ".toml"
 

@@ -98,7 +98,7 @@ class ReferenceCurve:
         return tuple(row.temperature_c for row in self.rows)
 
     @property
-    def judges_only_at_rows(self) -> bool:
+    def judges_only_printed_rows(self) -> bool:
         """Whether the rows are too few to read between them."""
         return 0 < len(self.rows) <= FEW_ROWS
 
@@ -155,7 +155,7 @@ class ReferenceCurve:
             If ``at_c`` is not a temperature the curve can judge at, or ``resistance_ohm`` leads to no
             temperature a coolant sender can have: an open or a short circuit.
         """
-        if self.judges_only_at_rows:
+        if self.judges_only_printed_rows:
             shown_c = self._row_slope(at_c).temperature_c_of(resistance_ohm)
         else:
             self._refuse_outside(at_c)
@@ -190,7 +190,7 @@ class ReferenceCurve:
         """
         if not self.has_tolerance:
             return None
-        if self.judges_only_at_rows:
+        if self.judges_only_printed_rows:
             slope = self._row_slope(temperature_c)
             least, largest = self._printed_limits(self._row_near(temperature_c, within_k=NEAR_A_ROW_K))
             return slope.carried_ohm(least, temperature_c), slope.carried_ohm(largest, temperature_c)
@@ -236,7 +236,7 @@ class ReferenceCurve:
         Between rows: how far two fair interpolations differ. On a curve of two or three rows: its slope
         is only roughly known, which matters as far as the point and its error lie from the row.
         """
-        if self.judges_only_at_rows:
+        if self.judges_only_printed_rows:
             slope = self._row_slope(temperature_c)
             return slope.relative_doubt * (abs(temperature_c - slope.temperature_c) + abs(error_k))
         if isinstance(self.nominal, TableCurve):
@@ -286,7 +286,8 @@ class ReferenceCurve:
         if not self.valid_from_c <= self._snapped(temperature_c) <= self.valid_to_c:
             raise CurveRangeError(
                 f"{temperature_c:.6g} °C is outside the curve {self.name}, printed for "
-                f"{self.valid_from_c:g} to {self.valid_to_c:g} °C. Measure inside that range or choose another curve.",
+                f"{self.valid_from_c:g} to {self.valid_to_c:g} °C. Measure inside that "
+                "range or choose another curve.",
                 asked=temperature_c,
                 lowest=self.valid_from_c,
                 highest=self.valid_to_c,

@@ -5,7 +5,7 @@ from dataclasses import dataclass
 
 from calibration.errors import FitError
 from calibration.thermistor.fit import CurveFit, akaike_corrected, fit_curve
-from calibration.thermistor.measured_point import MeasuredPoint
+from calibration.thermistor.fit_point import FitPoint
 from calibration.thermistor.model import Model
 
 
@@ -28,7 +28,7 @@ class ModelChoice:
     words: str
 
 
-def choose_model(points: Sequence[MeasuredPoint]) -> ModelChoice:
+def choose_model(points: Sequence[FitPoint]) -> ModelChoice:
     """Fit every model the points allow and take the one with the best evidence.
 
     Raises

@@ -12,8 +12,10 @@ from calibration.temperature_scale import ZERO_CELSIUS_K
 from calibration.thermistor import ThermistorCurve
 from calibration.thermistor.inverse_cubic import InverseCubic
 from calibration.thermistor.least_squares import LeastSquares, least_squares
-from calibration.thermistor.measured_point import MeasuredPoint
+from calibration.thermistor.fit_point import FitPoint
 from calibration.thermistor.model import Model, curve_of, reported_coefficients
+
+__all__ = ["CurveFit", "FitPoint", "Model", "akaike_corrected", "fit_curve"]
 
 Vector = NDArray[np.float64]
 Matrix = NDArray[np.float64]
@@ -87,7 +89,7 @@ class CurveFit:
         )
 
 
-def fit_curve(points: Sequence[MeasuredPoint], model: Model) -> CurveFit:
+def fit_curve(points: Sequence[FitPoint], model: Model) -> CurveFit:
     """Fit a model to measured points by least squares of the residual in kelvin.
 
     Where every point knows an uncertainty, each is weighed by its effective variance,
@@ -95,7 +97,7 @@ def fit_curve(points: Sequence[MeasuredPoint], model: Model) -> CurveFit:
 
     Parameters
     ----------
-    points : sequence of MeasuredPoint
+    points : sequence of FitPoint
         At as many different temperatures as the model has coefficients, at least.
     model : Model
 
@@ -146,7 +148,7 @@ def fit_curve(points: Sequence[MeasuredPoint], model: Model) -> CurveFit:
 
 
 def _fit_in_kelvin(
-    points: Sequence[MeasuredPoint], orthogonal: Matrix, slope_basis: Matrix, weighted: bool
+    points: Sequence[FitPoint], orthogonal: Matrix, slope_basis: Matrix, weighted: bool
 ) -> LeastSquares:
     """Fit in orthogonal parameters, reweighing until the effective variances stand still."""
     measured_k = _kelvin(points)
@@ -185,7 +187,7 @@ def _derivatives_over(u_k: Vector, orthogonal: Matrix) -> Callable[[Vector], Mat
 
 
 def _effective_u_k(
-    points: Sequence[MeasuredPoint],
+    points: Sequence[FitPoint],
     orthogonal: Matrix,
     slope_basis: Matrix,
     parameters: Vector,
@@ -208,11 +210,11 @@ def _slope_basis(model: Model, log_ohm: Vector, triangle: Matrix) -> Matrix:
     return slopes
 
 
-def _kelvin(points: Sequence[MeasuredPoint]) -> Vector:
+def _kelvin(points: Sequence[FitPoint]) -> Vector:
     return np.array([point.temperature_c for point in points]) + ZERO_CELSIUS_K
 
 
-def _all_or_none_weighted(points: Sequence[MeasuredPoint]) -> bool:
+def _all_or_none_weighted(points: Sequence[FitPoint]) -> bool:
     knowing = [point.knows_its_uncertainty for point in points]
     if any(knowing) and not all(knowing):
         missing = points[knowing.index(False)]
@@ -223,7 +225,7 @@ def _all_or_none_weighted(points: Sequence[MeasuredPoint]) -> bool:
     return all(knowing)
 
 
-def _refuse_too_few(points: Sequence[MeasuredPoint], model: Model) -> None:
+def _refuse_too_few(points: Sequence[FitPoint], model: Model) -> None:
     needed = len(model.powers)
     different = min(
         len({point.temperature_c for point in points}), len({point.resistance_ohm for point in points})
@@ -245,7 +247,7 @@ def _refuse_a_curve_that_turns(model: Model, linear: Vector, log_ohm: Vector) ->
         )
 
 
-def akaike_corrected(fit: CurveFit, points: Sequence[MeasuredPoint]) -> float | None:
+def akaike_corrected(fit: CurveFit, points: Sequence[FitPoint]) -> float | None:
     """Corrected Akaike information of a fit: the smaller, the better the evidence [1]_.
 
     None where there are too few points for it: two more than estimated numbers are needed.

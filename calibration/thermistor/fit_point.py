@@ -5,7 +5,7 @@ from dataclasses import dataclass
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class MeasuredPoint:
+class FitPoint:
     """A pair of readings, with standard uncertainties where they are known.
 
     Attributes
