@@ -1,6 +1,5 @@
 """What the paper says: every text and number in its final characters, for the template to set."""
 
-from collections.abc import Sequence
 from typing import Any
 
 from calibration.conformity import DecisionRule
@@ -21,14 +20,16 @@ from host.pictures.verdict_shape import SHAPES
 SIMULATED_LINE = "Simulated bench: no real sender was measured"
 RELATES_LINE = "The results relate only to the item named above, in the state in which it was measured."
 ACCREDITATION_LINE = "Issued by the shop named above; no accreditation is claimed."
+TRACEABLE_LINE = "The result is traceable as far as the certificates named here are."
+UNNAMED_LINE = "No instrument is named; the result rests on the uncertainties stated below."
 ROUNDING_LINE = (
-    "A difference of 1 K is 1.8 °F. Numbers are rounded to the place their uncertainty reaches; "
-    "verdicts are taken before rounding."
+    "The limit is the one on the side of the error. A difference of 1 K is 1.8 °F. Numbers are rounded to "
+    "the place their uncertainty reaches; verdicts are taken before rounding."
 )
 RULE_MEANINGS = {
     DecisionRule.GUARDED: (
-        "What it means: the whole of the uncertainty counts against the statement. Where the error is too near "
-        "its limit to tell, the verdict is “not decided”."
+        "What it means: the whole of the uncertainty counts against the statement. Where the error is too "
+        "near its limit to tell, the verdict is “not decided”."
     ),
     DecisionRule.SIMPLE: (
         "What it means: the error alone is compared with the limit. Close to the limit the statement may be "
@@ -43,8 +44,9 @@ CAUTION_LINE = (
     "Open no cooling system that is warm: it is under pressure and scalds. Coolant is poisonous to people "
     "and animals; catch it and keep it away. Local rules and licensed practice come first."
 )
-#: Strips beside the chart; with more points, those nearest or furthest beyond their limit are drawn.
-MOST_STRIPS = 4
+#: Points of a check, and for how many of them strips are drawn: those nearest to or beyond their limit.
+STRIPS_UP_TO = ((4, 4), (10, 3))
+STRIPS_OF_A_LONG_CHECK = 2
 _STRIP_WIDTH_PX = 330.0
 _LONGEST_WORD = 26
 _WORD_PIECE = 13
@@ -64,14 +66,15 @@ def paper_data(certificate: Certificate, canonical: bytes) -> dict[str, Any]:
     worst = worst_point(certificate)
     return {
         "number": certificate.number,
-        "shop": certificate.shop,
+        "shop": _breakable(certificate.shop),
         "shop_address": _breakable(certificate.shop_address),
         "simulated": SIMULATED_LINE if certificate.simulated else "",
         "shape": SHAPES[certificate.verdict],
         "verdict": certificate.verdict.value,
         "verdict_words": certificate.verdict.words.capitalize(),
         "sentence": _breakable(certificate.sentence),
-        "facts": _facts(certificate),
+        "item_facts": _item_facts(certificate),
+        "work_facts": _work_facts(certificate),
         "points": [_row(point) for point in certificate.points],
         "rounding": ROUNDING_LINE,
         "chart": result_chart_svg(certificate.points, height_in=chart_height_in(certificate)),
@@ -81,7 +84,11 @@ def paper_data(certificate: Certificate, canonical: bytes) -> dict[str, Any]:
         "rule": [_breakable(certificate.rule_words), RULE_MEANINGS[certificate.rule], COVERAGE_LINE],
         "curve": [
             _breakable(line)
-            for line in (certificate.curve, certificate.curve_source, f"Tolerance: {certificate.curve_tolerance}")
+            for line in (
+                certificate.curve,
+                certificate.curve_source,
+                f"Tolerance: {certificate.curve_tolerance}",
+            )
         ],
         "coefficients": [_coefficient(*coefficient) for coefficient in certificate.coefficients],
         "fit_words": _breakable(certificate.fit_words),
@@ -89,16 +96,22 @@ def paper_data(certificate: Certificate, canonical: bytes) -> dict[str, Any]:
             [_breakable(text) for text in (one.role, one.serial, one.certificate, one.expanded_u, one.due)]
             for one in certificate.instruments
         ],
+        "traceability": TRACEABLE_LINE if certificate.instruments else UNNAMED_LINE,
         "conditions": [[_breakable(name), _breakable(words)] for name, words in certificate.conditions],
         "budget": _budget(worst, first=len(certificate.points) > 1),
         "other_budgets": [
-            _budget_in_short(point) for point in certificate.points if point is not worst
+            _budget_in_short(point, with_source=not _is_long(certificate))
+            for point in certificate.points
+            if point is not worst
         ],
+        "budget_columns": 2 if _is_long(certificate) else 1,
         "opinions": [_breakable(text) for text in certificate.opinions],
         "remarks": [_breakable(text) for text in (*certificate.remarks, RELATES_LINE, ACCREDITATION_LINE)],
         "caution": CAUTION_LINE,
         "citations": [_breakable(text) for text in certificate.citations],
-        "software": ", ".join(f"{_breakable(name)} {_breakable(version)}" for name, version in certificate.software),
+        "software": ", ".join(
+            f"{_breakable(name)} {_breakable(version)}" for name, version in certificate.software
+        ),
         "authorised_by": _breakable(certificate.authorised_by),
         "canonical": canonical.decode("utf-8"),
     }
@@ -113,25 +126,37 @@ def chart_height_in(certificate: Certificate) -> float:
     """Height of the chart beside its strips. [in]"""
     witnesses = [len(point.witnesses) for point in _points_with_strips(certificate)]
     strips_px = sum(30.0 + 21.0 * count for count in witnesses)
-    return min(max(strips_px * 0.755 / 72.0 + 0.14 * len(witnesses), 2.3), 3.4)
+    return min(max(strips_px * 0.755 / 72.0 + 0.12 * len(witnesses) + 0.2, 2.4), 3.6)
+
+
+def _is_long(certificate: Certificate) -> bool:
+    return len(certificate.points) > STRIPS_UP_TO[0][0]
 
 
 def _part_of_limit(point: CertifiedPoint) -> float:
     return (abs(point.error_k) + point.expanded_u_k) / point.limit_k
 
 
-def _facts(certificate: Certificate) -> list[list[str]]:
-    facts = [
+def _item_facts(certificate: Certificate) -> list[list[str]]:
+    return _stated(
         ("Item", certificate.item),
-        ("Customer", certificate.customer),
         ("Condition", certificate.item_condition),
         ("Received", certificate.received),
+        ("Curve", certificate.curve),
+    )
+
+
+def _work_facts(certificate: Certificate) -> list[list[str]]:
+    return _stated(
+        ("Customer", certificate.customer),
         ("Measured", certificate.measured),
         ("Issued", certificate.issued),
         ("Place", certificate.place),
         ("Method", certificate.method),
-        ("Curve", certificate.curve),
-    ]
+    )
+
+
+def _stated(*facts: tuple[str, str]) -> list[list[str]]:
     return [[name, _breakable(text)] for name, text in facts if text]
 
 
@@ -158,7 +183,9 @@ def _points_with_strips(certificate: Certificate) -> list[CertifiedPoint]:
     nearest = sorted(
         (point for point in certificate.points if point.witnesses), key=_part_of_limit, reverse=True
     )
-    return sorted(nearest[:MOST_STRIPS], key=lambda point: point.temperature_c)
+    count = len(certificate.points)
+    shown = next((strips for most, strips in STRIPS_UP_TO if count <= most), STRIPS_OF_A_LONG_CHECK)
+    return sorted(nearest[:shown], key=lambda point: point.temperature_c)
 
 
 def _strips(certificate: Certificate) -> list[dict[str, str]]:
@@ -169,7 +196,8 @@ def _strips(certificate: Certificate) -> list[dict[str, str]]:
     return [
         {
             "words": " ".join(
-                f"{one.name} {one.temperature_c:.2f} °C ± {one.expanded_u_k:.2g} K;" for one in point.witnesses
+                f"{one.name} {one.temperature_c:.2f} °C ± {one.expanded_u_k:.2g} K;"
+                for one in point.witnesses
             ),
             "svg": agreement_strip_svg(
                 point.witnesses,
@@ -186,8 +214,8 @@ def _strips(certificate: Certificate) -> list[dict[str, str]]:
 def _strips_note(certificate: Certificate) -> str:
     shown, there = len(_points_with_strips(certificate)), len(certificate.points)
     if shown == there:
-        return "Bars that overlap agree; a gap is a disagreement."
-    return f"{shown} of {there} points, those nearest to or furthest beyond their limit."
+        return "Who says what, in °C: bars that overlap agree, a gap is a disagreement."
+    return f"Who says what, in °C, at {shown} of {there} points: nearest the limit."
 
 
 def _coefficient(name: str, value: float, standard_u: float | None) -> list[str]:
@@ -199,7 +227,8 @@ def _budget(point: CertifiedPoint, *, first: bool) -> dict[str, Any]:
     printed = printed_point(point)
     where = f"{printed.temperature_c} °C ({printed.temperature_f} °F)"
     return {
-        "title": f"Error at {where}" + (", the point nearest to or furthest beyond its limit" if first else ""),
+        "title": f"Error at {where}"
+        + (", the point nearest to or furthest beyond its limit" if first else ""),
         "lines": [_budget_line(line) for line in point.budget.lines],
         "sum": _budget_sum(point.budget),
     }
@@ -226,14 +255,14 @@ def _budget_sum(budget: Budget) -> dict[str, str]:
     }
 
 
-def _budget_in_short(point: CertifiedPoint) -> str:
+def _budget_in_short(point: CertifiedPoint, *, with_source: bool) -> str:
     printed, total = printed_point(point), _budget_sum(point.budget)
-    largest: Sequence[BudgetLine] = sorted(point.budget.lines, key=lambda line: line.contribution, reverse=True)
-    led_by = f", most from {_breakable(largest[0].quantity)}" if largest else ""
-    return (
-        f"{printed.temperature_c} °C: u = {total['u']} K, {total['degrees']} degrees of freedom, k = {total['k']}, "
-        f"U = {printed.expanded_u_k} K{led_by}"
+    words = (
+        f"{printed.temperature_c} °C: u = {total['u']} K, d.o.f. {total['degrees']}, k = {total['k']}, "
+        f"U = {printed.expanded_u_k} K"
     )
+    largest = max(point.budget.lines, key=lambda line: line.contribution, default=None)
+    return f"{words}, most from {_breakable(largest.quantity)}" if with_source and largest else words
 
 
 def _breakable(text: str) -> str:

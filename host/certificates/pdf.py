@@ -16,12 +16,13 @@ from host.certificates.printable import issued_moment, printable
 TEMPLATE = "certificate.typ"
 #: Name of the attached data; a reader of the file finds it under attachments.
 ATTACHMENT = "certificate.json"
-#: For keeping (3a: with attachments and tags) and for screen readers.
-STANDARDS = ("a-3a", "ua-1")
 
 
 def render_pdf(certificate: Certificate, *, timestamp: datetime.datetime | None = None) -> bytes:
     """PDF/A-3 of a certificate with its canonical JSON attached.
+
+    Written to two standards: PDF/A-3a for keeping (fonts inside, tags, the data attached) and
+    PDF/UA-1 for screen readers.
 
     The same certificate gives the same bytes under the same versions of the libraries.
 
@@ -43,16 +44,17 @@ def render_pdf(certificate: Certificate, *, timestamp: datetime.datetime | None 
     # The template reads no file; an empty root means that there is none to read.
     with tempfile.TemporaryDirectory(prefix="ohmbath-paper-") as empty_folder:
         try:
-            return typst.compile(
+            pdf: bytes = typst.compile(
                 template,
                 root=empty_folder,
                 ignore_system_fonts=True,
                 format="pdf",
                 sys_inputs={"data": data},
-                pdf_standards=list(STANDARDS),
+                pdf_standards=["a-3a", "ua-1"],
                 package_path=empty_folder,
                 package_cache_path=empty_folder,
                 timestamp=timestamp or issued_moment(checked),
             )
         except typst.TypstError as error:
             raise CertificateError("certificate", f"cannot be set on paper: {error.message}.") from error
+    return pdf

@@ -19,6 +19,9 @@ from host.certificates.errors import CertificateError
 LONGEST_TEXT = 1200
 #: Longest text of what stands in a heading, a row of facts or a strip.
 LONGEST_NAME = 160
+#: Longest shop and number: they stand on every page, in one line.
+LONGEST_SHOP = 80
+LONGEST_NUMBER = 40
 MOST_POINTS = 60
 MOST_ENTRIES = 80
 
@@ -61,9 +64,21 @@ PRINTABLE_RANGES = (
     (0x25C6, 0x25C6),
     (0x25CF, 0x25D0),
 )
+_SHORTER = {"shop": LONGEST_SHOP, "number": LONGEST_NUMBER}
 _NAMES = frozenset(
-    "number shop item customer curve method place received item_condition authorised_by".split()
-) | {"curve_tolerance", "measured", "name", "role", "serial", "due", "expanded_u", "quantity", "unit"}
+    {
+        "item",
+        "customer",
+        "curve",
+        "method",
+        "place",
+        "received",
+        "item_condition",
+        "authorised_by",
+        "measured",
+    }
+    | {"name", "role", "serial", "expanded_u", "due", "quantity", "unit"}
+)
 _POSITIVE = frozenset({"expanded_u_k", "u_resistance_ohm", "k", "limit_k", "resistance_ohm"})
 _MAY_BE_INFINITE = frozenset({"degrees_of_freedom"})
 #: Beyond these a number has more digits than a table has room for.
@@ -131,9 +146,7 @@ def printable_text(text: str, field: str, *, longest: int = LONGEST_TEXT) -> str
         if not is_printable(letter):
             raise CertificateError(field, _why_not(letter))
     if len(plain) > longest:
-        raise CertificateError(
-            field, f"{len(plain)} characters; there is room for {longest}. Shorten it."
-        )
+        raise CertificateError(field, f"{len(plain)} characters; there is room for {longest}. Shorten it.")
     return plain
 
 
@@ -150,8 +163,7 @@ def _why_not(letter: str) -> str:
 
 def _cleaned(value: Any, path: str) -> Any:
     if isinstance(value, str) and not isinstance(value, Enum):
-        longest = LONGEST_NAME if _name_of(path) in _NAMES else LONGEST_TEXT
-        return printable_text(value, path, longest=longest)
+        return printable_text(value, path, longest=_longest(path))
     if isinstance(value, float | int) and not isinstance(value, bool):
         return _finite(float(value), path)
     if isinstance(value, tuple):
@@ -179,6 +191,12 @@ def _finite(number: float, path: str) -> float:
     elif name == "standard_u" and not (number == 0 or number >= SMALLEST_UNCERTAINTY):
         raise CertificateError(path, f"{number:g} is too small to print, or negative.")
     return number
+
+
+def _longest(path: str) -> int:
+    if path in _SHORTER:
+        return _SHORTER[path]
+    return LONGEST_NAME if _name_of(path) in _NAMES else LONGEST_TEXT
 
 
 def _name_of(path: str) -> str:

@@ -133,5 +133,7 @@ def estimate_text(line: BudgetLine) -> str:
 
 
 def degrees_of_freedom_text(degrees_of_freedom: float) -> str:
-    """Degrees of freedom cut to the whole number below (JCGM 100, G.4.1)."""
-    return "∞" if math.isinf(degrees_of_freedom) else str(math.floor(degrees_of_freedom))
+    """Degrees of freedom cut to the whole number below (JCGM 100, G.4.1); many are as good as endless."""
+    if math.isinf(degrees_of_freedom):
+        return "∞"
+    return "> 1000" if degrees_of_freedom > 1000 else str(math.floor(degrees_of_freedom))

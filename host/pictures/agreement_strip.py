@@ -104,7 +104,7 @@ def agreement_strip_svg(
     unit = "°F" if fahrenheit else "°C"
     bars = tuple(_bar(witness, fahrenheit) for witness in witnesses)
     wanted = (span_k or 0.0) * (FAHRENHEIT_PER_K if fahrenheit else 1.0)
-    frame = _frame(bars, wanted, width_px)
+    frame = _frame(bars, wanted, width_px, ink)
     height = TOP_PX + ROW_PX * len(bars) + AXIS_PX
     rows = "".join(
         _row(bar, bars[0], row, frame, ink, unit, verdict if row == len(bars) - 1 else None)
@@ -137,11 +137,11 @@ def _needed_span(bars: Sequence[_Bar]) -> float:
     return (max(bar.high for bar in bars) - min(bar.low for bar in bars)) * 1.12
 
 
-def _frame(bars: Sequence[_Bar], wanted: float, width_px: float) -> _Frame:
+def _frame(bars: Sequence[_Bar], wanted: float, width_px: float, ink: Ink) -> _Frame:
     span = max(wanted, _needed_span(bars))
     middle = (max(bar.high for bar in bars) + min(bar.low for bar in bars)) / 2.0
-    names = min(max(_text_px(bar.name) for bar in bars), 0.28 * width_px)
-    numbers = max(_text_px(bar.text) for bar in bars)
+    names = min(max(_text_px(bar.name, ink) for bar in bars), 0.3 * width_px)
+    numbers = max(_text_px(bar.text, ink) for bar in bars)
     return _Frame(
         start=middle - span / 2.0, span=span, left_px=names + 14.0, right_px=width_px - numbers - 12.0
     )
@@ -154,7 +154,7 @@ def _row(
     is_sender = row > 0 and verdict is not None
     colour = ink.line if is_sender or row == 0 else ink.soft
     baseline = y + LETTER_PX * 0.34
-    shown_name = _shortened(bar.name, frame.left_px - 14.0)
+    shown_name = _shortened(bar.name, frame.left_px - 14.0, ink)
     weight = ' font-weight="bold"' if is_sender else ""
     return (
         f"<g><title>{escape(f'{bar.name} {bar.text} {unit}')}</title>"
@@ -195,7 +195,7 @@ def _gap(bar: _Bar, reference: _Bar, y: float, frame: _Frame, ink: Ink, unit: st
         f'<path d="M{start:.1f} {y:.1f}H{near:.1f}" stroke="{ink.soft}" stroke-width="0.8"'
         ' stroke-dasharray="2 2" fill="none"/>'
     )
-    width = _text_px(text) * SMALL_PX / LETTER_PX
+    width = _text_px(text, ink) * SMALL_PX / LETTER_PX
     if abs(near - start) >= width + 6.0:
         x, anchor, baseline = (near + start) / 2.0, "middle", y - 2.6
     else:
@@ -263,14 +263,15 @@ def _said(bars: Sequence[_Bar], unit: str, verdict: Verdict | None) -> str:
     return "; ".join(sentences) + "."
 
 
-def _text_px(text: str) -> float:
-    return LETTER_PX * sum(0.95 if c in _WIDE else 0.33 if c in _NARROW else 0.56 for c in text)
+def _text_px(text: str, ink: Ink) -> float:
+    ems = sum(0.95 if letter in _WIDE else 0.33 if letter in _NARROW else 0.56 for letter in text)
+    return LETTER_PX * ink.letter_width * ems
 
 
-def _shortened(text: str, room_px: float) -> str:
-    if _text_px(text) <= room_px + 1.0:
+def _shortened(text: str, room_px: float, ink: Ink) -> str:
+    if _text_px(text, ink) <= room_px + 1.0:
         return text
     kept = text
-    while kept and _text_px(kept + "…") > room_px:
+    while kept and _text_px(kept + "…", ink) > room_px:
         kept = kept[:-1]
     return kept.rstrip() + "…"

@@ -25,6 +25,8 @@ class Ink:
         What lies behind: it fills the white half of a shape.
     letters : str
         Font families, best first.
+    letter_width : float
+        How wide those run against the paper's; room is kept for it.
     """
 
     line: str
@@ -34,6 +36,7 @@ class Ink:
     reference: str
     ground: str
     letters: str
+    letter_width: float
 
 
 #: Every colour stands at 7:1 or better on white where it carries text.
@@ -45,6 +48,7 @@ ON_PAPER = Ink(
     reference="#0f4c5c",
     ground="#ffffff",
     letters="Libertinus Serif",
+    letter_width=1.0,
 )
 
 #: A page sets these variables for its light and dark theme; the fallbacks serve a picture alone.
@@ -56,6 +60,7 @@ ON_PAGE = Ink(
     reference="var(--picture-reference, currentColor)",
     ground="var(--picture-ground, Canvas)",
     letters="system-ui, sans-serif",
+    letter_width=1.2,
 )
 
 

@@ -68,7 +68,7 @@ def _drawn(points: Sequence[CertifiedPoint], width_in: float, height_in: float) 
     import matplotlib  # late: the import takes over a second
     from matplotlib.figure import Figure
 
-    settings = {
+    settings: dict[Any, Any] = {
         "svg.hashsalt": _SALT,
         "svg.fonttype": "none",
         "font.family": _MEASURED_WITH,
@@ -78,7 +78,7 @@ def _drawn(points: Sequence[CertifiedPoint], width_in: float, height_in: float) 
     }
     with matplotlib.rc_context(settings):
         figure = Figure(figsize=(width_in, height_in))
-        axes = figure.add_axes((0.125, 0.15, 0.86, 0.72))
+        axes = figure.add_axes((0.1, 0.36 / height_in, 0.89, 1.0 - 0.62 / height_in))
         _draw_limits(axes, points)
         _draw_errors(axes, points)
         _dress(axes, points)
@@ -96,7 +96,9 @@ def _draw_limits(axes: "Axes", points: Sequence[CertifiedPoint]) -> None:
                 temperatures = [temperatures[0] - 1.5, temperatures[0] + 1.5]
                 limits = limits * 2
             axes.fill_between(temperatures, limits, 0.0, color=ON_PAPER.band, linewidth=0, zorder=1)
-            axes.plot(temperatures, limits, color=ON_PAPER.soft, linewidth=0.9, linestyle=(0, (5, 2)), zorder=2)
+            axes.plot(
+                temperatures, limits, color=ON_PAPER.soft, linewidth=0.9, linestyle=(0, (5, 2)), zorder=2
+            )
 
 
 def _runs(points: Sequence[CertifiedPoint], side: int) -> list[list[tuple[float, float]]]:
@@ -144,7 +146,9 @@ def _dress(axes: "Axes", points: Sequence[CertifiedPoint]) -> None:
         axes.spines[name].set(color=ON_PAPER.soft, linewidth=0.7)
     axes.tick_params(colors=ON_PAPER.line, width=0.7, length=3, labelsize=8.5)
     axes.locator_params(nbins=6)
-    axes.set_title("Error in K, with its expanded uncertainty", loc="left", fontsize=8.5, color=ON_PAPER.line)
+    axes.set_title(
+        "Error in K with its uncertainty; dashed: limits", loc="left", fontsize=8.5, color=ON_PAPER.line
+    )
     axes.set_xlabel("temperature in °C", loc="right", labelpad=1.5, color=ON_PAPER.line)
 
 

@@ -19,7 +19,9 @@ def sample_certificate(
     **changed: object,
 ) -> Certificate:
     """A sender check at the given temperatures; a series resistance makes the sender read low."""
-    points = tuple(sample_point(temperature, series_ohm=series_ohm, rule=rule) for temperature in temperatures_c)
+    points = tuple(
+        sample_point(temperature, series_ohm=series_ohm, rule=rule) for temperature in temperatures_c
+    )
     verdict = overall_verdict(point.verdict for point in points)
     fields: dict[str, object] = {
         "number": "PTW-0042",
@@ -33,14 +35,14 @@ def sample_certificate(
         "sentence": _sentence(points, verdict),
         "rule": rule,
         "rule_words": (
-            "Guarded acceptance, guard band equal to the expanded uncertainty (ILAC-G8:09/2019, 4.2.2, w = U). "
-            "In tolerance where |error| + U does not exceed the limit; out of tolerance where |error| - U "
-            "exceeds it; otherwise not decided. For a normal distribution the probability that an item stated "
-            "to be in or out of tolerance is the other is at most 2.5 %."
+            "Guarded acceptance, guard band equal to the expanded uncertainty (ILAC-G8:09/2019, 4.2.2, "
+            "w = U). In tolerance where |error| + U does not exceed the limit; out of tolerance where "
+            "|error| - U exceeds it; otherwise not decided. For a normal distribution the probability that "
+            "an item stated to be in or out of tolerance is the other is at most 2.5 %."
         ),
         "method": "Sender check by plateaus, method version 1",
         "curve": "ntc-2k5-20c",
-        "curve_source": "Published resistance table of the part's maker, 2.5 kΩ at 20 °C, sheet of 2019, page 2",
+        "curve_source": "Invented table, 2.5 kΩ at 20 °C, sheet of 2019, page 2",
         "curve_tolerance": "±5 % of R at 20 °C, ±2.5 % at 100 °C",
         "points": points,
         "coefficients": (
@@ -126,7 +128,9 @@ def sample_point(
     )
 
 
-def sample_budget(temperature_c: float, error_k: float, resistance_ohm: float, kelvin_per_ohm: float) -> Budget:
+def sample_budget(
+    temperature_c: float, error_k: float, resistance_ohm: float, kelvin_per_ohm: float
+) -> Budget:
     """A budget with the lines of the bench."""
     normal, flat, student = Distribution.NORMAL, Distribution.RECTANGULAR, Distribution.STUDENT
     stem_k = rectangular_u(0.002 * (temperature_c - 22.0))
@@ -167,7 +171,8 @@ def _line(
 def _sentence(points: tuple[CertifiedPoint, ...], verdict: Verdict) -> str:
     worst = max(points, key=lambda point: abs(point.error_k) / point.limit_k)
     side = "high" if worst.error_k > 0 else "low"
-    size = f"{abs(worst.error_k):.1f} °C ({abs(worst.error_k) * 1.8:.1f} °F) {side} at {worst.temperature_c:.0f} °C"
+    size_k = abs(worst.error_k)
+    size = f"{size_k:.1f} °C ({size_k * 1.8:.1f} °F) {side} at {worst.temperature_c:.0f} °C"
     if verdict is Verdict.IN_TOLERANCE:
         return f"This sender tells the truth within its limits; at most it makes the gauge read {size}."
     if verdict is Verdict.OUT_OF_TOLERANCE:
