@@ -37,7 +37,10 @@ def parse_json(payload: bytes) -> Any:
         If ``payload`` is not such a text.
     """
     try:
-        return json.loads(payload.decode("utf-8"), parse_constant=_refuse_constant)
+        value = json.loads(payload.decode("utf-8"), parse_constant=_refuse_constant)
+        if b"\\u" in payload:  # half a surrogate pair passes as JSON, but no database takes it as text
+            json.dumps(value, ensure_ascii=False).encode("utf-8")
+        return value
     except MessageError:
         raise
     except (ValueError, RecursionError) as error:
