@@ -6,6 +6,7 @@ from collections.abc import Callable
 from typing import Any
 
 import paho.mqtt.client as mqtt
+from paho.mqtt.enums import CallbackAPIVersion
 
 from calibration.contract.topics import topic
 
@@ -43,7 +44,7 @@ class Wire:
         self._up = threading.Event()
         # A clean session: what a broker held back for a desk that was away would be old news, and
         # the rigs send again from the watermark anyway.
-        self._client = mqtt.Client(mqtt.CallbackAPIVersion.VERSION2, client_id=client_id, clean_session=True)
+        self._client = mqtt.Client(CallbackAPIVersion.VERSION2, client_id=client_id, clean_session=True)
         self._client.reconnect_delay_set(*_RECONNECT_S)
         self._client.on_socket_open = _send_at_once
         self._client.on_connect = self._on_connect

@@ -106,7 +106,8 @@ class Mosquitto:
         assert path is not None
         settings = self._folder / "mosquitto.conf"
         settings.write_text(
-            f"listener {self.port} 127.0.0.1\nallow_anonymous true\npersistence false\nlog_dest none\nuser root\n",
+            f"listener {self.port} 127.0.0.1\nallow_anonymous true\npersistence false\n"
+            "log_dest none\nuser root\n",
             encoding="utf-8",
         )
         self._process = subprocess.Popen(

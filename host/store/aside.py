@@ -71,22 +71,22 @@ class Aside:
         if station is not None:
             query = query.where(refused.c.station == station)
         with self._database.reading() as connection:
-            rows = connection.execute(query).all()
+            rows = connection.execute(query).mappings().all()
         return [
             AsideMessage(
                 refusal=Refusal(
-                    station=row.station,
-                    known=row.known,
-                    kind=row.kind,
-                    reason=row.reason,
-                    boot=row.boot,
-                    seq=row.seq,
-                    accounts=row.accounts,
+                    station=row["station"],
+                    known=row["known"],
+                    kind=row["kind"],
+                    reason=row["reason"],
+                    boot=row["boot"],
+                    seq=row["seq"],
+                    accounts=row["accounts"],
                 ),
-                payload=row.payload,
-                count=row.count,
-                first_utc_s=row.first_utc_s,
-                last_utc_s=row.last_utc_s,
+                payload=row["payload"],
+                count=row["count"],
+                first_utc_s=row["first_utc_s"],
+                last_utc_s=row["last_utc_s"],
             )
             for row in rows
         ]

@@ -5,7 +5,7 @@ from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import Any
 
-from sqlalchemy import Connection, Row, func, select
+from sqlalchemy import Connection, func, select
 
 from calibration.contract.messages import MessageError
 from calibration.contract.readings import GapPack, ReadingPack, decode_readings
@@ -75,7 +75,7 @@ class Packs:
         )
         with self._database.reading() as connection:
             rows = connection.execute(query).all()
-        return [_stored(row) for row in rows]
+        return [_stored(row.station, row.payload) for row in rows]
 
     def recent(self, station: str, limit: int) -> list[ReadingPack]:
         """Newest readings of a station over all boots, oldest first."""
@@ -88,7 +88,7 @@ class Packs:
         )
         with self._database.reading() as connection:
             rows = connection.execute(query).all()
-        return [_stored(row) for row in reversed(rows)]
+        return [_stored(row.station, row.payload) for row in reversed(rows)]
 
     def latest_boot(self, station: str) -> str | None:
         """Newest boot of which anything is accounted for."""
@@ -140,8 +140,8 @@ def _decoded(arrival: Arrival) -> ReadingPack | GapPack | MessageError:
         return error
 
 
-def _stored(row: Row[Any]) -> ReadingPack:
-    pack = decode_readings(row.payload, station=row.station)
+def _stored(station: str, payload: bytes) -> ReadingPack:
+    pack = decode_readings(payload, station=station)
     assert isinstance(pack, ReadingPack)  # only those are written to this table
     return pack
 

@@ -1,0 +1,51 @@
+"""``ohmbath register``: instruments and their certificates."""
+
+from datetime import datetime
+from pathlib import Path
+
+import click
+
+from host.data_folder import DataFolder
+from host.data_option import data_option, opened
+from host.one_line import OneLineCommand, Refusal, json_safe
+
+
+@click.group()
+def command() -> None:
+    """Add instruments with their certificates, and list them."""
+
+
+@command.command(cls=OneLineCommand)
+@click.argument("file", type=click.Path(exists=True, dir_okay=False, path_type=Path))
+@data_option
+def add(file: Path, folder: DataFolder) -> None:
+    """Add the instrument that FILE (TOML) describes, as copied from its certificate."""
+    try:
+        text = file.read_text(encoding="utf-8")
+    except UnicodeDecodeError as error:
+        raise Refusal(f"{file}: this is no UTF-8 text: {error.reason} at byte {error.start}.") from error
+    with opened(folder) as store:
+        added = store.register.add_text(text)
+    due = "with no due date" if added.due is None else f"due {added.due.isoformat()}"
+    click.echo(f"{added.kind} {added.serial} (certificate {added.certificate}) is in the register, {due}.")
+
+
+@command.command("list", cls=OneLineCommand)
+@data_option
+@click.option("--json", "as_json", is_flag=True, help="Print JSON alone.")
+def list_instruments(folder: DataFolder, as_json: bool) -> None:
+    """List every entry, newest last; the newest of a kind is the one in use."""
+    with opened(folder) as store:
+        instruments = store.register.all()
+    if as_json:
+        entries = [{**dict(one.content), "sha256": one.sha256} for one in instruments]
+        click.echo(json_safe({"instruments": entries}))
+        return
+    if not instruments:
+        click.echo("The register is empty: add an instrument with 'ohmbath register add FILE.toml'.")
+    today = datetime.now().astimezone().date()
+    for one in instruments:
+        due = "-" if one.due is None else one.due.isoformat()
+        late = "  overdue" if one.is_overdue(today) else ""
+        simulated = "  simulated" if one.simulated else ""
+        click.echo(f"{one.kind:<12} {one.serial:<16} {one.certificate:<24} due {due}{late}{simulated}")
