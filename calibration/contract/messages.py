@@ -2,7 +2,10 @@
 
 import json
 import math
+import reprlib
 from typing import Any
+
+from calibration.contract.topics import MAX_MESSAGE_BYTES
 
 
 class MessageError(ValueError):
@@ -22,6 +25,28 @@ class MessageError(ValueError):
         super().__init__(reason)
         self.boot = boot
         self.seq = seq
+
+
+def shown(value: Any) -> str:
+    """Short words for a value of any size and depth, for a reason."""
+    return reprlib.repr(value)[:60]
+
+
+def check_text(text: str, name: str) -> str:
+    """Text that every database and every page can hold: no half characters, no NUL.
+
+    Raises
+    ------
+    MessageError
+        If it is not such a text.
+    """
+    try:
+        text.encode("utf-8")
+    except UnicodeEncodeError as error:
+        raise MessageError(f"{name} holds half a character") from error
+    if "\0" in text:
+        raise MessageError(f"{name} holds a NUL character")
+    return text
 
 
 def _refuse_constant(word: str) -> Any:
@@ -48,7 +73,9 @@ def parse_json(payload: bytes) -> Any:
 
 
 def parse_object(payload: bytes) -> dict[str, Any]:
-    """Parse a JSON object, refusing anything else."""
+    """Parse a JSON object of at most the size of the wire, refusing anything else."""
+    if len(payload) > MAX_MESSAGE_BYTES:
+        raise MessageError(f"{len(payload)} bytes, over the limit of {MAX_MESSAGE_BYTES}")
     value = parse_json(payload)
     if not isinstance(value, dict):
         raise MessageError(f"a JSON object was expected, not {type(value).__name__}")
@@ -59,15 +86,15 @@ def text_field(fields: dict[str, Any], name: str, *, default: str | None = None)
     """Field that must be text."""
     value = fields.get(name, default)
     if not isinstance(value, str):
-        raise MessageError(f"{name} must be text, not {value!r:.40}")
-    return value
+        raise MessageError(f"{name} must be text, not {shown(value)}")
+    return check_text(value, name)
 
 
 def integer_field(fields: dict[str, Any], name: str, *, minimum: int = 0) -> int:
     """Field that must be a whole number."""
     value = fields.get(name)
     if isinstance(value, bool) or not isinstance(value, int) or value < minimum or value > 2**53:
-        raise MessageError(f"{name} must be a whole number from {minimum}, not {value!r:.40}")
+        raise MessageError(f"{name} must be a whole number from {minimum}, not {shown(value)}")
     return value
 
 
@@ -75,7 +102,7 @@ def number_field(fields: dict[str, Any], name: str) -> float:
     """Field that must be a finite number."""
     value = fields.get(name)
     if isinstance(value, bool) or not isinstance(value, int | float):
-        raise MessageError(f"{name} must be a number, not {value!r:.40}")
+        raise MessageError(f"{name} must be a number, not {shown(value)}")
     try:
         number = float(value)
     except OverflowError as error:
@@ -89,7 +116,7 @@ def flag_field(fields: dict[str, Any], name: str) -> bool:
     """Field that must be true or false."""
     value = fields.get(name)
     if not isinstance(value, bool):
-        raise MessageError(f"{name} must be true or false, not {value!r:.40}")
+        raise MessageError(f"{name} must be true or false, not {shown(value)}")
     return value
 
 
@@ -97,7 +124,7 @@ def object_field(fields: dict[str, Any], name: str) -> dict[str, Any]:
     """Field that must be an object."""
     value = fields.get(name)
     if not isinstance(value, dict):
-        raise MessageError(f"{name} must be an object, not {value!r:.40}")
+        raise MessageError(f"{name} must be an object, not {shown(value)}")
     return value
 
 

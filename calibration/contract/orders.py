@@ -12,6 +12,7 @@ from calibration.contract.messages import (
     number_field,
     object_field,
     parse_object,
+    shown,
     text_field,
 )
 from calibration.contract.topics import CONTRACT, is_boot
@@ -107,13 +108,13 @@ def decode_order(payload: bytes) -> Order:
     """
     fields = parse_object(payload)
     if fields.get("contract") != CONTRACT:
-        raise MessageError(f"contract {fields.get('contract')!r:.20} is not {CONTRACT}")
+        raise MessageError(f"contract {shown(fields.get('contract'))} is not {CONTRACT}")
     boot = text_field(fields, "boot")
     if not is_boot(boot):
         raise MessageError(f"{boot!r:.40} is not a boot")
     run = fields.get("run")
-    if run is not None and not isinstance(run, str):
-        raise MessageError("run must be text or null")
+    if run is not None:
+        text_field(fields, "run")
     return Order(
         order=text_field(fields, "order"),
         store=text_field(fields, "store"),
@@ -148,13 +149,13 @@ def decode_answer(payload: bytes) -> Answer:
     """
     fields = parse_object(payload)
     if fields.get("contract") != CONTRACT:
-        raise MessageError(f"contract {fields.get('contract')!r:.20} is not {CONTRACT}")
+        raise MessageError(f"contract {shown(fields.get('contract'))} is not {CONTRACT}")
     state = text_field(fields, "state")
     if state not in tuple(AnswerState):
         raise MessageError(f"state must be one of {', '.join(AnswerState)}, not {state!r:.20}")
     reason = fields.get("reason")
-    if reason is not None and not isinstance(reason, str):
-        raise MessageError("reason must be text or null")
+    if reason is not None:
+        text_field(fields, "reason")
     return Answer(
         order=text_field(fields, "order"),
         state=AnswerState(state),

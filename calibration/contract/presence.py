@@ -6,12 +6,14 @@ from typing import Any
 
 from calibration.contract.messages import (
     MessageError,
+    check_text,
     compact_json,
     flag_field,
     integer_field,
     number_field,
     object_field,
     parse_object,
+    shown,
     text_field,
 )
 from calibration.contract.topics import CONTRACT, is_boot
@@ -80,7 +82,7 @@ class Stored:
 def _check_contract(fields: Mapping[str, Any]) -> None:
     if fields.get("contract") != CONTRACT:
         raise MessageError(
-            f"contract {fields.get('contract')!r:.20} is not {CONTRACT}: upgrade the desk first"
+            f"contract {shown(fields.get('contract'))} is not {CONTRACT}: upgrade the desk first"
         )
 
 
@@ -132,7 +134,7 @@ def decode_presence(payload: bytes) -> Presence:
         simulated=flag_field(fields, "simulated"),
         synchronised=flag_field(fields, "synchronised"),
         version=text_field(fields, "version"),
-        trouble=tuple(trouble),
+        trouble=tuple(check_text(line, "trouble") for line in trouble),
     )
 
 
@@ -162,18 +164,13 @@ def decode_stored(payload: bytes) -> Stored:
     fields = parse_object(payload)
     _check_contract(fields)
     boots = object_field(fields, "boots")
-    keep = fields.get("keep")
-    if keep is not None and not (
-        isinstance(keep, list) and len(keep) == 2 and isinstance(keep[0], str) and isinstance(keep[1], int)
-    ):
-        raise MessageError("keep must be [boot, seq] or null")
     return Stored(
         store=text_field(fields, "store"),
         epoch=integer_field(fields, "epoch"),
         n=integer_field(fields, "n"),
         boots={_boot_text(boot): integer_field(boots, boot) for boot in boots},
         window=integer_field(fields, "window", minimum=1),
-        keep=None if keep is None else (keep[0], keep[1]),
+        keep=_keep(fields),
     )
 
 
@@ -181,6 +178,15 @@ def _boot_text(text: str) -> str:
     if not is_boot(text):
         raise MessageError(f"{text!r:.40} is not a boot")
     return text
+
+
+def _keep(fields: Mapping[str, Any]) -> tuple[str, int] | None:
+    keep = fields.get("keep")
+    if keep is None:
+        return None
+    if not (isinstance(keep, list) and len(keep) == 2 and isinstance(keep[0], str)):
+        raise MessageError("keep must be [boot, seq] or null")
+    return _boot_text(keep[0]), integer_field({"keep": keep[1]}, "keep")
 
 
 def _obeys(fields: Mapping[str, Any]) -> Obeys | None:
@@ -195,7 +201,8 @@ def _obeys(fields: Mapping[str, Any]) -> Obeys | None:
 def _spans(holds: Mapping[str, Any]) -> dict[str, tuple[int, int]]:
     spans: dict[str, tuple[int, int]] = {}
     for boot, span in holds.items():
-        if not (isinstance(span, list) and len(span) == 2 and all(type(end) is int for end in span)):
+        if not (isinstance(span, list) and len(span) == 2):
             raise MessageError("holds gives [first, last] for each boot")
-        spans[_boot_text(boot)] = (span[0], span[1])
+        ends = {"first": span[0], "last": span[1]}
+        spans[_boot_text(boot)] = (integer_field(ends, "first"), integer_field(ends, "last"))
     return spans

@@ -6,7 +6,7 @@ from dataclasses import dataclass, field
 from enum import StrEnum
 from typing import Any, TypeVar
 
-from calibration.contract.messages import MessageError, compact_json, parse_json
+from calibration.contract.messages import MessageError, check_text, compact_json, parse_json, shown
 from calibration.contract.topics import MAX_MESSAGE_BYTES, is_boot, is_station
 
 CHANNEL_UNITS: Mapping[str, str] = {
@@ -243,9 +243,10 @@ def _base(first: Any, station: str) -> tuple[str, float | None]:
     name = first.get("bn")
     parts = name.split(":") if isinstance(name, str) else []
     if len(parts) != 4 or parts[0] != "ohmbath" or parts[3] or not parts[2]:
-        raise MessageError(f"bn must be 'ohmbath:<station>:<rig>:', not {name!r:.60}")
+        raise MessageError(f"bn must be 'ohmbath:<station>:<rig>:', not {shown(name)}")
     if not is_station(parts[1]) or parts[1] != station:
         raise MessageError(f"bn names station {parts[1]!r:.40}, the topic names {station!r}")
+    check_text(parts[2], "bn")
     if "bt" not in first:
         return parts[2], None
     utc_s = _number(first["bt"], "bt")
@@ -259,7 +260,7 @@ _LABELS = frozenset({"bn", "bt", "n", "u", "v", "vs", "vb", "t"})
 
 def _number(value: Any, name: str) -> float:
     if isinstance(value, bool) or not isinstance(value, int | float) or abs(value) > 1e300:
-        raise MessageError(f"{name} must be a finite number, not {value!r:.40}")
+        raise MessageError(f"{name} must be a finite number, not {shown(value)}")
     number = float(value)
     if not math.isfinite(number):
         raise MessageError(f"{name} must be a finite number")
@@ -276,15 +277,17 @@ def _take(records: dict[str, dict[str, Any]], name: str, label: str, unit: str |
     if sum(key in record for key in ("v", "vs", "vb")) != 1 or label not in record:
         raise MessageError(f"{name}: exactly one value, {label!r}, is expected")
     if record.get("u") != unit:
-        raise MessageError(f"{name}: unit must be {unit!r}, not {record.get('u')!r:.20}")
+        raise MessageError(f"{name}: unit must be {unit!r}, not {shown(record.get('u'))}")
     if "t" in record and _number(record["t"], f"{name}: t") > 0:
         raise MessageError(f"{name}: t must not be after the pass")
     value = record[label]
     if label == "v":
         return _number(value, name)
-    if not isinstance(value, str if label == "vs" else bool):
-        raise MessageError(f"{name}: {label} has the wrong type")
-    return value
+    if label == "vs" and isinstance(value, str):
+        return check_text(value, name)
+    if label == "vb" and isinstance(value, bool):
+        return value
+    raise MessageError(f"{name}: {label} has the wrong type")
 
 
 def _gap(records: dict[str, dict[str, Any]], *, station: str, rig: str, boot: str) -> GapPack:
