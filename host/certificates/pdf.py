@@ -44,7 +44,7 @@ def render_pdf(certificate: Certificate, *, timestamp: datetime.datetime | None 
     # The template reads no file; an empty root means that there is none to read.
     with tempfile.TemporaryDirectory(prefix="ohmbath-paper-") as empty_folder:
         try:
-            pdf: bytes = typst.compile(
+            pdf: bytes = typst.compile(  # type: ignore[call-overload]  # its stub ties root to the input
                 template,
                 root=empty_folder,
                 ignore_system_fonts=True,

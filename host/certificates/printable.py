@@ -7,7 +7,6 @@ paper and data are made: both say the same.
 
 import dataclasses
 import datetime
-import math
 import unicodedata
 from enum import Enum
 from typing import Any
@@ -80,7 +79,6 @@ _NAMES = frozenset(
     | {"name", "role", "serial", "expanded_u", "due", "quantity", "unit"}
 )
 _POSITIVE = frozenset({"expanded_u_k", "u_resistance_ohm", "k", "limit_k", "resistance_ohm"})
-_MAY_BE_INFINITE = frozenset({"degrees_of_freedom"})
 #: Beyond these a number has more digits than a table has room for.
 SMALLEST_UNCERTAINTY = 1e-12
 LARGEST_NUMBER = 1e12
@@ -181,7 +179,9 @@ def _cleaned(value: Any, path: str) -> Any:
 
 def _finite(number: float, path: str) -> float:
     name = _name_of(path)
-    if math.isinf(number) and name in _MAY_BE_INFINITE:
+    if name == "degrees_of_freedom":
+        if not number > 0:
+            raise CertificateError(path, f"{number:g} must be greater than zero.")
         return number
     if not abs(number) <= LARGEST_NUMBER:
         raise CertificateError(path, f"{number} is no number to certify.")

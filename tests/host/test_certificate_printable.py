@@ -1,0 +1,104 @@
+import dataclasses
+
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from host.certificates.canonical import canonical_json
+from host.certificates.errors import CertificateError
+from host.certificates.pdf import render_pdf
+from host.certificates.printable import PRINTABLE_RANGES, is_printable, printable, printable_text
+
+EVERY_LETTER = "".join(chr(code) for first, last in PRINTABLE_RANGES for code in range(first, last + 1))
+
+
+def test_every_letter_called_printable_is_in_the_fonts_of_the_file(make_certificate):
+    # The standard the file is written to forbids a missing letter, so the compiler refuses one.
+    pieces = tuple(EVERY_LETTER[at : at + 400] for at in range(0, len(EVERY_LETTER), 400))
+    assert render_pdf(make_certificate(remarks=pieces)).startswith(b"%PDF")
+
+
+@pytest.mark.parametrize(
+    ("text", "words"),
+    [
+        ("sender 漢", "'漢'.*U\\+6F22.*Latin"),
+        ("hot \U0001f525", "U\\+1F525"),
+        ("bell \x07", "control character"),
+        ("half \ud83d", "control character"),
+        ("w" * 161, "161 characters; there is room for 160"),
+    ],
+)
+def test_a_text_that_cannot_be_printed_is_refused_naming_the_field(make_certificate, text, words):
+    with pytest.raises(CertificateError, match=words) as refused:
+        printable(make_certificate(item=text))
+    assert refused.value.field == "item"
+
+
+def test_a_field_deep_inside_is_named_with_its_place(make_certificate):
+    certificate = make_certificate(conditions=(("Room", "22 °C"), ("Bath", "水")))
+    with pytest.raises(CertificateError) as refused:
+        printable(certificate)
+    assert refused.value.field == "conditions[1][1]"
+
+
+def test_marks_that_turn_the_writing_direction_are_taken_out_of_paper_and_data(make_certificate):
+    certificate = make_certificate(item="sender \u202eknat\u202c \u2066PT\u2069-118\u200f")
+    assert printable(certificate).item == "sender knat PT-118"
+    data = canonical_json(certificate).decode()
+    assert not any(mark in data for mark in "\u202e\u202c\u2066\u2069\u200f")
+
+
+def test_a_line_break_in_a_remark_becomes_a_space():
+    assert printable_text("first\r\n\tsecond ", "remarks[0]") == "first second"
+
+
+@pytest.mark.parametrize(
+    ("changed", "field"),
+    [
+        ({"expanded_u_k": 0.0}, "points[0].expanded_u_k"),
+        ({"error_k": float("nan")}, "points[0].error_k"),
+        ({"resistance_ohm": float("inf")}, "points[0].resistance_ohm"),
+        ({"u_resistance_ohm": -1.0}, "points[0].u_resistance_ohm"),
+    ],
+)
+def test_a_number_that_is_no_measurement_is_refused_naming_the_point(sample, changed, field):
+    point = dataclasses.replace(sample.points[0], **changed)
+    with pytest.raises(CertificateError) as refused:
+        printable(dataclasses.replace(sample, points=(point,)))
+    assert refused.value.field == field
+
+
+@pytest.mark.parametrize(
+    ("changed", "field"),
+    [({"number": ""}, "number"), ({"points": ()}, "points"), ({"issued": "soon"}, "issued")],
+)
+def test_a_certificate_without_number_point_or_date_is_refused(make_certificate, changed, field):
+    with pytest.raises(CertificateError) as refused:
+        printable(make_certificate(**changed))
+    assert refused.value.field == field
+
+
+@given(st.text(max_size=60))
+def test_any_text_is_either_refused_or_holds_only_letters_of_the_fonts(text):
+    try:
+        plain = printable_text(text, "item")
+    except CertificateError:
+        return
+    assert all(is_printable(letter) for letter in plain)
+
+
+@given(st.text(alphabet=EVERY_LETTER, max_size=60))
+def test_making_text_printable_twice_changes_nothing_more(text):
+    plain = printable_text(text, "item")
+    assert printable_text(plain, "item") == plain
+
+
+@settings(max_examples=12, deadline=None)
+@given(
+    text=st.text(alphabet=EVERY_LETTER, max_size=80) | st.text(alphabet='#$\\"{}[]()*_`@<>/=~', max_size=80)
+)
+def test_no_printable_text_breaks_the_sheet(make_certificate, text):
+    certificate = make_certificate(
+        item=text, sentence=text, shop=text, remarks=(text,), conditions=((text, text),)
+    )
+    assert render_pdf(certificate).startswith(b"%PDF")
