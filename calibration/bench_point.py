@@ -27,6 +27,9 @@ PROBE_DISSIPATION_W_PER_K = (0.004, 0.015)
 #: Largest difference between the lags of sender and probe that a slow drift is charged with. [s]
 LAG_DIFFERENCE_S = 20.0
 
+#: Conversions averaged in one reading of a tap; noise dithers the converter between them.
+CONVERSIONS_A_READING = 64
+
 
 class BenchPointError(ValueError):
     """A plateau that gives no result; says what is missing."""
@@ -101,7 +104,8 @@ class BenchSetup:
             if math.isclose(correction.reference_ohm, range_ohm):
                 return correction
         raise BenchPointError(
-            f"The {range_ohm:g} Ω range was used but not checked against the decade box. Run the ohms check again."
+            f"The {range_ohm:g} Ω range was used but not checked against the decade box. "
+            "Run the ohms check again."
         )
 
 
@@ -143,15 +147,15 @@ def judge_plateau(
     sender_ohm = [correction.corrected_ohm(count) for count in plateau.sender_count]
     probe_ohm = [setup.probe_correction.corrected_ohm(count) for count in plateau.probe_count]
     probe_c = [setup.probe.temperature_c(ohm) for ohm in probe_ohm]
-    error = plateau_mean(
-        [setup.curve.temperature_c(ohm) - t for ohm, t in zip(sender_ohm, probe_c, strict=True)]
-    )
     mean_sender_ohm, mean_probe_ohm = _mean(sender_ohm), _mean(probe_ohm)
     bath_c = _mean(probe_c)
+    error = plateau_mean(
+        [setup.curve.indicated_c(ohm, at_c=bath_c) - t for ohm, t in zip(sender_ohm, probe_c, strict=True)]
+    )
     if not setup.probe.covers(bath_c):
         raise BenchPointError(
-            f"The bath stood at {bath_c:.2f} °C, the probe's certificate covers {setup.probe.valid_from_c:g} to "
-            f"{setup.probe.valid_to_c:g} °C. Choose a set point inside it."
+            f"The bath stood at {bath_c:.2f} °C, the probe's certificate covers "
+            f"{setup.probe.valid_from_c:g} to {setup.probe.valid_to_c:g} °C. Choose a set point inside it."
         )
     heats = _self_heats(setup, plateau, mean_sender_ohm, mean_probe_ohm)
     true_bath_c = bath_c - heats[1].rise_k
@@ -194,16 +198,9 @@ def _excitation(setup: BenchSetup, reference_ohm: float) -> Excitation:
     )
 
 
-_PROBE_LINES = (
-    "probe: its certificate",
-    "probe: ohms check",
-    "probe: self-heating",
-    "probe: resolution",
-)
-
-
 def _probe_u_k(lines: Sequence[BudgetLine]) -> float:
-    return math.sqrt(math.fsum(line.contribution**2 for line in lines if line.quantity in _PROBE_LINES))
+    mine = [line for line in lines if line.quantity.startswith("probe: ")]
+    return math.sqrt(math.fsum(line.contribution**2 for line in mine))
 
 
 def _lines(
@@ -217,53 +214,64 @@ def _lines(
     sender_ohm, probe_ohm, bath_c = means
     sender_slope = setup.curve.sensitivity_k_per_ohm(sender_ohm)
     probe_slope = setup.probe.curve.sensitivity_k_per_ohm(probe_ohm)
-    sender_count, probe_count = _mean(plateau.sender_count), _mean(plateau.probe_count)
-    probe_correction = setup.probe_correction
-    stem_half_k = setup.immersion.half_width_k(bath_c, plateau.air_c)
-    drift_half_k = abs(plateau.slope_k_per_min) / 60.0 * LAG_DIFFERENCE_S
+    certificate = _normal("probe: its certificate", bath_c, "°C", setup.probe.standard_u_k(), -1.0)
     return [
-        _normal(_PROBE_LINES[0], bath_c, "°C", setup.probe.standard_u_k(), -1.0),
-        _student(
-            _PROBE_LINES[1],
-            probe_ohm,
-            "Ω",
-            probe_correction.standard_u_ohm(probe_count),
-            -probe_slope,
-            probe_correction.degrees_of_freedom,
-        ),
-        _rectangular(_PROBE_LINES[2], -heats[1].rise_k, "K", heats[1].half_width_k, -1.0),
-        _rectangular(
-            _PROBE_LINES[3], probe_ohm, "Ω", 0.5 * ohm_per_count(probe_count, probe_correction.reference_ohm) / 8.0,
-            -probe_slope,
-        ),
-        _student(
-            "sender: ohms check",
-            sender_ohm,
-            "Ω",
-            correction.standard_u_ohm(sender_count),
-            sender_slope,
-            correction.degrees_of_freedom,
-        ),
+        certificate,
+        *_channel_lines("probe", setup.probe_correction, plateau.probe_count, probe_ohm, -probe_slope),
+        _rectangular("probe: self-heating", -heats[1].rise_k, "K", heats[1].half_width_k, -1.0),
+        *_channel_lines("sender", correction, plateau.sender_count, sender_ohm, sender_slope),
         _rectangular("sender: self-heating", -heats[0].rise_k, "K", heats[0].half_width_k, 1.0),
-        _rectangular(
-            "sender: resolution", sender_ohm, "Ω", 0.5 * ohm_per_count(sender_count, correction.reference_ohm) / 8.0,
-            sender_slope,
-        ),
+        _stem_line(setup, plateau, bath_c),
         # One box stands behind both channels: what goes with the value nearly cancels in the difference.
         _normal(
-            "decade box: value", 1.0, "1", setup.box.relative_standard_u(),
+            "decade box: value",
+            1.0,
+            "1",
+            setup.box.relative_standard_u(),
             sender_ohm * sender_slope - probe_ohm * probe_slope,
         ),
         _normal("decade box: residual", sender_ohm, "Ω", setup.box.fixed_standard_u_ohm(), sender_slope),
-        _rectangular(
-            "sender: stem", setup.immersion.correction_k(bath_c, plateau.air_c), "K", stem_half_k, 1.0
-        ),
         _rectangular("bath: gradient", 0.0, "K", setup.gradient_half_width_k, 1.0),
-        _rectangular("bath: drift and lag", 0.0, "K", drift_half_k, 1.0),
-        _student(
-            "repeatability", error.mean, "K", error.standard_u, 1.0, error.degrees_of_freedom
+        _rectangular(
+            "bath: drift and lag", 0.0, "K", abs(plateau.slope_k_per_min) / 60.0 * LAG_DIFFERENCE_S, 1.0
         ),
-    ]  # fmt: skip
+        _student("repeatability", error.mean, "K", error.standard_u, 1.0, error.degrees_of_freedom),
+    ]
+
+
+def _channel_lines(
+    channel: str,
+    correction: RangeCorrection,
+    counts: Sequence[float],
+    resistance_ohm: float,
+    sensitivity: float,
+) -> tuple[BudgetLine, BudgetLine]:
+    """Lines of a resistance channel: what the ohms check leaves, and the step of the converter."""
+    count = _mean(counts)
+    step_ohm = ohm_per_count(count, correction.reference_ohm)
+    return (
+        _student(
+            f"{channel}: ohms check",
+            resistance_ohm,
+            "Ω",
+            correction.standard_u_ohm(count),
+            sensitivity,
+            correction.degrees_of_freedom,
+        ),
+        _rectangular(
+            f"{channel}: resolution",
+            resistance_ohm,
+            "Ω",
+            0.5 * step_ohm / math.sqrt(CONVERSIONS_A_READING),
+            sensitivity,
+        ),
+    )
+
+
+def _stem_line(setup: BenchSetup, plateau: Plateau, bath_c: float) -> BudgetLine:
+    correction_k = setup.immersion.correction_k(bath_c, plateau.air_c)
+    half_width_k = setup.immersion.half_width_k(bath_c, plateau.air_c)
+    return _rectangular("sender: stem", correction_k, "K", half_width_k, 1.0)
 
 
 def _resistance_u_ohm(

@@ -2,8 +2,9 @@
 
 import threading
 from collections.abc import Callable
+from dataclasses import dataclass, field
 
-from calibration.contract.orders import Action
+from calibration.contract.orders import Action, AnswerState
 from host.errors import DeskError
 from host.live import Live
 from host.order_book import OrderBook
@@ -13,6 +14,14 @@ from host.procedures.step_card import Ask, AskKind
 
 _TAP_WATER_C = 22.0
 _NOT_AFTER_S = 3600.0
+
+
+@dataclass(slots=True)
+class _Work:
+    """Orders that one ask was turned into, and the boot they were meant for."""
+
+    boot: str
+    orders: list[str] = field(default_factory=list)
 
 
 class SimulatedHands:
@@ -30,18 +39,18 @@ class SimulatedHands:
     def __init__(self, *, live: Live, book: OrderBook, plant_of: Callable[[int], str | None]) -> None:
         self._live, self._book, self._plant_of = live, book, plant_of
         self._runs: RunsAtWork | None = None
-        self._done: set[tuple[int, Ask]] = set()
-        self._lock = threading.Lock()
+        self._work: dict[tuple[int, Ask], _Work] = {}
+        self._lock = threading.RLock()
 
     def serve(self, runs: RunsAtWork) -> None:
         """Learn whose buttons to press."""
         self._runs = runs
 
     def watch(self, views: tuple[RunView, ...]) -> None:
-        """Do every new ask of the open runs at simulated stations."""
+        """Do every new ask of the open runs at simulated stations, and again what came to nothing."""
         for view in views:
-            if view.simulated and view.card.ask is not None and self._is_new(view.run, view.card.ask):
-                self._perform(view)
+            if view.simulated and view.card.ask is not None and self._is_to_do(view, view.card.ask):
+                self._perform(view, view.card.ask)
 
     def do(self, run: int) -> None:
         """Do the ask of one run, again if need be.
@@ -49,7 +58,7 @@ class SimulatedHands:
         Raises
         ------
         DeskError
-            If the station is not simulated, or the run asks for nothing.
+            If the station is not simulated, or nothing has been heard of it.
         """
         if self._runs is None:
             raise DeskError("There are no simulated hands here.")
@@ -57,40 +66,49 @@ class SimulatedHands:
         if not view.simulated:
             raise DeskError("This station is a real bench: its bath needs real hands.")
         if view.card.ask is not None:
-            self._is_new(run, view.card.ask)
-            self._perform(view)
+            self._perform(view, view.card.ask)
 
-    def _is_new(self, run: int, ask: Ask) -> bool:
+    def _is_to_do(self, view: RunView, ask: Ask) -> bool:
+        """Tell whether an ask is new, or its orders died with a rig, or were not done."""
         with self._lock:
-            known = (run, ask) in self._done
-            self._done.add((run, ask))
-            return not known
+            work = self._work.get((view.run, ask))
+        latest = self._live.latest(view.station)
+        if work is None or latest is None:
+            return work is None and latest is not None
+        answers = [self._book.answer(order) for order in work.orders]
+        if any(answer is not None and answer.state is not AnswerState.DONE for answer in answers):
+            return True
+        return work.boot != latest.boot and any(answer is None for answer in answers)
 
-    def _perform(self, view: RunView) -> None:
-        ask = view.card.ask
-        if ask is None:
-            return
-        match ask.kind:
-            case AskKind.FIT_SENDER:
-                self._order(view, {"do": "heater", "off": True})
-                self._order(view, {"do": "fresh_water", "temperature_c": _TAP_WATER_C})
-                self._order(view, {"do": "fit_sender", "plant": self._plant_of(view.run)})
-                if self._runs is not None and view.state.phase is Phase.FITTING:
-                    self._runs.press(view.run)
-            case AskKind.HEAT:
-                self._order(view, {"do": "heater", "temperature_c": ask.temperature_c})
-            case AskKind.HEATER_OFF:
-                self._order(view, {"do": "heater", "off": True})
-
-    def _order(self, view: RunView, fields: dict[str, object]) -> None:
+    def _perform(self, view: RunView, ask: Ask) -> None:
         latest = self._live.latest(view.station)
         if latest is None:
             raise DeskError(f"{view.station} has sent no reading yet.")
-        self._book.send(
-            station=view.station,
-            boot=latest.boot,
-            do=Action.HANDS.value,
-            fields=fields,
-            run=str(view.run),
-            not_after_s=latest.rig_time_s + _NOT_AFTER_S,
-        )
+        work = _Work(boot=latest.boot)
+        for fields in self._deeds(view.run, ask):
+            order = self._book.send(
+                station=view.station,
+                boot=latest.boot,
+                do=Action.HANDS.value,
+                fields=fields,
+                run=str(view.run),
+                not_after_s=latest.rig_time_s + _NOT_AFTER_S,
+            )
+            work.orders.append(order)
+        with self._lock:
+            self._work[view.run, ask] = work
+        if ask.kind is AskKind.FIT_SENDER and view.state.phase is Phase.FITTING and self._runs is not None:
+            self._runs.press(view.run)
+
+    def _deeds(self, run: int, ask: Ask) -> tuple[dict[str, object], ...]:
+        match ask.kind:
+            case AskKind.FIT_SENDER:
+                return (
+                    {"do": "heater", "off": True},
+                    {"do": "fresh_water", "temperature_c": _TAP_WATER_C},
+                    {"do": "fit_sender", "plant": self._plant_of(run)},
+                )
+            case AskKind.HEAT:
+                return ({"do": "heater", "temperature_c": ask.temperature_c},)
+            case AskKind.HEATER_OFF:
+                return ({"do": "heater", "off": True},)

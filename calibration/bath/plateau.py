@@ -36,8 +36,9 @@ class PlateauMean:
 def plateau_mean(values: Sequence[float]) -> PlateauMean:
     """Mean of equally spaced readings and its standard uncertainty [1]_.
 
-    The variance of the mean is ``s²/n (1 + 2 Σ (1 - i/n) ρ_i)`` over the lags up to the last one
-    whose autocorrelation stands out of its own scatter (Bartlett), not beyond a quarter of the series.
+    The variance of the mean is ``s²/n (1 + 2 Σ ρ_i)``. Sums of neighbouring pairs of
+    autocorrelations fall off and stay positive in any reversible process; the sum ends where the
+    estimated pairs stop doing so, because from there on they are scatter.
 
     Parameters
     ----------
@@ -51,8 +52,8 @@ def plateau_mean(values: Sequence[float]) -> PlateauMean:
 
     References
     ----------
-    .. [1] N. F. Zhang, Calculation of the uncertainty of the mean of autocorrelated measurements,
-       Metrologia 43 (2006) S276-S281 (form of the estimate quoted from memory).
+    .. [1] C. J. Geyer, Practical Markov chain Monte Carlo, Statistical Science 7 (1992) 473-483,
+       initial monotone sequence estimator (form quoted from memory).
     """
     series = np.asarray(values, dtype=float)
     count = series.size
@@ -64,7 +65,7 @@ def plateau_mean(values: Sequence[float]) -> PlateauMean:
         return PlateauMean(mean=float(series[0]), standard_u=0.0, effective_readings=float(count))
     factor = _variance_factor(centred, scatter)
     effective = min(max(count / factor, 2.0), float(count))
-    # s² of a correlated series comes out low by about the same factor that spoils the mean.
+    # Taking the mean off lowers the scatter of a correlated series by the mean's own variance.
     variance = scatter / (count * (1.0 - 1.0 / effective))
     return PlateauMean(
         mean=float(series.mean()),
@@ -74,15 +75,14 @@ def plateau_mean(values: Sequence[float]) -> PlateauMean:
 
 
 def _variance_factor(centred: np.ndarray, scatter: float) -> float:
-    """``1 + 2 Σ (1 - i/n) ρ_i`` up to the last lag that stands out."""
+    """``1 + 2 Σ ρ_i`` over the initial monotone sequence of pairs."""
     count = centred.size
-    autocorrelation = [
-        float(centred[:-lag] @ centred[lag:]) / scatter for lag in range(1, max(count // 4, 2))
-    ]
-    last, squares = 0, 0.0
-    for lag, rho in enumerate(autocorrelation, start=1):
-        bartlett = math.sqrt((1.0 + 2.0 * squares) / count)
-        if abs(rho) > 1.96 * bartlett:
-            last = lag
-        squares += rho * rho
-    return 1.0 + 2.0 * sum((1.0 - lag / count) * autocorrelation[lag - 1] for lag in range(1, last + 1))
+    total, smallest = 0.0, math.inf
+    for lag in range(0, count - 1, 2):
+        pair = float(centred[: count - lag] @ centred[lag:]) / scatter
+        pair += float(centred[: count - lag - 1] @ centred[lag + 1 :]) / scatter
+        if pair <= 0.0:
+            break
+        smallest = min(smallest, pair)
+        total += smallest
+    return max(2.0 * total - 1.0, 1.0)

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from calibration.bath.settling import SETTLING_WINDOW_S, SLOPE_LIMIT_K_PER_MIN, Settling, settling
 from calibration.bench_point import BenchPointError, BenchSetup
 from calibration.contract.readings import Insertion, Quality, ReadingPack
-from calibration.curves import CurveError
+from calibration.temperature_scale import kelvin_from_celsius
 from host.procedures.bench_setup import raw_count
 from host.procedures.event import Citation, Event
 from host.procedures.sender_check import Kind, SenderCheckState
@@ -25,14 +25,20 @@ _LOOK_EVERY = 4
 _ARRIVAL_K = 1.5
 _ARRIVAL_AT_A_PRINTED_ROW_K = 0.4
 
+#: Rig time for which a channel may be unreadable before the run stops. [s]
+UNREADABLE_S = 240.0
+
+# Beta of a usual coolant sender: good enough to turn a drift in ohms into one in kelvin. [K]
+_USUAL_BETA_K = 3600.0
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class BathReading:
-    """One reading as temperatures."""
+    """One reading as temperatures; the sender's is good for its drift alone, its zero is anywhere."""
 
     pack: ReadingPack
     probe_c: float
-    indicated_c: float
+    sender_k: float
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -73,6 +79,7 @@ class PlateauWatch:
         self._window: list[BathReading] = []
         self._bad = 0
         self._fed = 0
+        self._unreadable_since_s: float | None = None
         self.status = BathStatus()
 
     def feed(self, state: SenderCheckState, pack: ReadingPack) -> Event | None:
@@ -81,7 +88,8 @@ class PlateauWatch:
             return self._given_up(pack, "the rig was started again")
         if self._recent and self._recent[-1].pack.boot != pack.boot:
             self._forget()
-        reading, trouble = self._reading(pack)
+            self._unreadable_since_s = None
+        reading, trouble = self._reading(state, pack)
         self.status = BathStatus(
             probe_c=reading.probe_c if reading else self.status.probe_c,
             probe=self.status.probe,
@@ -89,11 +97,29 @@ class PlateauWatch:
             left_s=self.status.left_s,
             trouble=trouble,
         )
+        if self._is_unreadable_too_long(pack, reading):
+            return self._stopped(trouble)
         if state.opened_at is not None:
             return self._feed_window(state, pack, reading)
         return self._feed_settling(state, reading)
 
-    def _reading(self, pack: ReadingPack) -> tuple[BathReading | None, str | None]:
+    def _is_unreadable_too_long(self, pack: ReadingPack, reading: BathReading | None) -> bool:
+        if reading is not None or pack.insertion is not Insertion.NONE:
+            self._unreadable_since_s = None
+            return False
+        if self._unreadable_since_s is None:
+            self._unreadable_since_s = pack.rig_time_s
+        return pack.rig_time_s - self._unreadable_since_s > UNREADABLE_S
+
+    def _stopped(self, trouble: str | None) -> Event:
+        self._forget()
+        words = (
+            f"For {UNREADABLE_S / 60.0:g} minutes no reading could be used ({trouble}). Look at clips and "
+            "leads; if they are sound, the fault is in the sender itself. Then start the check again."
+        )
+        return Event(kind=Kind.STOPPED, payload={"reason": words})
+
+    def _reading(self, state: SenderCheckState, pack: ReadingPack) -> tuple[BathReading | None, str | None]:
         for name in ("probe", "sender"):
             channel = pack.channels.get(name)
             if channel is None or channel.quality is not Quality.GOOD:
@@ -102,12 +128,15 @@ class PlateauWatch:
             return None, "the decade box still stands in the circuit"
         try:
             probe_ohm = self._setup.probe_correction.corrected_ohm(raw_count(pack, "probe"))
-            correction = self._setup.sender_correction(pack.range_ohm)
-            indicated_c = self._setup.curve.temperature_c(correction.corrected_ohm(raw_count(pack, "sender")))
-        except (CurveError, BenchPointError) as error:
+            sender_ohm = self._setup.sender_correction(pack.range_ohm).corrected_ohm(
+                raw_count(pack, "sender")
+            )
+        except (BenchPointError, ValueError) as error:
             return None, f"sender: {error}"
         probe_c = self._setup.probe.temperature_c(probe_ohm)
-        return BathReading(pack=pack, probe_c=probe_c, indicated_c=indicated_c), None
+        kelvin = kelvin_from_celsius(probe_c if state.set_point_c is None else state.set_point_c)
+        sender_k = -math.log(sender_ohm) * kelvin**2 / _USUAL_BETA_K
+        return BathReading(pack=pack, probe_c=probe_c, sender_k=sender_k), None
 
     def _feed_settling(self, state: SenderCheckState, reading: BathReading | None) -> Event | None:
         set_point_c = state.set_point_c
@@ -122,7 +151,7 @@ class PlateauWatch:
             return None
         times = [r.pack.rig_time_s for r in self._recent]
         probe = settling(times, [r.probe_c for r in self._recent])
-        sender = settling(times, [r.indicated_c for r in self._recent])
+        sender = settling(times, [r.sender_k for r in self._recent])
         self.status = BathStatus(probe_c=reading.probe_c, probe=probe, sender=sender)
         if not (probe.settled and sender.settled and self._has_arrived(reading.probe_c, set_point_c)):
             return None

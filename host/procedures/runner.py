@@ -25,6 +25,9 @@ _log = logging.getLogger(__name__)
 # Readings taken from the store at once.
 _CHUNK = 400
 
+# Wall time without a reading after which the card speaks of it.
+_SILENT_S = 6.0
+
 
 class SenderCheckRunner:
     """One open sender check.
@@ -155,4 +158,10 @@ class SenderCheckRunner:
         )
 
     def _trouble(self) -> str | None:
-        return self._live.trouble(self.station) or self.orders.trouble
+        station = self._live.station(self.station)
+        if station is None or station.latest is None:
+            return f"{self.station} has sent no reading yet: switch the rig on."
+        if station.silent_for_s is None or station.silent_for_s > _SILENT_S:
+            gone = "" if station.silent_for_s is None else f" for {station.silent_for_s:.0f} s"
+            return f"No reading from {self.station}{gone}: check the rig's power and network."
+        return " ".join(station.trouble) or self.orders.trouble

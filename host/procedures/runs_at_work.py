@@ -5,14 +5,13 @@ import threading
 import time
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
-from datetime import UTC, date, datetime
+from datetime import UTC, datetime
 from typing import Any
 
 from calibration.bench_point import BenchPointError
 from calibration.curves import CurveError, load_curve
 from calibration.resistance.ohms_check import OhmsCheckError
 from host.certificates.canonical import canonical_json
-from host.certificates.certificate import Certificate
 from host.certificates.pdf import render_pdf
 from host.errors import DeskError
 from host.live import Live
@@ -78,7 +77,10 @@ class RunsAtWork:
         self._stopping = threading.Event()
         self._thread = threading.Thread(target=self._lead, name="runs", daemon=True)
         for open_run in store.runs.open():
-            self._take_up(open_run.number)
+            if store.runs.events(open_run.number):
+                self._take_up(open_run.number)
+            else:  # the desk was killed before the run had a first event: it never began
+                store.runs.end(open_run.number)
 
     def start(self) -> None:
         """Begin to lead."""
@@ -168,7 +170,7 @@ class RunsAtWork:
             return next((n for n, runner in self._runners.items() if runner.station == station), None)
 
     def _lead(self) -> None:
-        cursor = self._live.cursor()
+        cursor = 0
         while not self._stopping.is_set():
             with self._lock:
                 for runner in list(self._runners.values()):
@@ -193,27 +195,29 @@ class RunsAtWork:
     def _issue(self, runner: SenderCheckRunner) -> None:
         """Issue the certificate once, also where the desk was killed between paper and event."""
         issued = self._store.certificates.of_run(runner.run)
-        if issued is None:
-            certificate: Certificate | None = None
+        if issued:
+            number, verdict = issued[-1].number, issued[-1].files.verdict
+        else:
+            number, verdict = self._issue_new(runner)
+        runner.append(Event(kind=Kind.RESULT, payload={"verdict": verdict, "certificate": number}))
 
-            def make(number: str) -> IssuedFiles:
-                nonlocal certificate
-                certificate = certificate_of(
-                    runner.state, runner.readings_of, number=number, shop=self._shop, run=runner.run
-                )
-                return IssuedFiles(
-                    verdict=certificate.verdict.value,
-                    canonical_json=canonical_json(certificate),
-                    pdf=render_pdf(certificate),
-                    chart_svg=result_chart_svg(certificate),
-                )
+    def _issue_new(self, runner: SenderCheckRunner) -> tuple[str, str]:
+        verdicts: list[str] = []
 
-            self._store.certificates.issue(runner.run, make)
-            issued = self._store.certificates.of_run(runner.run)
-        if issued is None:
-            raise DeskError("The certificate could not be kept. Look at the disk, then start the desk again.")
-        payload = {"verdict": issued.verdict, "certificate": issued.number}
-        runner.append(Event(kind=Kind.RESULT, payload=payload))
+        def make(number: str) -> IssuedFiles:
+            certificate = certificate_of(
+                runner.state, runner.readings_of, number=number, shop=self._shop, run=runner.run
+            )
+            verdicts.append(certificate.verdict.value)
+            return IssuedFiles(
+                verdict=certificate.verdict.value,
+                canonical_json=canonical_json(certificate),
+                pdf=render_pdf(certificate),
+                chart_svg=result_chart_svg(certificate.points).encode("utf-8"),
+            )
+
+        number = self._store.certificates.issue(runner.run, make)
+        return number, verdicts[-1]
 
     def _close(self, runner: SenderCheckRunner) -> None:
         self._store.runs.end(runner.run)
@@ -253,10 +257,9 @@ class RunsAtWork:
                 f"The register holds no {words}. Type its certificate into a file and run: "
                 "ohmbath register add FILE.toml"
             )
-        due = str(instrument.content["due"])
-        if date.fromisoformat(due) < datetime.now(UTC).date():
+        if instrument.is_overdue(datetime.now(UTC).date()):
             raise DeskError(
-                f"The {words} {instrument.content['serial']} was due on {due}: nothing may rest on it. "
+                f"The {words} {instrument.serial} was due on {instrument.due}: nothing may rest on it. "
                 "Have it calibrated, then add the new certificate."
             )
         return dict(instrument.content)

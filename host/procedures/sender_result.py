@@ -110,7 +110,7 @@ def certificate_of(
         fit_words=fit_words,
         instruments=_instruments(settings),
         conditions=_conditions(settings, packs),
-        remarks=_remarks(setup, simulated=simulated),
+        remarks=_remarks([point for point, _ in judged], simulated=simulated),
         citations=tuple(window.citation.words() for window in state.windows),
         simulated=simulated,
         software=software(),
@@ -154,6 +154,7 @@ def _certified(judged: BenchPoint, packs: Sequence[ReadingPack]) -> CertifiedPoi
         verdict=point.verdict,
         budget=point.budget,
         witnesses=_witnesses(judged, packs),
+        limits_k=point.limits_k,
     )
 
 
@@ -252,13 +253,14 @@ def _conditions(settings: SenderCheckSettings, packs: Sequence[ReadingPack]) -> 
     )
 
 
-def _remarks(setup: BenchSetup, *, simulated: bool) -> tuple[str, ...]:
+def _remarks(judged: Sequence[BenchPoint], *, simulated: bool) -> tuple[str, ...]:
     remarks = [
         "The result is for the sender's body at one temperature and at zero power (IEC 60539-1); stem and "
         "self-heating are corrected as the budget shows.",
         "Dissipation and stem shares are assumed spans, not measured on this sender.",
         "Witness and infrared are as bought and stand here for agreement only; they enter no result.",
     ]
+    remarks.extend(dict.fromkeys(remark for point in judged for remark in point.point.remarks))
     if simulated:
         remarks.insert(0, "Simulated bench: no real sender was measured.")
     return tuple(remarks)

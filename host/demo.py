@@ -1,0 +1,287 @@
+"""The main job on a simulated bench: two senders, from the bath to their certificates.
+
+The scenario is of our own invention; neither the shop nor the vehicles exist.
+"""
+
+import contextlib
+import json
+import shutil
+import subprocess
+import sys
+import time
+from collections.abc import Callable, Iterator, Mapping
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+from host.broker import EmbeddedBroker
+from host.certificates.canonical import certificate_from_canonical
+from host.certificates.printed import printed_points
+from host.data_folder import DataFolder
+from host.desk import Desk
+from host.errors import DeskError
+from host.procedures.runs_at_work import RunView, wait_until_over
+from host.procedures.sender_check import Phase, SenderCheckState
+
+STATION = "bench-1"
+CURVE = "ntc-310-80c"
+SET_POINTS_C = (30.0, 60.0, 85.0)
+
+_SHOP = (
+    'name = "Saltmarsh Lane Motor Workshop"\naddress = "4 Saltmarsh Lane, Harwen (invented for the demo)"\n'
+)
+_ITEMS = (
+    "Coolant sender A-117, from the blue estate (spare)",
+    "Coolant sender B-204, from the grey van, reads low when hot",
+)
+
+# The folder is fresh, so the second check is run 2.
+_PLANTED_RUN = 2
+
+_RIG_STARTS_WITHIN_S = 30.0
+_RUN_ENDS_WITHIN_S = 300.0
+
+# Rig seconds in a wall second while the pages are served: quick enough to watch a bath move.
+SERVING_SPEED = 8.0
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class DemoCheck:
+    """One check of the demo, as its JSON has it."""
+
+    item: str
+    verdict: str | None
+    certificate: Path | None
+    reason: str | None
+    points: tuple[Mapping[str, Any], ...]
+
+    def as_json(self) -> dict[str, Any]:
+        """For ``--json``."""
+        return {
+            "item": self.item,
+            "verdict": self.verdict,
+            "certificate": None if self.certificate is None else str(self.certificate),
+            "reason": self.reason,
+            "points": list(self.points),
+        }
+
+
+class RigProcess:
+    """A rig as a process of its own, over the same wire as in the shop."""
+
+    def __init__(self, folder: Path, *, port: int, seed: int) -> None:
+        self.folder = folder
+        self._port, self._seed = port, seed
+        self._process: subprocess.Popen[bytes] | None = None
+
+    @property
+    def pid(self) -> int | None:
+        """Process number."""
+        return None if self._process is None else self._process.pid
+
+    def start(self, speed: str) -> None:
+        """Start it; what it says goes to rig.log in its folder."""
+        self.folder.mkdir(parents=True, exist_ok=True)
+        command = [
+            _rig_command(), "run", "--simulate", "--station", STATION, "--seed", str(self._seed),
+            "--broker", f"127.0.0.1:{self._port}", "--data", str(self.folder), "--speed", speed,
+        ]  # fmt: skip
+        with (self.folder / "rig.log").open("ab") as log:
+            self._process = subprocess.Popen(
+                command, stdin=subprocess.DEVNULL, stdout=log, stderr=log, start_new_session=True
+            )
+
+    def stop(self) -> None:
+        """Ask it to end, and see that it does."""
+        if self._process is None:
+            return
+        self._process.terminate()
+        try:
+            self._process.wait(10)
+        except subprocess.TimeoutExpired:
+            self._process.kill()
+            self._process.wait()
+        self._process = None
+
+    def has_died(self) -> bool:
+        """Tell whether it ended by itself."""
+        return self._process is not None and self._process.poll() is not None
+
+
+def _rig_command() -> str:
+    beside = Path(sys.executable).parent / "ohmbath-rig"
+    found = str(beside) if beside.exists() else shutil.which("ohmbath-rig")
+    if found is None:
+        raise DeskError("The program ohmbath-rig is not installed beside this one. Run: make demo")
+    return found
+
+
+def fresh_folder(data: Path | None) -> DataFolder:
+    """Data folder of a demo: the one asked for, or a new one under demo-data.
+
+    Raises
+    ------
+    DeskError
+        If the folder already holds something.
+    """
+    if data is None:
+        stem = Path("demo-data") / time.strftime("%Y-%m-%d-%H%M%S")
+        number = 1
+        data = stem
+        while data.exists():
+            number += 1
+            data = stem.with_name(f"{stem.name}-{number}")
+    elif data.exists() and (not data.is_dir() or any(data.iterdir())):
+        raise DeskError(f"{data} is not empty, and the demo takes a fresh folder: name another with --data.")
+    folder = DataFolder(data)
+    (folder.path / "shop.toml").write_text(_SHOP, "utf-8")
+    return folder
+
+
+class Demo:
+    """A broker, a desk and a rig around one fresh folder.
+
+    Parameters
+    ----------
+    folder : DataFolder
+    seed : int
+        Of the simulated world.
+    plant : str or None
+        Fault in the second sender, in the rig's own words. It is handed to the simulated hands alone.
+    say : callable
+        Gets words for the person in front.
+    """
+
+    def __init__(
+        self, folder: DataFolder, *, seed: int, plant: str | None, say: Callable[[str], None]
+    ) -> None:
+        self.folder = folder
+        self._say = say
+        self._plant = plant
+        self._broker = EmbeddedBroker(folder=folder.broker, say=say)
+        self._broker.start()
+        self.desk = Desk(
+            folder.lock(),
+            broker_host="127.0.0.1",
+            broker_port=self._broker.port,
+            with_hands=True,
+            plant_of=self._plant_of,
+        )
+        self.desk.store.stations.add(STATION)
+        self.desk.live.add_station(STATION)
+        self.rig = RigProcess(folder.path / "rig", port=self._broker.port, seed=seed)
+
+    def start(self) -> None:
+        """Start desk and rig; returns once readings come in and the register is filled.
+
+        Raises
+        ------
+        DeskError
+            If the rig does not come up.
+        """
+        self.desk.start()
+        self.rig.start("max")
+        self._wait_for(lambda: self.desk.live.latest(STATION) is not None)
+        for name in ("probe.toml", "decade_box.toml"):
+            self.desk.store.register.add_text((self.rig.folder / "papers" / name).read_text("utf-8"))
+
+    def run_both(self, follow: Callable[[int, str, Callable[[], RunView]], None]) -> tuple[DemoCheck, ...]:
+        """Run the two checks one after the other.
+
+        Parameters
+        ----------
+        follow : callable
+            Called with (number, item, view) to show progress until the run is over.
+        """
+        checks = []
+        for number, item in enumerate(_ITEMS):
+            run = self._start_check(item)
+            follow(number, item, lambda run=run: self.desk.runs.view(run))  # type: ignore[misc]
+            view = wait_until_over(self.desk.runs, run, timeout_s=_RUN_ENDS_WITHIN_S)
+            checks.append(self._check_of(item, view.state))
+        return tuple(checks)
+
+    def slow_down(self) -> None:
+        """Start the rig again at a speed for watching."""
+        self.rig.stop()
+        self.rig.start(f"{SERVING_SPEED:g}")
+
+    def stop(self) -> None:
+        """Stop everything; the folder stays."""
+        self.rig.stop()
+        self.desk.stop()
+        self._broker.stop()
+
+    def _start_check(self, item: str) -> int:
+        return self.desk.runs.start_sender_check(
+            station=STATION, item=item, curve=CURVE, set_points_c=SET_POINTS_C, operator="demo"
+        )
+
+    def _plant_of(self, run: int) -> str | None:
+        return self._plant if run == _PLANTED_RUN else None
+
+    def _check_of(self, item: str, state: SenderCheckState) -> DemoCheck:
+        if state.certificate is None:
+            return DemoCheck(item=item, verdict=None, certificate=None, reason=state.reason, points=())
+        issued = self.desk.store.certificates.get(state.certificate)
+        return DemoCheck(
+            item=item,
+            verdict=issued.files.verdict,
+            certificate=self.desk.store.certificates.path(issued.number),
+            reason=None,
+            points=points_json(issued.files.canonical_json),
+        )
+
+    def _wait_for(self, condition: Callable[[], bool]) -> None:
+        end_s = time.monotonic() + _RIG_STARTS_WITHIN_S
+        while not condition():
+            if self.rig.has_died() or time.monotonic() > end_s:
+                raise DeskError(f"The simulated rig did not come up: see {self.rig.folder / 'rig.log'}.")
+            time.sleep(0.02)
+
+
+def points_json(canonical: bytes) -> tuple[Mapping[str, Any], ...]:
+    """Points of a certificate as ``ohmbath check --json`` has them, and the resistance as printed."""
+    certificate = certificate_from_canonical(canonical)
+    return tuple(
+        {
+            "temperature_c": point.temperature_c,
+            "resistance_ohm": point.resistance_ohm,
+            "indicated_c": point.indicated_c,
+            "error_k": point.error_k,
+            "expanded_u_k": point.expanded_u_k,
+            "k": point.k,
+            "limit_k": point.limit_k,
+            "verdict": point.verdict.value,
+            "resistance_ohm_printed": printed.resistance_ohm,
+        }
+        for point, printed in zip(certificate.points, printed_points(certificate), strict=True)
+    )
+
+
+@contextlib.contextmanager
+def running_demo(
+    folder: DataFolder, *, seed: int, plant: str | None, say: Callable[[str], None]
+) -> Iterator[Demo]:
+    """A demo that is stopped however its block ends."""
+    demo = Demo(folder, seed=seed, plant=plant, say=say)
+    try:
+        demo.start()
+        yield demo
+    finally:
+        demo.stop()
+
+
+def share_done(state: SenderCheckState) -> float:
+    """Share of a run that is behind it, 0 to 1, for a progress bar."""
+    if state.phase in (Phase.DONE, Phase.STOPPED):
+        return 1.0
+    plateaus = len(state.started.set_points_c)
+    of_box = len(state.box_read) / max(len(state.plan), 1)
+    of_plateaus = (len(state.windows) + (0.5 if state.opened_at else 0.0)) / plateaus
+    return 0.25 * of_box + 0.72 * of_plateaus
+
+
+def checks_json(checks: tuple[DemoCheck, ...]) -> str:
+    """JSON of both checks."""
+    return json.dumps({"checks": [check.as_json() for check in checks]}, ensure_ascii=False, indent=2)

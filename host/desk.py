@@ -1,0 +1,68 @@
+"""The desk put together: store, ingest, orders, runs and hands around one data folder."""
+
+from collections.abc import Callable
+
+from host.data_folder import DataFolder
+from host.ingest import Ingest
+from host.live import Live
+from host.order_book import OrderBook
+from host.procedures.runs_at_work import RunsAtWork
+from host.shop import shop_of
+from host.simulated_hands import SimulatedHands
+from host.store import open_store
+
+
+class Desk:
+    """A desk at work on a data folder.
+
+    Parameters
+    ----------
+    folder : DataFolder
+        Locked for this process.
+    broker_host, broker_port : str, int
+        Any MQTT 3.1.1 broker.
+    with_hands : bool
+        True where simulated hands do by themselves what the step cards ask at simulated stations.
+    plant_of : callable
+        Fault in the sender that the hands fit for a run; see `SimulatedHands`.
+    """
+
+    def __init__(
+        self,
+        folder: DataFolder,
+        *,
+        broker_host: str,
+        broker_port: int,
+        with_hands: bool = False,
+        plant_of: Callable[[int], str | None] = lambda run: None,
+    ) -> None:
+        self.folder = folder
+        self.shop = shop_of(folder.path)
+        self.store = open_store(folder)
+        self.live = Live.from_store(self.store)
+        self.ingest = Ingest(self.store, self.live, host=broker_host, port=broker_port)
+        self.book = OrderBook(self.store, self.ingest.publish)
+        self.ingest.give_answers_to(self.book.take)
+        self.hands = SimulatedHands(live=self.live, book=self.book, plant_of=plant_of)
+        self.runs = RunsAtWork(
+            store=self.store,
+            live=self.live,
+            book=self.book,
+            shop=self.shop,
+            after_work=self.hands.watch if with_hands else lambda views: None,
+        )
+        self.hands.serve(self.runs)
+
+    def start(self) -> None:
+        """Begin to listen, to order and to lead."""
+        self.ingest.start()
+        self.book.start()
+        self.runs.start()
+
+    def stop(self) -> None:
+        """Leave everything as it can be taken up again."""
+        self.runs.stop()
+        self.book.stop()
+        self.ingest.stop()
+        self.store.close()
+        self.folder.unlock()
