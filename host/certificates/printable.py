@@ -7,11 +7,12 @@ paper and data are made: both say the same.
 
 import dataclasses
 import datetime
+import math
 import unicodedata
 from enum import Enum
 from typing import Any
 
-from host.certificates.certificate import Certificate
+from host.certificates.certificate import Certificate, CertifiedPoint
 from host.certificates.errors import CertificateError
 
 #: Longest text of one field; a remark longer than this belongs in a document of its own.
@@ -94,7 +95,8 @@ def printable(certificate: Certificate) -> Certificate:
     ------
     CertificateError
         If a text holds a letter the fonts lack or is too long, if a number is not finite or an
-        uncertainty not positive, if there is no point or no number, or if ``issued`` is no date.
+        uncertainty not positive, if U is not what the budget gives, if there is no point or no
+        number, or if ``issued`` is no date.
     """
     cleaned: Certificate = _cleaned(certificate, "")
     if not cleaned.number:
@@ -104,6 +106,8 @@ def printable(certificate: Certificate) -> Certificate:
             "points", f"{len(cleaned.points)} points; a certificate holds 1 to {MOST_POINTS}."
         )
     issued_moment(cleaned)
+    for index, point in enumerate(cleaned.points):
+        _refuse_another_budget(point, f"points[{index}].expanded_u_k")
     return cleaned
 
 
@@ -175,6 +179,16 @@ def _cleaned(value: Any, path: str) -> Any:
         }
         return dataclasses.replace(value, **entries)
     return value
+
+
+def _refuse_another_budget(point: CertifiedPoint, field: str) -> None:
+    from_budget_k = point.budget.expanded_u
+    if not math.isclose(point.expanded_u_k, from_budget_k, rel_tol=1e-3):
+        raise CertificateError(
+            field,
+            f"{point.expanded_u_k:g} K is not what its budget gives, {from_budget_k:g} K: "
+            "the paper would print one and explain the other.",
+        )
 
 
 def _finite(number: float, path: str) -> float:

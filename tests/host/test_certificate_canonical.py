@@ -31,12 +31,15 @@ def certificates(draw, make_certificate):
         degrees_of_freedom=draw(st.floats(min_value=1.0)),
         distribution=draw(st.sampled_from(Distribution)),
     )
-    budget = dataclasses.replace(sample.points[0].budget, lines=(line,), estimate=draw(numbers))
+    standard_u = draw(uncertainties)
+    budget = dataclasses.replace(
+        sample.points[0].budget, lines=(line,), estimate=draw(numbers), standard_u=standard_u
+    )
     point = dataclasses.replace(
         sample.points[0],
         temperature_c=draw(numbers),
         error_k=draw(numbers),
-        expanded_u_k=draw(uncertainties),
+        expanded_u_k=budget.expanded_u,
         budget=budget,
         limits_k=draw(st.none() | st.tuples(numbers, numbers)),
     )

@@ -68,6 +68,12 @@ def test_a_number_that_is_no_measurement_is_refused_naming_the_point(sample, cha
     assert refused.value.field == field
 
 
+def test_an_uncertainty_that_its_budget_does_not_give_is_refused(sample):
+    point = dataclasses.replace(sample.points[0], expanded_u_k=2.0 * sample.points[0].expanded_u_k)
+    with pytest.raises(CertificateError, match="not what its budget gives"):
+        printable(dataclasses.replace(sample, points=(point,)))
+
+
 @pytest.mark.parametrize(
     ("changed", "field"),
     [({"number": ""}, "number"), ({"points": ()}, "points"), ({"issued": "soon"}, "issued")],
