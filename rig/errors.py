@@ -22,7 +22,7 @@ class WiringError(RigError):
     """The wiring file breaks a rule; names the key and what to do."""
 
 
-class OrderRefused(RigError):
+class OrderRefused(RigError):  # noqa: N818 - says what happened, in the words of the wire
     """An order that cannot be carried out. Nothing has changed.
 
     Attributes
@@ -52,7 +52,7 @@ class HandsRefused(OrderRefused):
     """Something that the hands at a simulated bath cannot do."""
 
 
-class ReadingUnusable(RigError):
+class ReadingUnusable(RigError):  # noqa: N818 - not an error of the program: a word about a reading
     """A chip answered, or did not, in a way that must not become a reading.
 
     Attributes

@@ -1,4 +1,4 @@
-"""Reads ``hardware/wiring.toml``, the only map of pins, addresses and resistors, and holds it to its rules."""
+"""Reads ``hardware/wiring.toml``, the only map of pins and resistors, and holds it to its rules."""
 
 import tomllib
 from collections.abc import Iterator, Mapping
@@ -291,7 +291,9 @@ def _check(wiring: Wiring) -> None:
     if wiring.bench.mains_hz not in MAINS_HZ:
         raise WiringError(f"bench.mains_hz is {wiring.bench.mains_hz:g}: write 50.0 or 60.0")
     if (wiring.converter.spi_port, wiring.converter.spi_device) not in SPI_GPIO:
-        raise WiringError("converter: only SPI port 0 with device 0 or 1 is a hardware port that is left free")
+        raise WiringError(
+            "converter: only SPI port 0 with device 0 or 1 is a hardware port that is left free"
+        )
     if wiring.i2c_bus not in I2C_GPIO:
         raise WiringError(f"i2c.bus is {wiring.i2c_bus}: write 1, the bus on the header")
     _check_pins(wiring)

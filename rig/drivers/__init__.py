@@ -1,0 +1,1 @@
+"""One chip or instrument per file, the bus handed in."""

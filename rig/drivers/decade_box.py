@@ -19,17 +19,23 @@ class DecadeBox:
         self._expander = expander
         self._decades = len(step_ohm) // 4
         self._resistance_ohm = 0
-        expander.start()
+        self._started = False
+        self._known = False
 
     @property
     def resistance_ohm(self) -> float:
-        """Nominal setting. [Ω]"""
+        """Nominal setting, as last reached. [Ω]"""
         return float(self._resistance_ohm)
+
+    @property
+    def known(self) -> bool:
+        """Tell whether the relays hold the setting: False after one that failed on the way."""
+        return self._known
 
     @property
     def highest_ohm(self) -> int:
         """Highest setting: a nine in each decade. [Ω]"""
-        return 10**self._decades - 1
+        return int(10**self._decades) - 1
 
     def set_resistance(self, resistance_ohm: float) -> None:
         """Set the box. [Ω]
@@ -39,13 +45,18 @@ class DecadeBox:
         DecadeBoxSettingError
             If it is not a whole number of ohms that the box can make.
         RelayError
-            If the relays cannot be reached; the setting is then unknown and said as before.
+            If the relays cannot be reached; the setting is then not `known`.
         """
         if not 0 <= resistance_ohm <= self.highest_ohm or resistance_ohm != int(resistance_ohm):
             raise DecadeBoxSettingError(resistance_ohm, highest_ohm=self.highest_ohm)
         whole_ohm = int(resistance_ohm)
+        self._known = False
+        if not self._started:
+            self._expander.start()
+            self._started = True
         self._expander.write(bits_from_ohm(whole_ohm))
         self._resistance_ohm = whole_ohm
+        self._known = True
 
     def off(self) -> None:
         """All relays at rest: 0 Ω."""

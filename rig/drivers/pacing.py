@@ -20,7 +20,7 @@ class Pacer(Protocol):
 class RealPacer:
     """Waits by the machine's monotonic clock. Untested on metal.
 
-    A slot of 0.28 ms is shorter than what ``sleep`` holds to, so that slots are awaited by looking at the clock.
+    A slot of 0.28 ms is shorter than what ``sleep`` holds to: slots are awaited by looking at the clock.
     """
 
     def __init__(self) -> None:

@@ -1,4 +1,4 @@
-"""Sixteen outputs on I²C: the MCP23017, registers by its data sheet (DS20001952C, table 3-5, IOCON.BANK = 0)."""
+"""Sixteen outputs on I²C: the MCP23017; registers by its data sheet, DS20001952C, table 3-5, BANK = 0."""
 
 from rig.drivers.i2c import I2CBus, locked
 from rig.errors import RelayError

@@ -98,7 +98,9 @@ class ResistanceChannel:
                 self._range, self._fixed = each, True
                 return
         known = " or ".join(f"{each.reference_ohm:g}" for each in self._wiring.ranges)
-        raise OrderRefused(f"The {self._wiring.name} channel has no {range_ohm:g} Ω range. Ask for {known} Ω.")
+        raise OrderRefused(
+            f"The {self._wiring.name} channel has no {range_ohm:g} Ω range. Ask for {known} Ω."
+        )
 
     def sample(self) -> ChannelSample:
         """One sample in the present range; chooses the range of the next."""

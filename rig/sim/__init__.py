@@ -1,0 +1,1 @@
+"""Simulated silicon under the real drivers, and the world that it measures."""

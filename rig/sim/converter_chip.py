@@ -1,0 +1,124 @@
+"""The simulated MCP3208: how it turns a voltage into a code, and how it answers a transfer."""
+
+import math
+from bisect import bisect_right
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+
+from rig.sim.chance import NormalNumbers
+from rig.sim.circuit import Circuit, PassTime
+
+RESULT_BITS = 12
+COMMAND_BITS = 5  # start, single-ended or differential, D2, D1, D0 (data sheet DS21298)
+NOISE_COUNT = 0.7  # at a reference of 1 V: dithers a 12-bit code
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Command:
+    """What the driver asked for.
+
+    Attributes
+    ----------
+    single_ended : bool
+        Against ground, or input ``channel`` against its neighbour.
+    channel : int
+        D2, D1, D0.
+    """
+
+    single_ended: bool
+    channel: int
+
+    @classmethod
+    def from_bits(cls, bits: int) -> "Command":
+        """Command of the four bits after the start bit."""
+        return cls(single_ended=bool(bits & 0b1000), channel=bits & 0b0111)
+
+
+class ConverterCore:
+    """Sample and convert: noise, mains hum and the chip's own thresholds.
+
+    Parameters
+    ----------
+    circuit : Circuit
+        What stands at the inputs.
+    thresholds : list of float
+        Input at which each code from 1 begins. [count]
+    noise : NormalNumbers
+        Standard normal numbers.
+    time : PassTime
+        When a conversion happens; decides the phase of the hum.
+    mains_hz, hum_count : float
+        Mains frequency, and the hum's amplitude at the inputs. [Hz, count]
+    """
+
+    def __init__(
+        self,
+        *,
+        circuit: Circuit,
+        thresholds: list[float],
+        noise: NormalNumbers,
+        time: PassTime,
+        mains_hz: float,
+        hum_count: float,
+    ) -> None:
+        self._circuit = circuit
+        self._thresholds = thresholds
+        self._noise = noise
+        self._time = time
+        self._radian_per_s = 2.0 * math.pi * mains_hz
+        self._hum_count = hum_count
+
+    def convert(self, command: Command) -> int:
+        """Code for one conversion."""
+        levels = self._circuit.levels
+        level = levels[command.channel]
+        if not command.single_ended:
+            level = max(0.0, level - levels[command.channel ^ 1])
+        time = self._time
+        hum = self._hum_count * math.sin(self._radian_per_s * (time.began_s + time.offset_s))
+        return bisect_right(self._thresholds, level + NOISE_COUNT * self._noise.next() + hum)
+
+
+class ConverterChip:
+    """Answers whole transfers, as the chip would answer them bit by bit.
+
+    Parameters
+    ----------
+    convert : callable
+        Code for a command.
+    """
+
+    def __init__(self, convert: Callable[[Command], int]) -> None:
+        self._convert = convert
+        self._known: dict[tuple[int, ...], tuple[Command, int]] = {}
+
+    def transfer(self, words: Sequence[int]) -> list[int]:
+        """Bytes that come back while ``words`` go out.
+
+        The chip floats its output until the null bit; a driver that does not mask those bits finds ones.
+        """
+        key = tuple(words)
+        known = self._known.get(key)
+        if known is None:
+            known = self._known[key] = self._framing(key)
+        command, shift = known
+        code = self._convert(command)
+        if (
+            shift == 0 and len(key) == 3
+        ):  # what gpiozero sends; the general case below costs half a microsecond
+            return [0xFF, 0xE0 | code >> 8, code & 0xFF]
+        answer = code << shift if shift >= 0 else code >> -shift
+        floating = -1 << (RESULT_BITS + 1 + shift)
+        total = (answer | floating) & (1 << 8 * len(key)) - 1
+        return list(total.to_bytes(len(key), "big"))
+
+    @staticmethod
+    def _framing(words: tuple[int, ...]) -> tuple[Command, int]:
+        """Command of a transfer, and by how many bits its result stands left of the end."""
+        bits = int.from_bytes(bytes(words), "big")
+        start = bits.bit_length() - 1
+        if start < COMMAND_BITS - 1:
+            raise OSError(f"no complete command in a transfer of {words!r}")
+        command = Command.from_bits(bits >> (start - COMMAND_BITS + 1) & 0b1111)
+        # After the command: one clock to finish sampling, one null bit, twelve bits of result.
+        return command, start - COMMAND_BITS - 1 - RESULT_BITS

@@ -1,0 +1,83 @@
+"""All simulated chips of one bench, wired to one world: what the unmodified drivers find below them."""
+
+import tempfile
+from pathlib import Path
+
+from rig.sim.board import Board, RealDecadeBox, draw_thresholds
+from rig.sim.chance import NormalNumbers, generator
+from rig.sim.circuit import Circuit, PassTime, SimulatedPacer
+from rig.sim.converter_chip import ConverterChip, ConverterCore
+from rig.sim.expander_chip import PortExpanderChip
+from rig.sim.i2c_bus import SimulatedI2CBus
+from rig.sim.infrared_chip import InfraredChip
+from rig.sim.one_wire_tree import OneWireTree
+from rig.sim.pins import SimulatedPinFactory
+from rig.sim.world import World
+from rig.wiring import Wiring
+
+
+class SimulatedSilicon:
+    """Chips, pins and buses over a world.
+
+    Parameters
+    ----------
+    wiring : Wiring
+        As the drivers have it.
+    world : World
+        What the chips measure.
+
+    Attributes
+    ----------
+    pin_factory, i2c_bus, pacer
+        What the drivers are handed.
+    infrared_chip, one_wire
+        Where a test plants a chip's fault.
+    """
+
+    def __init__(self, *, wiring: Wiring, world: World) -> None:
+        seed, waking = world.state.seed, world.state.wakings
+        self.world = world
+        self.board = Board.draw(generator(seed, "board"), wiring)
+        self.box = RealDecadeBox.draw(generator(seed, "decade_box"), wiring.decade_box.step_ohm)
+        self._time = PassTime()
+        self.pacer = SimulatedPacer(self._time)
+        self.circuit = Circuit(
+            board=self.board, box=self.box, insertion=wiring.insertion, world=world, time=self._time
+        )
+        noise = NormalNumbers(generator(seed, "noise", waking))
+        core = ConverterCore(
+            circuit=self.circuit,
+            thresholds=draw_thresholds(generator(seed, "converter")),
+            noise=noise,
+            time=self._time,
+            mains_hz=self.board.mains_hz,
+            hum_count=self.board.hum_count,
+        )
+        self.pin_factory = SimulatedPinFactory(
+            chip=ConverterChip(core.convert), pin_changed=self.circuit.pin_changed
+        )
+        self.infrared_chip = InfraredChip(
+            body_c=lambda: world.infrared_body_c,
+            target_c=lambda cell: world.infrared_target_c(cell=cell, normal=noise.next()),
+            emissivity=wiring.infrared.emissivity,
+            address=wiring.infrared.i2c_address,
+        )
+        self.i2c_bus = SimulatedI2CBus(
+            {
+                wiring.decade_box.i2c_address: PortExpanderChip(self.circuit.box_relays_changed),
+                wiring.infrared.i2c_address: self.infrared_chip,
+            }
+        )
+        self._folder = tempfile.TemporaryDirectory(prefix="ohmbath-one-wire-")
+        self.one_wire = OneWireTree(Path(self._folder.name))
+
+    def begin_pass(self, now_s: float) -> None:
+        """Bring the world up to ``now_s`` and let the chips see it. [s]"""
+        self.world.advance(now_s)
+        self._time.began_s = now_s
+        self.circuit.begin_pass()
+
+    def close(self) -> None:
+        """Let go of the pins and the folder."""
+        self.pin_factory.close()
+        self._folder.cleanup()
