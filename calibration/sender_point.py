@@ -4,6 +4,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from calibration.conformity import DecisionRule, Verdict, decide
+from calibration.conformity_risk import probability_within, probability_wrong
 from calibration.curves.reference_curve import ReferenceCurve
 from calibration.uncertainty.budget import Budget, BudgetLine, Distribution, combine, rectangular_u
 
@@ -22,6 +23,8 @@ class SenderPoint:
         What a computer holding the reference curve would show. [°C]
     error_k : float
         Indicated minus true. [K]
+    deviation_percent : float
+        Resistance against the curve's own at that temperature. [%]
     budget : Budget
         Of the error. [K]
     expanded_u_k, k : float
@@ -31,6 +34,8 @@ class SenderPoint:
     limits_k : tuple[float, float]
         Lowest and highest permitted error. [K]
     verdict : Verdict
+    probability_within : float
+        That the true error lies within the limits.
     remarks : tuple[str, ...]
         What a reader must know of this point.
     """
@@ -40,13 +45,20 @@ class SenderPoint:
     u_resistance_ohm: float
     indicated_c: float
     error_k: float
+    deviation_percent: float
     budget: Budget
     expanded_u_k: float
     k: float
     limit_k: float
     limits_k: tuple[float, float]
     verdict: Verdict
+    probability_within: float
     remarks: tuple[str, ...]
+
+    @property
+    def probability_wrong(self) -> float | None:
+        """Probability that the verdict is wrong; None where nothing was decided."""
+        return probability_wrong(self.verdict, self.probability_within)
 
 
 def judge(
@@ -99,12 +111,19 @@ def judge(
         u_resistance_ohm=u_resistance_ohm,
         indicated_c=indicated_c,
         error_k=error_k,
+        deviation_percent=100.0 * (resistance_ohm / curve.nominal_ohm(temperature_c) - 1.0),
         budget=budget,
         expanded_u_k=expanded_u_k,
         k=budget.k,
         limit_k=permitted_k,
         limits_k=(lowest_k, highest_k),
         verdict=verdict,
+        probability_within=probability_within(
+            error_k=error_k,
+            standard_u_k=budget.standard_u,
+            degrees_of_freedom=budget.degrees_of_freedom,
+            limits_k=(lowest_k, highest_k),
+        ),
         remarks=tuple(remarks),
     )
 

@@ -118,6 +118,19 @@ class ReferenceCurve:
         self._refuse_outside(temperature_c)
         return self.nominal.resistance_ohm(self._snapped(temperature_c))
 
+    def nominal_ohm(self, at_c: float) -> float:
+        """Nominal resistance where the curve judges: near a row by its slope, if only rows judge. [Ω]
+
+        Raises
+        ------
+        CurveRangeError
+            If the curve cannot judge at that temperature.
+        """
+        if self.judges_only_printed_rows:
+            slope = self._row_slope(at_c)
+            return slope.carried_ohm(slope.resistance_ohm, at_c)
+        return self.resistance_ohm(at_c)
+
     def temperature_c(self, resistance_ohm: float) -> float:
         """Temperature at which the nominal curve has ``resistance_ohm``. [°C]
 

@@ -10,9 +10,9 @@ from numpy.typing import NDArray
 from calibration.errors import FitError
 from calibration.temperature_scale import ZERO_CELSIUS_K
 from calibration.thermistor import ThermistorCurve
+from calibration.thermistor.fit_point import FitPoint
 from calibration.thermistor.inverse_cubic import InverseCubic
 from calibration.thermistor.least_squares import LeastSquares, least_squares
-from calibration.thermistor.fit_point import FitPoint
 from calibration.thermistor.model import Model, curve_of, reported_coefficients
 
 __all__ = ["CurveFit", "FitPoint", "Model", "akaike_corrected", "fit_curve"]

@@ -1,0 +1,137 @@
+"""ohmbath check: points typed by hand against a reference curve."""
+
+import sys
+from datetime import datetime
+from pathlib import Path
+
+import click
+
+from calibration.conformity import DecisionRule, Verdict
+from host.check_report import check_json, print_check, unused_words
+from host.curve_choice import chosen_curve
+from host.errors import DeskError
+from host.one_line import OneLineCommand, above_zero
+from host.points_file import read_points
+from host.typed_certificate import NOT_STATED, typed_certificate
+from host.typed_check import (
+    ASSUMED_U_RESISTANCE_PERCENT,
+    ASSUMED_U_TEMPERATURE_K,
+    Assumption,
+    TypedCheck,
+    check_typed_points,
+)
+
+EXIT_CODES = {Verdict.IN_TOLERANCE: 0, Verdict.OUT_OF_TOLERANCE: 1, Verdict.NOT_DECIDED: 3}
+
+
+@click.command("check", cls=OneLineCommand)
+@click.argument("points_file", metavar="POINTS.csv", type=click.Path(path_type=Path))
+@click.option(
+    "--curve", "curve_name", required=True, metavar="NAME", help="Reference curve: a name, or a TOML file."
+)
+@click.option(
+    "--rule",
+    type=click.Choice([rule.value for rule in DecisionRule]),
+    default=DecisionRule.GUARDED.value,
+    show_default=True,
+    help="guarded: the uncertainty counts. simple: the error alone.",
+)
+@click.option(
+    "--limit-k",
+    type=float,
+    callback=above_zero,
+    metavar="K",
+    help="Permitted error in kelvin, in place of the curve's own tolerance.",
+)
+@click.option(
+    "--u-temperature",
+    type=float,
+    callback=above_zero,
+    metavar="K",
+    help="Standard uncertainty of the temperatures where the file gives none "
+    f"(otherwise {ASSUMED_U_TEMPERATURE_K:g} K, assumed).",
+)
+@click.option(
+    "--u-resistance",
+    type=float,
+    callback=above_zero,
+    metavar="PERCENT",
+    help="Standard uncertainty of the resistances where the file gives none "
+    f"(otherwise {ASSUMED_U_RESISTANCE_PERCENT:g} %, assumed).",
+)
+@click.option(
+    "--certificate",
+    "certificate_path",
+    type=click.Path(path_type=Path),
+    metavar="OUT.pdf",
+    help="Write a certificate. A file that is there already is never overwritten.",
+)
+@click.option("--item", default=NOT_STATED, metavar="WORDS", help="Sender, as named on the certificate.")
+@click.option("--shop", default=NOT_STATED, metavar="WORDS", help="Shop, as named on the certificate.")
+@click.option(
+    "--customer", default=NOT_STATED, metavar="WORDS", help="Customer, as named on the certificate."
+)
+@click.option("--json", "as_json", is_flag=True, help="JSON on standard output, words on standard error.")
+def command(
+    points_file: Path,
+    curve_name: str,
+    rule: str,
+    limit_k: float | None,
+    u_temperature: float | None,
+    u_resistance: float | None,
+    certificate_path: Path | None,
+    item: str,
+    shop: str,
+    customer: str,
+    as_json: bool,
+) -> None:
+    """Check a sender from points typed by hand.
+
+    POINTS.csv has one point a row under a header: temperature_c or temperature_f, resistance_ohm or
+    resistance_kohm, and if known u_temperature_k and u_resistance_ohm (standard uncertainties).
+
+    Exit code 0: in tolerance. 1: out of tolerance. 3: not decided. 2: bad input, said in one line.
+    """
+    check = check_typed_points(
+        read_points(points_file),
+        curve=chosen_curve(curve_name),
+        rule=DecisionRule(rule),
+        limit_k=limit_k,
+        assumption=_assumption(u_temperature, u_resistance),
+    )
+    if certificate_path is not None:
+        _write_certificate(check, certificate_path, item=item, shop=shop, customer=customer)
+    if as_json:
+        click.echo(check_json(check, certificate_path))
+        unused = unused_words(check.file.unused_columns)
+        for note in (*check.notes, *check.remarks, *unused, f"Verdict: {check.verdict.words}."):
+            click.echo(note, err=True)
+    else:
+        print_check(check, certificate_path, sys.stdout)
+    click.get_current_context().exit(EXIT_CODES[check.verdict])
+
+
+def _assumption(u_temperature: float | None, u_resistance: float | None) -> Assumption:
+    return Assumption(
+        u_temperature_k=ASSUMED_U_TEMPERATURE_K if u_temperature is None else u_temperature,
+        u_resistance_percent=ASSUMED_U_RESISTANCE_PERCENT if u_resistance is None else u_resistance,
+        temperature_is_assumed=u_temperature is None,
+        resistance_is_assumed=u_resistance is None,
+    )
+
+
+def _write_certificate(check: TypedCheck, path: Path, *, item: str, shop: str, customer: str) -> None:
+    if path.exists():
+        raise DeskError(f"{path} is there already, and no certificate is overwritten. Choose another name.")
+    if not path.parent.is_dir():
+        raise DeskError(f"{path}: there is no folder {path.parent}. Make it, or choose another.")
+    # Setting the paper brings the plotting library, which a check without one need not wait for.
+    from host.certificates.pdf import render_pdf
+
+    issued = datetime.now().astimezone().date()
+    paper = render_pdf(typed_certificate(check, issued=issued, item=item, shop=shop, customer=customer))
+    try:
+        with path.open("xb") as file:
+            file.write(paper)
+    except OSError as error:
+        raise DeskError(f"{path} cannot be written ({error.strerror}). Choose another place.") from error

@@ -1,0 +1,62 @@
+"""Commands whose refusals are one line each, so that a script and a person can both read them."""
+
+import json
+import math
+from collections.abc import Mapping
+from typing import Any
+
+import click
+
+from calibration.errors import CalibrationError
+from host.errors import DeskError
+
+#: Exit codes of verdicts; 2 is bad input.
+EXIT_BAD_INPUT = 2
+
+
+class Refusal(click.ClickException):
+    """Bad input: one line on stderr, exit code 2."""
+
+    exit_code = EXIT_BAD_INPUT
+
+    def show(self, file: Any = None) -> None:
+        """Write the one line."""
+        click.echo(" ".join(self.format_message().split()), err=True)
+
+
+class OneLineCommand(click.Command):
+    """A command that says what is wrong in one line on stderr and ends with exit code 2."""
+
+    def make_context(
+        self,
+        info_name: str | None,
+        args: list[str],
+        parent: click.Context | None = None,
+        **extra: Any,
+    ) -> click.Context:
+        """Read the options; a wrong one is refused in one line."""
+        try:
+            return super().make_context(info_name, args, parent, **extra)
+        except click.exceptions.NoArgsIsHelpError:
+            raise
+        except click.UsageError as error:
+            raise Refusal(f"{error.format_message()} (ohmbath {self.name} --help shows how)") from error
+
+    def invoke(self, ctx: click.Context) -> Any:
+        """Run; what the science or the desk refuses becomes one line."""
+        try:
+            return super().invoke(ctx)
+        except (CalibrationError, DeskError) as error:
+            raise Refusal(str(error)) from error
+
+
+def above_zero(ctx: click.Context, param: click.Parameter, number: float | None) -> float | None:
+    """Callback of an option whose number must be finite and above zero."""
+    if number is not None and not 0.0 < number < math.inf:
+        raise click.BadParameter(f"{number:g} must be above zero.", ctx=ctx, param=param)
+    return number
+
+
+def json_text(fields: Mapping[str, Any]) -> str:
+    """JSON of a result: numbers as they are, and nothing that is not JSON."""
+    return json.dumps(fields, ensure_ascii=False, allow_nan=False, indent=2)

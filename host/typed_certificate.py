@@ -1,0 +1,116 @@
+"""The certificate of a check whose points were typed by hand."""
+
+import hashlib
+import math
+from datetime import date
+
+from calibration.sender_point import SenderPoint
+from calibration.thermistor.fit import FitPoint
+from host.certificates.certificate import Certificate, CertifiedPoint, Witness
+from host.fit_words import equation_words
+from host.software_versions import software_versions
+from host.typed_check import TypedCheck
+from host.verdict_words import RULE_WORDS, sentence_of
+
+METHOD = "Hand check: typed pairs of temperature and resistance against a reference curve, version 1"
+NOT_STATED = "not stated"
+
+# Coverage factor of a witness on the strip; its own uncertainty has endless degrees of freedom. (EA-4/02)
+_K_OF_A_WITNESS = 2.0
+
+
+def typed_certificate(
+    check: TypedCheck,
+    *,
+    issued: date,
+    item: str = NOT_STATED,
+    shop: str = NOT_STATED,
+    customer: str = NOT_STATED,
+) -> Certificate:
+    """Certificate of a hand check; it says that nobody but the person who typed saw the readings."""
+    coefficients, fit_words = _fit(check)
+    return Certificate(
+        number=f"OB-T-{issued.isoformat()}-{_content_digest(check)}",
+        issued=issued.isoformat(),
+        measured="date not stated; readings typed by hand",
+        shop=shop,
+        shop_address="",
+        item=item,
+        customer=customer,
+        verdict=check.verdict,
+        sentence=sentence_of(check.points),
+        rule=check.rule,
+        rule_words=RULE_WORDS[check.rule],
+        method=METHOD,
+        curve=check.curve.name,
+        curve_source=check.curve.source,
+        curve_tolerance=check.limit_words,
+        points=tuple(_certified(point, used) for point, used in zip(check.points, check.used, strict=True)),
+        coefficients=coefficients,
+        fit_words=fit_words,
+        instruments=(),
+        conditions=(("readings", "a thermometer and a resistance meter, read and typed by hand"),),
+        remarks=_remarks(check),
+        citations=(
+            f"file {check.file.name.replace(chr(92), '/').rsplit('/', 1)[-1]}, SHA-256 {check.file.digest}",
+            f"curve {check.curve.name}, SHA-256 {check.curve.content_hash}",
+        ),
+        simulated=False,
+        software=software_versions(),
+    )
+
+
+def _content_digest(check: TypedCheck) -> str:
+    """Eight characters that change with the points, the curve, the rule or the limit."""
+    parts = (check.file.digest, check.curve.content_hash, check.rule.value, repr(check.limit_k), *check.notes)
+    return hashlib.sha256("\n".join(parts).encode()).hexdigest()[:8]
+
+
+def _certified(point: SenderPoint, used: FitPoint) -> CertifiedPoint:
+    assert used.u_temperature_k is not None
+    thermometer = Witness(
+        name="thermometer",
+        temperature_c=point.temperature_c,
+        expanded_u_k=_K_OF_A_WITNESS * used.u_temperature_k,
+    )
+    # The thermometer's share belongs to its own bar; what is left is the sender's.
+    others = [line for line in point.budget.lines if line.quantity != "thermometer"]
+    sender = Witness(
+        name="sender shows",
+        temperature_c=point.indicated_c,
+        expanded_u_k=_K_OF_A_WITNESS * math.hypot(*(line.contribution for line in others)),
+    )
+    return CertifiedPoint(
+        temperature_c=point.temperature_c,
+        resistance_ohm=point.resistance_ohm,
+        u_resistance_ohm=point.u_resistance_ohm,
+        indicated_c=point.indicated_c,
+        error_k=point.error_k,
+        expanded_u_k=point.expanded_u_k,
+        k=point.k,
+        limit_k=point.limit_k,
+        verdict=point.verdict,
+        budget=point.budget,
+        witnesses=(thermometer, sender),
+        limits_k=point.limits_k,
+    )
+
+
+def _fit(check: TypedCheck) -> tuple[tuple[tuple[str, float, float | None], ...], str]:
+    if check.fit is None:
+        return (), f"No curve was fitted. {check.fit_trouble}"
+    spread = check.fit.std_uncertainties
+    coefficients = tuple(
+        (name, value, None if spread is None else spread[name])
+        for name, value in check.fit.coefficients.items()
+    )
+    return coefficients, f"{equation_words(check.fit.model)}. {check.fit.chi2_words}"
+
+
+def _remarks(check: TypedCheck) -> tuple[str, ...]:
+    return (
+        "The readings were typed by hand; no instrument of the bench saw them, and how well sender and "
+        "thermometer shared one temperature is not known beyond the uncertainties stated.",
+        *check.notes,
+        *check.remarks,
+    )

@@ -1,0 +1,205 @@
+"""A sender check from points typed by hand: a meter, a thermometer and a kettle."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+from calibration.conformity import DecisionRule, Verdict, overall_verdict
+from calibration.curves import ReferenceCurve
+from calibration.errors import CurveError, CurveRangeError, FitError
+from calibration.sender_point import SenderPoint, hand_lines, judge
+from calibration.thermistor.fit import CurveFit, FitPoint, Model, fit_curve
+from host.points_file import PointsFile, PointsFileError, TypedPoint
+
+#: Standard uncertainties where the file gives none: a kitchen-grade thermometer read in a kettle,
+#: and a hand meter with its leads.
+ASSUMED_U_TEMPERATURE_K = 0.6
+ASSUMED_U_RESISTANCE_PERCENT = 1.0
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Assumption:
+    """Standard uncertainties for what a file leaves out, and whose word they are.
+
+    Attributes
+    ----------
+    u_temperature_k : float
+        [K]
+    u_resistance_percent : float
+        [%]
+    temperature_is_assumed, resistance_is_assumed : bool
+        False where the person stated it for the whole file.
+    """
+
+    u_temperature_k: float = ASSUMED_U_TEMPERATURE_K
+    u_resistance_percent: float = ASSUMED_U_RESISTANCE_PERCENT
+    temperature_is_assumed: bool = True
+    resistance_is_assumed: bool = True
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class TypedCheck:
+    """A check of typed points, judged.
+
+    Attributes
+    ----------
+    file : PointsFile
+    curve : ReferenceCurve
+    rule : DecisionRule
+    limit_k : float or None
+        Limit asked for in place of the curve's tolerance. [K]
+    points : tuple[SenderPoint, ...]
+        In the order of the file.
+    used : tuple[FitPoint, ...]
+        The points with the uncertainties they were judged with.
+    verdict : Verdict
+    notes : tuple[str, ...]
+        What was assumed or stated for the whole file.
+    fit : CurveFit or None
+    fit_trouble : str
+        Why there is no fit; empty where there is one.
+    """
+
+    file: PointsFile
+    curve: ReferenceCurve
+    rule: DecisionRule
+    limit_k: float | None
+    points: tuple[SenderPoint, ...]
+    used: tuple[FitPoint, ...]
+    verdict: Verdict
+    notes: tuple[str, ...]
+    fit: CurveFit | None
+    fit_trouble: str
+
+    @property
+    def limit_words(self) -> str:
+        """Where the limits come from."""
+        if self.limit_k is not None:
+            return f"±{self.limit_k:g} K, as asked for (the curve itself: {self.curve.tolerance})"
+        return self.curve.tolerance
+
+    @property
+    def remarks(self) -> tuple[str, ...]:
+        """Remarks of the points, each once."""
+        return tuple(dict.fromkeys(remark for point in self.points for remark in point.remarks))
+
+
+def check_typed_points(
+    file: PointsFile,
+    *,
+    curve: ReferenceCurve,
+    rule: DecisionRule,
+    limit_k: float | None = None,
+    assumption: Assumption | None = None,
+) -> TypedCheck:
+    """Judge every point of a file against a reference curve.
+
+    Raises
+    ------
+    CurveError
+        If the curve has no tolerance and no limit is given.
+    PointsFileError
+        If a point lies where the curve cannot judge; names its row.
+    """
+    if limit_k is None and not curve.has_tolerance:
+        raise CurveError(
+            f"The curve {curve.name} has no printed tolerance. Say how far the sender may be off: "
+            "--limit-k K."
+        )
+    assumption = assumption or Assumption()
+    used = tuple(_with_uncertainty(point, assumption) for point in file.points)
+    points = tuple(
+        _judged(file, typed, point, curve, rule, limit_k)
+        for typed, point in zip(file.typed, used, strict=True)
+    )
+    fit, trouble = _fit(file.points)
+    return TypedCheck(
+        file=file,
+        curve=curve,
+        rule=rule,
+        limit_k=limit_k,
+        points=points,
+        used=used,
+        verdict=overall_verdict(point.verdict for point in points),
+        notes=_notes(file.points, assumption),
+        fit=fit,
+        fit_trouble=trouble,
+    )
+
+
+def _with_uncertainty(point: FitPoint, assumption: Assumption) -> FitPoint:
+    u_temperature_k, u_resistance_ohm = point.u_temperature_k, point.u_resistance_ohm
+    if u_temperature_k is None:
+        u_temperature_k = assumption.u_temperature_k
+    if u_resistance_ohm is None:
+        u_resistance_ohm = assumption.u_resistance_percent / 100.0 * point.resistance_ohm
+    return FitPoint(
+        temperature_c=point.temperature_c,
+        resistance_ohm=point.resistance_ohm,
+        u_temperature_k=u_temperature_k,
+        u_resistance_ohm=u_resistance_ohm,
+    )
+
+
+def _judged(
+    file: PointsFile,
+    typed: TypedPoint,
+    point: FitPoint,
+    curve: ReferenceCurve,
+    rule: DecisionRule,
+    limit_k: float | None,
+) -> SenderPoint:
+    assert point.u_temperature_k is not None and point.u_resistance_ohm is not None
+    try:
+        return judge(
+            curve=curve,
+            temperature_c=point.temperature_c,
+            resistance_ohm=point.resistance_ohm,
+            u_resistance_ohm=point.u_resistance_ohm,
+            lines=hand_lines(
+                curve=curve,
+                temperature_c=point.temperature_c,
+                resistance_ohm=point.resistance_ohm,
+                u_temperature_k=point.u_temperature_k,
+                u_resistance_ohm=point.u_resistance_ohm,
+            ),
+            rule=rule,
+            limit_k=limit_k,
+        )
+    except CurveRangeError as error:
+        column = file.temperature_column if error.unit == "°C" else file.resistance_column
+        raise PointsFileError(file.name, str(error), row=typed.row, column=column) from error
+
+
+def _fit(points: Sequence[FitPoint]) -> tuple[CurveFit | None, str]:
+    """Fit what the file itself says, so that `ohmbath fit` gives the same coefficients."""
+    different = len({point.temperature_c for point in points})
+    if different < 2:
+        return None, "One temperature gives no curve: measure at three or more."
+    model = Model.STEINHART_HART if different >= len(Model.STEINHART_HART.powers) else Model.BETA
+    try:
+        return fit_curve(points, model), ""
+    except FitError as error:
+        return None, str(error)
+
+
+def _notes(points: Sequence[FitPoint], assumption: Assumption) -> tuple[str, ...]:
+    notes = []
+    for lacking, given, words, is_assumed in (
+        (
+            sum(point.u_temperature_k is None for point in points),
+            f"{assumption.u_temperature_k:g} K",
+            "temperature",
+            assumption.temperature_is_assumed,
+        ),
+        (
+            sum(point.u_resistance_ohm is None for point in points),
+            f"{assumption.u_resistance_percent:g} % of R",
+            "resistance",
+            assumption.resistance_is_assumed,
+        ),
+    ):
+        if lacking:
+            where = "every point" if lacking == len(points) else f"{lacking} of {len(points)} points"
+            how = "assumed" if is_assumed else "stated for the whole file"
+            notes.append(f"Standard uncertainty of {words}: {given} ({how}, {where}).")
+    return tuple(notes)
