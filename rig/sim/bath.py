@@ -9,7 +9,9 @@ from rig.sim.chance import NormalNumbers
 
 THERMOSTAT_PERIOD_S = 1.0
 # The thermostat shows and uses steps of this size: one cause of its hunting.
-THERMOSTAT_STEP_K = 0.05
+THERMOSTAT_STEP_K = 0.1
+# Its integral rests while the bath is further away than this, or it would wind up.
+THERMOSTAT_INTEGRAL_WITHIN_K = 0.3
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -26,6 +28,7 @@ class BathParameters:
     thermostat_offset_k: float
     thermostat_band_k: float
     thermostat_integral_s: float
+    thermostat_foresight_s: float
     room_mean_c: float
     room_sd_k: float
     room_tau_s: float
@@ -44,6 +47,7 @@ class BathParameters:
             thermostat_offset_k=chance.uniform(-0.3, 0.3),
             thermostat_band_k=chance.uniform(3.0, 4.5),
             thermostat_integral_s=chance.uniform(100.0, 150.0),
+            thermostat_foresight_s=chance.uniform(13.0, 17.0),
             room_mean_c=chance.uniform(21.0, 23.5),
             room_sd_k=0.3,
             room_tau_s=1800.0,
@@ -113,7 +117,7 @@ class Bath:
         state.room_c += parameters.room_sd_k * math.sqrt(2.0 * share) * self._wander.next()
 
     def _thermostat(self, dt_s: float) -> None:
-        """Proportional and integral; its sensor lags, is a little off, and reads in steps."""
+        """Proportional, integral, with some foresight; its sensor lags, is a little off, and reads in steps."""
         parameters, state = self.parameters, self.state
         sensed_c = state.bath_c + parameters.thermostat_offset_k
         state.thermostat_c += (sensed_c - state.thermostat_c) * -math.expm1(
@@ -122,11 +126,13 @@ class Bath:
         state.since_thermostat_s += dt_s
         if state.set_c is None or state.since_thermostat_s < THERMOSTAT_PERIOD_S - 1e-9:
             return
-        shown_c = round(state.thermostat_c / THERMOSTAT_STEP_K) * THERMOSTAT_STEP_K
+        rate_k_per_s = (sensed_c - state.thermostat_c) / parameters.thermostat_tau_s
+        ahead_c = state.thermostat_c + rate_k_per_s * parameters.thermostat_foresight_s
+        shown_c = round(ahead_c / THERMOSTAT_STEP_K) * THERMOSTAT_STEP_K
         error_k = state.set_c - shown_c
         wanted = error_k / parameters.thermostat_band_k + state.thermostat_integral
         state.thermostat_share = min(1.0, max(0.0, wanted))
-        if abs(error_k) < parameters.thermostat_band_k / 2:
+        if abs(error_k) < THERMOSTAT_INTEGRAL_WITHIN_K:
             state.thermostat_integral += (
                 error_k
                 / parameters.thermostat_band_k
