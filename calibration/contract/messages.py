@@ -62,10 +62,7 @@ def parse_json(payload: bytes) -> Any:
         If ``payload`` is not such a text.
     """
     try:
-        value = json.loads(payload.decode("utf-8"), parse_constant=_refuse_constant)
-        if b"\\u" in payload:  # half a surrogate pair passes as JSON, but no database takes it as text
-            json.dumps(value, ensure_ascii=False).encode("utf-8")
-        return value
+        return json.loads(payload.decode("utf-8"), parse_constant=_refuse_constant)
     except MessageError:
         raise
     except (ValueError, RecursionError) as error:
@@ -79,6 +76,11 @@ def parse_object(payload: bytes) -> dict[str, Any]:
     value = parse_json(payload)
     if not isinstance(value, dict):
         raise MessageError(f"a JSON object was expected, not {type(value).__name__}")
+    if b"\\u" in payload:  # half a surrogate pair passes as JSON, but no database takes it as text
+        try:
+            check_text(json.dumps(value, ensure_ascii=False), "the message")
+        except RecursionError as error:
+            raise MessageError("nested too deep") from error
     return value
 
 
