@@ -1,0 +1,196 @@
+"""Command line of the rig."""
+
+import importlib.metadata
+import json
+import logging
+import signal
+import sys
+import time
+from collections.abc import Callable
+from dataclasses import asdict
+from pathlib import Path
+from typing import Any
+
+import click
+
+from calibration.contract.topics import is_station
+from rig.bench import Bench, real_bench, simulated_bench
+from rig.clock import RealClock, SimulatedClock
+from rig.connection import BrokerAddress
+from rig.errors import RigError
+from rig.link import RigFacts
+from rig.outbox_file import OutboxFile
+from rig.running import RunningRig
+from rig.wiring import load_wiring
+
+_STOP_SIGNALS = {signal.SIGINT, signal.SIGTERM}
+_LOOK_AT_SAMPLER_S = 1.0
+_GPIO_DEVICE = Path("/dev/gpiochip0")
+
+
+class _BadInputError(click.ClickException):
+    exit_code = 2
+
+    def show(self, file: Any = None) -> None:
+        click.echo(f"ohmbath-rig: {self.message}", err=True)
+
+
+def _station(_context: click.Context, _parameter: click.Parameter, text: str | None) -> str | None:
+    if text is not None and not is_station(text):
+        raise _BadInputError(f"{text!r} is not a station name: use 1 to 32 of a-z, 0-9 and '-'.")
+    return text
+
+
+def _broker(_context: click.Context, _parameter: click.Parameter, text: str) -> BrokerAddress:
+    host, colon, port = text.rpartition(":")
+    if not colon or not host or not port.isdecimal() or not 0 < int(port) < 65536 or ".." in host:
+        raise _BadInputError(f"--broker {text!r} is no address: give HOST:PORT, as in 192.168.1.20:1883.")
+    return BrokerAddress(host=host.strip("[]"), port=int(port))
+
+
+def _speed(_context: click.Context, _parameter: click.Parameter, text: str) -> float | None:
+    if text == "max":
+        return None
+    try:
+        speed = float(text)
+    except ValueError:
+        speed = 0.0
+    if not 0 < speed < float("inf"):
+        raise _BadInputError(f"--speed {text!r} is none: give a number above 0, or max.")
+    return speed
+
+
+def _plant(
+    _context: click.Context, _parameter: click.Parameter, text: str | None
+) -> tuple[str, float] | None:
+    if text is None:
+        return None
+    from rig.sim.plants import parse_plant
+
+    try:
+        return parse_plant(text)
+    except RigError as error:
+        raise _BadInputError(str(error)) from error
+
+
+@click.group()
+@click.version_option(package_name="ohmbath")
+def main() -> None:
+    """Read an Ohmbath bench and publish what it says."""
+
+
+@main.command()
+@click.option("--simulate", is_flag=True, help="Simulate the silicon and the bath: no hardware is touched.")
+@click.option("--plant", callback=_plant, metavar="NAME[:SIZE]", help="Fault to plant; simulation only.")
+@click.option("--seed", type=int, default=1, show_default=True, help="Seed of the simulated noise.")
+@click.option("--station", callback=_station, help="Station name; kept in the data folder from then on.")
+@click.option(
+    "--broker", callback=_broker, default="127.0.0.1:1883", show_default=True, metavar="HOST:PORT",
+    help="Where the MQTT broker listens.",
+)  # fmt: skip
+@click.option(
+    "--data", type=click.Path(path_type=Path, file_okay=False), envvar="OHMBATH_RIG_DATA",
+    default=Path("~/.local/share/ohmbath-rig"), show_default=True, help="Folder of the outbox.",
+)  # fmt: skip
+@click.option(
+    "--speed", callback=_speed, default="1", show_default=True, metavar="X|max",
+    help="Rig seconds in a wall second; simulation only.",
+)  # fmt: skip
+def run(
+    simulate: bool,
+    plant: tuple[str, float] | None,
+    seed: int,
+    station: str | None,
+    broker: BrokerAddress,
+    data: Path,
+    speed: float | None,
+) -> None:
+    """Sample the bench until stopped, and send every reading to the desk."""
+    _log_to_stderr()
+    if not simulate and (plant is not None or speed != 1):
+        raise _BadInputError("--plant and --speed are for a simulated bench: add --simulate.")
+    # blocked before any thread begins, so that they reach none of them and are waited for below
+    signal.pthread_sigmask(signal.SIG_BLOCK, _STOP_SIGNALS)
+    data = data.expanduser()
+    file = _open_outbox(data, station)
+    try:
+        if simulate:
+            bench = _simulated(seed=seed, plant=plant, data=data, speed=speed)
+        else:
+            bench = _real()
+    except BaseException:
+        file.close()
+        raise
+    facts = RigFacts(
+        speed=(speed or 0.0) if simulate else 1.0,
+        simulated=simulate,
+        version=importlib.metadata.version("ohmbath"),
+    )
+    rig = RunningRig(bench=bench, file=file, broker=broker, facts=facts)
+    rig.start()
+    while rig.is_sampling() and signal.sigtimedwait(_STOP_SIGNALS, _LOOK_AT_SAMPLER_S) is None:
+        pass
+    if not rig.stop():
+        sys.exit(1)
+
+
+@main.command()
+def safe() -> None:
+    """Put all relays and all excitation off, and end. The service unit runs it after every stop."""
+    _log_to_stderr()
+    bench = _real()
+    bench.safe()
+    bench.close()
+
+
+@main.command()
+@click.option("--json", "as_json", is_flag=True, help="Print JSON alone.")
+def plants(as_json: bool) -> None:
+    """List the faults that a simulated bench can have planted."""
+    from rig.sim.plants import PLANTS
+
+    if as_json:
+        click.echo(json.dumps({"plants": [asdict(plant) for plant in PLANTS.values()]}))
+        return
+    for plant in PLANTS.values():
+        click.echo(f"{plant.name:<18} {plant.words}")
+
+
+def _open_outbox(data: Path, station: str | None) -> OutboxFile:
+    try:
+        data.mkdir(parents=True, exist_ok=True)
+        return OutboxFile(data / "outbox.sqlite", station=station)
+    except OSError as error:
+        raise _BadInputError(f"{data} cannot be made ({error.strerror}): give another --data.") from error
+    except RigError as error:
+        raise _BadInputError(str(error)) from error
+
+
+def _simulated(*, seed: int, plant: tuple[str, float] | None, data: Path, speed: float | None) -> Bench:
+    clock = SimulatedClock(speed=speed, start_utc_s=time.time())
+    return _made(
+        lambda: simulated_bench(
+            wiring=load_wiring(), seed=seed, plant=plant, world_file=data / "world.json", clock=clock
+        )
+    )
+
+
+def _real() -> Bench:
+    """Bench on metal. Untested on a Raspberry Pi."""
+    if not _GPIO_DEVICE.exists():
+        raise _BadInputError(
+            f"there is no GPIO here ({_GPIO_DEVICE} is missing): run this on the Raspberry Pi, "
+            "or take `ohmbath-rig run --simulate`."
+        )
+    return _made(lambda: real_bench(wiring=load_wiring(), clock=RealClock()))
+
+
+def _made(make: Callable[[], Bench]) -> Bench:
+    try:
+        return make()
+    except (RigError, OSError, ImportError) as error:
+        raise _BadInputError(f"the bench cannot be set up: {error}") from error
+
+
+def _log_to_stderr() -> None:
+    logging.basicConfig(stream=sys.stderr, level=logging.INFO, format="ohmbath-rig: %(message)s")

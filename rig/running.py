@@ -1,0 +1,93 @@
+"""A rig at work: its bench, its sampler and its link, started and stopped together."""
+
+import logging
+import threading
+
+from rig.bell import Bell
+from rig.bench import Bench
+from rig.connection import BrokerAddress
+from rig.link import Link, RigFacts
+from rig.order_desk import OrderDesk
+from rig.order_log import OrderLog
+from rig.outbox import Outbox
+from rig.outbox_file import OutboxFile
+from rig.sampler import Sampler
+from rig.trouble import TroubleBoard
+
+log = logging.getLogger(__name__)
+
+_STOP_PATIENCE_S = 10.0
+
+
+class RunningRig:
+    """Everything that runs between a start and a stop of the rig program.
+
+    Parameters
+    ----------
+    bench : Bench
+        Made already, with its relays off; `stop` closes it.
+    file : OutboxFile
+        Open already; `stop` closes it.
+    """
+
+    def __init__(self, *, bench: Bench, file: OutboxFile, broker: BrokerAddress, facts: RigFacts) -> None:
+        bell = Bell()
+        troubles = TroubleBoard(bell)
+        outbox = Outbox(file, bell)
+        orders = OrderDesk(
+            orders_log=OrderLog(file),
+            boot=file.boot,
+            store=lambda: None if outbox.obeys is None else outbox.obeys.store,
+            clock=bench.clock,
+            bell=bell,
+        )
+        self._bench = bench
+        self._file = file
+        self._sampler = Sampler(
+            bench=bench, file=file, outbox=outbox, orders=orders, troubles=troubles, bell=bell
+        )
+        self._link = Link(
+            address=broker,
+            file=file,
+            outbox=outbox,
+            orders=orders,
+            troubles=troubles,
+            bell=bell,
+            facts=facts,
+            synchronised=lambda: bench.clock.utc_s() is not None,
+        )
+        self._failed = False
+        self._thread = threading.Thread(target=self._sample, name="sampler", daemon=True)
+
+    def start(self) -> None:
+        """Begin to sample and to send."""
+        self._thread.start()
+        self._link.start()
+        log.info("sampling as %s, boot %s", self._file.station, self._file.boot)
+
+    def is_sampling(self) -> bool:
+        """Tell whether the sampler is still at work."""
+        return self._thread.is_alive()
+
+    def stop(self) -> bool:
+        """Stop sampling, put all relays off, say that the rig is gone, and let everything go.
+
+        Returns
+        -------
+        bool
+            False where the sampler had ended by an error of its own.
+        """
+        self._sampler.stop()
+        self._thread.join(_STOP_PATIENCE_S)
+        self._bench.safe()
+        self._link.close()
+        self._bench.close()
+        self._file.close()
+        return not self._failed
+
+    def _sample(self) -> None:
+        try:
+            self._sampler.run()
+        except Exception:
+            self._failed = True
+            log.exception("the sampler ended; start the rig again, and report these lines")

@@ -1,0 +1,44 @@
+"""What is wrong at the rig at this moment, in words for the desk's pages."""
+
+import logging
+import threading
+
+from rig.bell import Bell
+
+log = logging.getLogger(__name__)
+
+OTHER_STORE = "other_store"  # a desk with another store speaks on this station's topics
+DESK_KNOWS_MORE = "desk_knows_more"  # the desk holds numbers that this outbox has not given: a copied card?
+BENCH_UNREADABLE = "bench_unreadable"
+DISK_UNWRITABLE = "disk_unwritable"
+
+
+class TroubleBoard:
+    """The troubles of now, each by its word; it rings when one comes or goes."""
+
+    def __init__(self, bell: Bell) -> None:
+        self._bell = bell
+        self._lock = threading.Lock()
+        self._words: tuple[str, ...] = ()
+
+    def words(self) -> tuple[str, ...]:
+        """Troubles of now, in the order in which they came."""
+        return self._words
+
+    def put(self, word: str, advice: str) -> None:
+        """Put up a trouble; ``advice`` goes to the log, once."""
+        with self._lock:
+            if word in self._words:
+                return
+            self._words += (word,)
+        log.warning("%s: %s", word, advice)
+        self._bell.ring()
+
+    def clear(self, word: str) -> None:
+        """Take a trouble down, where it is up."""
+        if word not in self._words:
+            return
+        with self._lock:
+            self._words = tuple(other for other in self._words if other != word)
+        log.info("%s is over", word)
+        self._bell.ring()
