@@ -8,8 +8,13 @@ import subprocess
 import time
 from collections.abc import Callable, Generator, Iterator
 from pathlib import Path
+from typing import Any
 
 import pytest
+
+from calibration.contract.readings import ChannelReading, Insertion, Quality, ReadingPack
+from host.data_folder import DataFolder
+from host.store import Store, open_store
 
 IN_CI = os.environ.get("CI") == "true"
 _NEEDED = {"broker": "mosquitto", "browser": "chromium", "poppler": "pdftoppm"}
@@ -144,3 +149,41 @@ def mosquitto(tmp_path: Path) -> Iterator[Mosquitto]:
     broker.start()
     yield broker
     broker.stop()
+
+
+BOOT = "00000001-0a0b0c0d"
+
+
+@pytest.fixture(scope="session")
+def make_pack() -> Callable[..., ReadingPack]:
+    """Builder of an invented sampling pass; keyword arguments change its fields."""
+
+    def make(station: str = "bench-1", seq: int = 1, **changes: Any) -> ReadingPack:
+        channels = {
+            "sender": ChannelReading(quality=Quality.GOOD, raw=2048.5, value=2500.0 + seq),
+            "witness": ChannelReading(quality=Quality.CHECKSUM, raw=320.0, reason="the checksum is wrong"),
+        }
+        usual: dict[str, Any] = {
+            "station": station,
+            "rig": "rig-a",
+            "boot": BOOT,
+            "seq": seq,
+            "rig_time_s": seq / 4,
+            "simulated": True,
+            "decade_ohm": 0.0,
+            "insertion": Insertion.NONE,
+            "range_ohm": 2490.0,
+            "channels": channels,
+        }
+        return ReadingPack(**{**usual, **changes})
+
+    return make
+
+
+@pytest.fixture
+def store(tmp_path: Path) -> Iterator[Store]:
+    """Return an empty store with the station bench-1."""
+    opened = open_store(DataFolder(tmp_path / "desk"))
+    opened.stations.add("bench-1")
+    yield opened
+    opened.close()

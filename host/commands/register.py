@@ -7,7 +7,7 @@ import click
 
 from host.data_folder import DataFolder
 from host.data_option import data_option, opened
-from host.one_line import OneLineCommand, Refusal, json_safe
+from host.one_line import OneLineCommand, Refusal, json_text
 
 
 @click.group()
@@ -39,7 +39,7 @@ def list_instruments(folder: DataFolder, as_json: bool) -> None:
         instruments = store.register.all()
     if as_json:
         entries = [{**dict(one.content), "sha256": one.sha256} for one in instruments]
-        click.echo(json_safe({"instruments": entries}))
+        click.echo(json_text({"instruments": entries}))
         return
     if not instruments:
         click.echo("The register is empty: add an instrument with 'ohmbath register add FILE.toml'.")

@@ -4,7 +4,7 @@ import click
 
 from host.data_folder import DataFolder
 from host.data_option import data_option, opened
-from host.one_line import OneLineCommand, json_safe
+from host.one_line import OneLineCommand, json_text
 
 
 @click.group()
@@ -30,7 +30,7 @@ def list_stations(folder: DataFolder, as_json: bool) -> None:
     with opened(folder) as store:
         stations = store.stations.all()
     if as_json:
-        click.echo(json_safe({"stations": [{"station": one.station, "rig": one.rig} for one in stations]}))
+        click.echo(json_text({"stations": [{"station": one.station, "rig": one.rig} for one in stations]}))
         return
     if not stations:
         click.echo("No station yet: add one with 'ohmbath station add NAME'.")

@@ -15,7 +15,7 @@ from host.errors import DeskError
 from host.store import schema
 from host.store.counters import count_up, peek
 from host.store.engine import Database
-from host.store.runs import append_event
+from host.store.runs import append_event, require_run
 
 
 class UnknownCertificateError(DeskError):
@@ -94,7 +94,7 @@ class Certificates:
         Raises
         ------
         UnknownRunError
-            If there is no such run and an event was asked for.
+            If there is no such run.
         """
         with self._issuing:
             while True:
@@ -146,6 +146,7 @@ class Certificates:
         with self._database.writing() as connection:
             if _number(peek(connection, "certificate")) != number:
                 return False
+            require_run(connection, run)
             count_up(connection, "certificate")
             connection.execute(
                 schema.certificates.insert().values(

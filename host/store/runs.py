@@ -171,9 +171,7 @@ def append_event(
     connection: Connection, run: int, kind: str, payload: Mapping[str, Any], at_utc_s: float
 ) -> int:
     """Append an event inside the caller's transaction."""
-    known = connection.execute(select(schema.runs.c.run).where(schema.runs.c.run == run)).scalar_one_or_none()
-    if known is None:
-        raise UnknownRunError(f"There is no run {run}: nothing can be appended to it.")
+    require_run(connection, run)
     table = schema.events
     last = connection.execute(select(func.max(table.c.index)).where(table.c.run == run)).scalar_one()
     index = 1 + (last or 0)
@@ -183,6 +181,19 @@ def append_event(
         )
     )
     return index
+
+
+def require_run(connection: Connection, run: int) -> None:
+    """Make sure that a run exists.
+
+    Raises
+    ------
+    UnknownRunError
+        If there is no such run.
+    """
+    known = connection.execute(select(schema.runs.c.run).where(schema.runs.c.run == run)).scalar_one_or_none()
+    if known is None:
+        raise UnknownRunError(f"There is no run {run}: nothing can be written to it.")
 
 
 def to_json(value: Mapping[str, Any]) -> str:

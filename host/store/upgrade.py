@@ -53,7 +53,7 @@ def needs_upgrade(database: Database, path: Path) -> bool:
     return revision != scripts.get_current_head()
 
 
-def upgrade(database: Database, path: Path) -> Path | None:
+def upgrade(database: Database, path: Path, config: Config | None = None) -> Path | None:
     """Run the migrations that are due; return the backup made before, if there was anything to keep."""
     backup = None
     revision = current_revision(database)
@@ -61,7 +61,7 @@ def upgrade(database: Database, path: Path) -> Path | None:
         backup = path.with_name(f"{path.stem}-before-upgrade-from-{revision}{path.suffix}")
         with closing(sqlite3.connect(path)) as source, closing(sqlite3.connect(backup)) as target:
             source.backup(target)
-    config = alembic_config()
+    config = config or alembic_config()
     with database.upgrading() as connection:
         config.attributes["connection"] = connection
         command.upgrade(config, "head")
