@@ -1,0 +1,165 @@
+"""A sender check as a log of events: replay, kills, bad readings, restarts of the rig."""
+
+from collections.abc import Sequence
+
+import pytest
+
+from calibration.contract.readings import Insertion, Quality, ReadingPack
+from host.procedures.bench_setup import bench_setup_of
+from host.procedures.box_watch import BoxWatch
+from host.procedures.event import Citation, Event
+from host.procedures.plateau_watch import PlateauWatch
+from host.procedures.sender_check import Kind, Phase, SenderCheckState, advance, state_of
+
+
+class PaperDesk:
+    """Feeds readings to the watches as the runner does, from any state of the log."""
+
+    def __init__(self, events: Sequence[Event], packs: Sequence[ReadingPack]) -> None:
+        self.events = list(events)
+        self.state = state_of(events)
+        self._packs = packs
+        self._box, self._plateau = BoxWatch(), None
+
+    def readings_of(self, citation: Citation) -> list[ReadingPack]:
+        return [
+            pack
+            for pack in self._packs
+            if pack.boot == citation.boot and citation.first <= pack.seq <= citation.last
+        ]
+
+    def append(self, event: Event) -> None:
+        self.state = advance(self.state, event)
+        self.events.append(event)
+
+    def work(self) -> None:
+        mark = self.state.opened_at or self.state.look_from or ("", 0)
+        for pack in self._packs:
+            if (pack.boot, pack.seq) <= mark:
+                continue
+            event = self._watch(pack)
+            if event is not None:
+                self.append(event)
+            if self.state.phase is Phase.OHMS_CHECK and self.state.next_setting is None:
+                self.append(Event(kind=Kind.OHMS_CHECKED, payload={}))
+
+    def _watch(self, pack: ReadingPack) -> Event | None:
+        if self.state.phase is Phase.OHMS_CHECK:
+            return self._box.feed(self.state, pack)
+        if self.state.phase is Phase.PLATEAUS:
+            if self._plateau is None:
+                self._plateau = PlateauWatch(bench_setup_of(self.state, self.readings_of))
+            return self._plateau.feed(self.state, pack)
+        return None
+
+
+def kinds(events: Sequence[Event]) -> list[str]:
+    return [str(event.kind) for event in events]
+
+
+def test_a_run_without_trouble_reads_every_setting_and_every_plateau_once(bench) -> None:
+    desk = PaperDesk(bench.first_events(), bench.whole_run())
+    desk.work()
+    assert desk.state.phase is Phase.JUDGING
+    assert len(desk.state.box_read) == len(desk.state.plan) == 21
+    assert [window.set_point_c for window in desk.state.windows] == [30.0, 60.0, 85.0]
+    assert kinds(desk.events).count("window_given_up") == 0
+
+
+def test_a_desk_killed_after_any_event_goes_on_where_it_was(bench) -> None:
+    packs = bench.whole_run()
+    whole = PaperDesk(bench.first_events(), packs)
+    whole.work()
+    for length in range(2, len(whole.events)):
+        again = PaperDesk(whole.events[:length], packs)
+        again.work()
+        assert again.state.phase is Phase.JUDGING
+        assert again.state.windows == whole.state.windows
+        assert again.state.box_read == whole.state.box_read
+
+
+def test_a_window_in_which_the_rig_was_started_again_is_given_up_and_read_anew(bench) -> None:
+    packs = bench.whole_run()
+    del packs[-4 * 70 :]  # the last window is open when the power goes
+    bench.reboot()
+    bench.dwell(85.0)
+    desk = PaperDesk(bench.first_events(), packs)
+    desk.work()
+    given_up = [event for event in desk.events if event.kind == Kind.WINDOW_GIVEN_UP]
+    assert [event.payload["reason"] for event in given_up] == ["the rig was started again"]
+    assert desk.state.phase is Phase.JUDGING
+    assert desk.state.windows[-1].citation.boot == bench.boot
+
+
+def test_a_few_bad_readings_are_left_out_and_many_give_the_window_up(bench, changed) -> None:
+    packs = bench.whole_run()
+    desk = PaperDesk(bench.first_events(), packs)
+    desk.work()
+    first = desk.state.windows[0].citation.first
+    few = _spoilt(packs, first, 5, changed)
+    again = PaperDesk(bench.first_events(), few)
+    again.work()
+    assert again.state.phase is Phase.JUDGING
+    many = _spoilt(packs, first, 40, changed)
+    given_up = PaperDesk(bench.first_events(), many)
+    given_up.work()
+    assert "window_given_up" in kinds(given_up.events)
+
+
+def _spoilt(packs: list[ReadingPack], first: int, count: int, changed) -> list[ReadingPack]:
+    """The same readings with ``count`` of the first window's turned bad."""
+    bad = set(range(first + 3, first + 3 + count))
+    spoilt = []
+    for pack in packs:
+        if pack.seq in bad:
+            sender = changed(pack.channels["sender"], quality=Quality.OPEN, value=None, reason="open circuit")
+            pack = changed(pack, channels={**pack.channels, "sender": sender})
+        spoilt.append(pack)
+    return spoilt
+
+
+def test_a_sender_that_cannot_be_read_stops_the_run_with_words_about_clips_and_leads(bench) -> None:
+    packs = bench.whole_run()
+    keep = [pack for pack in packs if pack.insertion is not Insertion.NONE]
+    bench.packs = keep
+    bench.bath_c = 30.0
+    for _ in range(4 * 250):
+        bench.read(quality=Quality.OPEN)
+    desk = PaperDesk(bench.first_events(), bench.packs)
+    desk.work()
+    assert desk.state.phase is Phase.STOPPED
+    assert "clips and leads" in (desk.state.reason or "")
+
+
+def test_a_box_that_cannot_be_read_stops_the_run_and_names_the_setting(bench) -> None:
+    setting = state_of(bench.first_events()).plan[0]
+    for _ in range(60):
+        bench.read(
+            insertion=setting.insertion,
+            decade_ohm=float(setting.setting_ohm),
+            range_ohm=setting.range_ohm,
+            quality=Quality.OPEN,
+        )
+    desk = PaperDesk(bench.first_events(), bench.packs)
+    desk.work()
+    assert desk.state.phase is Phase.STOPPED
+    assert f"{setting.setting_ohm} Ω" in (desk.state.reason or "")
+
+
+@pytest.mark.parametrize("kind", [Kind.WINDOW_CLOSED, Kind.RESULT, Kind.OHMS_CHECKED])
+def test_an_event_that_cannot_follow_is_refused(bench, kind: Kind) -> None:
+    with pytest.raises(ValueError, match="cannot follow"):
+        advance(state_of(bench.first_events()[:1]), Event(kind=kind, payload={}))
+
+
+def test_nothing_can_follow_a_stopped_run(bench) -> None:
+    stopped = advance(
+        state_of(bench.first_events()), Event(kind=Kind.STOPPED, payload={"reason": "the tea is ready"})
+    )
+    for kind in Kind:
+        with pytest.raises(ValueError, match="cannot follow"):
+            advance(stopped, Event(kind=kind, payload={}))
+
+
+def test_an_empty_log_is_a_run_that_has_not_begun() -> None:
+    assert state_of([]) == SenderCheckState()
