@@ -181,10 +181,9 @@ class Outbox:
             before_utc_s = now_utc_s if used_bytes > keep_bytes else now_utc_s - keep_stored_s
             deleted = db.execute(
                 # only the oldest ones are looked at: a week on a card is two million rows
-                "WITH oldest AS (SELECT rowid AS id, boot, seq, kept_at_utc_s FROM message "
-                "ORDER BY rowid LIMIT ?) "
-                "DELETE FROM message WHERE rowid IN (SELECT id FROM oldest JOIN boot USING (boot) "
-                "WHERE seq <= watermark AND kept_at_utc_s < ?)",
+                "DELETE FROM message WHERE rowid IN (SELECT id FROM "
+                "(SELECT rowid AS id, boot, seq, kept_at_utc_s FROM message ORDER BY rowid LIMIT ?) "
+                "JOIN boot USING (boot) WHERE seq <= watermark AND kept_at_utc_s < ?)",
                 (_LOOKED_AT_ONCE, before_utc_s),
             ).rowcount
             states = _boot_states(db) if deleted else {}

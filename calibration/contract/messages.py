@@ -3,6 +3,7 @@
 import json
 import math
 import reprlib
+from collections.abc import Callable
 from typing import Any
 
 from calibration.contract.topics import MAX_MESSAGE_BYTES
@@ -53,8 +54,15 @@ def _refuse_constant(word: str) -> Any:
     raise MessageError(f"{word} is not a number that JSON knows")
 
 
-def parse_json(payload: bytes) -> Any:
+def parse_json(payload: bytes, *, take_constant: Callable[[str], Any] = _refuse_constant) -> Any:
     """Parse JSON strictly: UTF-8, no NaN, no Infinity.
+
+    Parameters
+    ----------
+    payload : bytes
+        As it came from the wire.
+    take_constant : Callable[[str], Any]
+        What to make of NaN and Infinity, where whoever asks refuses them later.
 
     Raises
     ------
@@ -62,7 +70,7 @@ def parse_json(payload: bytes) -> Any:
         If ``payload`` is not such a text.
     """
     try:
-        return json.loads(payload.decode("utf-8"), parse_constant=_refuse_constant)
+        return json.loads(payload.decode("utf-8"), parse_constant=take_constant)
     except MessageError:
         raise
     except (ValueError, RecursionError) as error:

@@ -197,7 +197,8 @@ def decode_readings(payload: bytes, *, station: str) -> ReadingPack | GapPack:
     """
     if len(payload) > MAX_MESSAGE_BYTES:
         raise MessageError(f"{len(payload)} bytes, over the limit of {MAX_MESSAGE_BYTES}")
-    value = parse_json(payload)
+    # NaN is let through to be refused where it stands, so that the key of its pack is kept
+    value = parse_json(payload, take_constant=float)
     if not isinstance(value, list) or not value:
         raise MessageError("a SenML pack is a JSON array of at least one record")
     records = _records(value)
