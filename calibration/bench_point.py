@@ -162,12 +162,16 @@ def judge_plateau(
     stem_k = setup.immersion.correction_k(true_bath_c, plateau.air_c)
     slope_sender = setup.curve.sensitivity_k_per_ohm(mean_sender_ohm)
     zero_power_ohm = mean_sender_ohm + (stem_k - heats[0].rise_k) / slope_sender
+    body_u_k = math.hypot(
+        rectangular_u(setup.immersion.half_width_k(true_bath_c, plateau.air_c)),
+        rectangular_u(heats[0].half_width_k),
+    )
     lines = _lines(setup, plateau, correction, error, heats, (mean_sender_ohm, mean_probe_ohm, true_bath_c))
     point = judge(
         curve=setup.curve,
         temperature_c=true_bath_c,
         resistance_ohm=zero_power_ohm,
-        u_resistance_ohm=_resistance_u_ohm(setup, plateau, correction, mean_sender_ohm),
+        u_resistance_ohm=_resistance_u_ohm(setup, plateau, correction, mean_sender_ohm, body_u_k),
         lines=lines,
         rule=rule,
         limit_k=limit_k,
@@ -225,10 +229,10 @@ def _lines(
         # One box stands behind both channels: what goes with the value nearly cancels in the difference.
         _normal(
             "decade box: value",
-            1.0,
-            "1",
-            setup.box.relative_standard_u(),
-            sender_ohm * sender_slope - probe_ohm * probe_slope,
+            100.0,
+            "%",
+            100.0 * setup.box.relative_standard_u(),
+            (sender_ohm * sender_slope - probe_ohm * probe_slope) / 100.0,
         ),
         _normal("decade box: residual", sender_ohm, "Ω", setup.box.fixed_standard_u_ohm(), sender_slope),
         _rectangular("bath: gradient", 0.0, "K", setup.gradient_half_width_k, 1.0),
@@ -275,16 +279,19 @@ def _stem_line(setup: BenchSetup, plateau: Plateau, bath_c: float) -> BudgetLine
 
 
 def _resistance_u_ohm(
-    setup: BenchSetup, plateau: Plateau, correction: RangeCorrection, sender_ohm: float
+    setup: BenchSetup, plateau: Plateau, correction: RangeCorrection, sender_ohm: float, body_u_k: float
 ) -> float:
+    """Standard uncertainty of the zero-power resistance, corrected to the bath's temperature. [Ω]"""
     count = _mean(plateau.sender_count)
     scatter = plateau_mean(plateau.sender_count).standard_u * ohm_per_count(count, correction.reference_ohm)
-    return math.sqrt(
-        correction.standard_u_ohm(count) ** 2
-        + (setup.box.relative_standard_u() * sender_ohm) ** 2
-        + setup.box.fixed_standard_u_ohm() ** 2
-        + scatter**2
+    parts = (
+        correction.standard_u_ohm(count),
+        setup.box.relative_standard_u() * sender_ohm,
+        setup.box.fixed_standard_u_ohm(),
+        scatter,
+        body_u_k / setup.curve.sensitivity_k_per_ohm(sender_ohm),
     )
+    return math.sqrt(math.fsum(part * part for part in parts))
 
 
 def _normal(quantity: str, estimate: float, unit: str, standard_u: float, sensitivity: float) -> BudgetLine:

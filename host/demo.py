@@ -4,6 +4,7 @@ The scenario is of our own invention; neither the shop nor the vehicles exist.
 """
 
 import contextlib
+import functools
 import json
 import shutil
 import subprocess
@@ -31,8 +32,8 @@ _SHOP = (
     'name = "Saltmarsh Lane Motor Workshop"\naddress = "4 Saltmarsh Lane, Harwen (invented for the demo)"\n'
 )
 _ITEMS = (
-    "Coolant sender A-117, from the blue estate (spare)",
-    "Coolant sender B-204, from the grey van, reads low when hot",
+    "Coolant sender A-117, from the blue estate",
+    "Coolant sender B-204, from the grey van",
 )
 
 # The folder is fresh, so the second check is run 2.
@@ -185,18 +186,18 @@ class Demo:
         for name in ("probe.toml", "decade_box.toml"):
             self.desk.store.register.add_text((self.rig.folder / "papers" / name).read_text("utf-8"))
 
-    def run_both(self, follow: Callable[[int, str, Callable[[], RunView]], None]) -> tuple[DemoCheck, ...]:
+    def run_both(self, follow: Callable[[str, Callable[[], RunView]], None]) -> tuple[DemoCheck, ...]:
         """Run the two checks one after the other.
 
         Parameters
         ----------
         follow : callable
-            Called with (number, item, view) to show progress until the run is over.
+            Called with (item, view) to show progress until the run is over.
         """
         checks = []
-        for number, item in enumerate(_ITEMS):
+        for item in _ITEMS:
             run = self._start_check(item)
-            follow(number, item, lambda run=run: self.desk.runs.view(run))  # type: ignore[misc]
+            follow(item, functools.partial(self.desk.runs.view, run))
             view = wait_until_over(self.desk.runs, run, timeout_s=_RUN_ENDS_WITHIN_S)
             checks.append(self._check_of(item, view.state))
         return tuple(checks)

@@ -7,10 +7,10 @@ from dataclasses import dataclass
 import numpy as np
 
 #: Stretch of rig time that is looked at. [s]
-SETTLING_WINDOW_S = 40.0
+SETTLING_WINDOW_S = 30.0
 
 #: Largest slope of a settled channel. [K/min]
-SLOPE_LIMIT_K_PER_MIN = 0.10
+SLOPE_LIMIT_K_PER_MIN = 0.15
 
 #: Largest standard deviation about the line of a settled channel. [K]
 SPREAD_LIMIT_K = 0.10

@@ -1,13 +1,9 @@
 """The command that shows the main job on a simulated bench."""
 
 import contextlib
-import signal
-import sys
-import threading
 import time
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 from pathlib import Path
-from types import FrameType
 
 import click
 from rich.console import Console
@@ -15,26 +11,32 @@ from rich.progress import BarColumn, Progress, TextColumn, TimeElapsedColumn
 
 from calibration.conformity import Verdict
 from host.demo import DemoCheck, checks_json, fresh_folder, running_demo, share_done
-from host.errors import DeskError
+from host.one_line import OneLineCommand
 from host.procedures.runs_at_work import RunView
+from host.serving import USUAL_PORT, interrupt_on_sigterm, serve_pages
 
 _LOOK_EVERY_S = 0.05
 
+Follow = Callable[[str, Callable[[], RunView]], None]
 
-@click.command(name="demo")
+
+@click.command(name="demo", cls=OneLineCommand)
 @click.option("--seed", type=int, default=1, show_default=True, help="Seed of the simulated world.")
 @click.option(
     "--plant", default="series:22", show_default=True, help="Fault in the second sender, NAME:SIZE."
 )
 @click.option("--data", type=click.Path(path_type=Path), help="Fresh folder for everything. [default: new]")
 @click.option("--no-serve", is_flag=True, help="End after the checks instead of serving the pages.")
-@click.option("--port", type=int, default=8350, show_default=True, help="Port of the pages.")
+@click.option("--port", type=int, default=USUAL_PORT, show_default=True, help="Port of the pages.")
 @click.option("--json", "as_json", is_flag=True, help="Print the result as JSON alone.")
 def command(seed: int, plant: str, data: Path | None, no_serve: bool, port: int, as_json: bool) -> None:
     """Check two senders on a simulated bench, from the bath to their certificates."""
     console = Console(stderr=True)
-    say: Callable[[str], None] = lambda words: console.print(words, markup=False, highlight=False)  # noqa: E731
-    signal.signal(signal.SIGTERM, _as_interrupt)
+
+    def say(words: str) -> None:
+        console.print(words, markup=False, highlight=False, soft_wrap=True)
+
+    interrupt_on_sigterm()
     try:
         folder = fresh_folder(data)
         say(f"Everything of this demo lands in {folder.path}")
@@ -47,30 +49,24 @@ def command(seed: int, plant: str, data: Path | None, no_serve: bool, port: int,
                 _print_verdicts(checks)
             if not no_serve:
                 demo.slow_down()
-                _serve(demo.desk, port, say)
-    except DeskError as error:
-        click.echo(f"Error: {error}", err=True)
-        sys.exit(2)
+                serve_pages(demo.desk, port=port, say=say)
     except KeyboardInterrupt:
         say("Stopped.")
 
 
-def _as_interrupt(_number: int, _frame: FrameType | None) -> None:
-    raise KeyboardInterrupt
-
-
 @contextlib.contextmanager
-def _bars(console: Console):  # type: ignore[no-untyped-def]
+def _bars(console: Console) -> Iterator[Follow]:
+    """Give a function that shows the progress of one run until it is over."""
     columns = (
         TextColumn("{task.description}"),
-        BarColumn(bar_width=24),
+        BarColumn(bar_width=20),
         TextColumn("{task.percentage:>3.0f} %"),
         TimeElapsedColumn(),
     )
     with Progress(*columns, console=console) as progress:
 
-        def follow(number: int, item: str, view: Callable[[], RunView]) -> None:
-            task = progress.add_task(f"{item.split(',')[0]}", total=1.0)
+        def follow(item: str, view: Callable[[], RunView]) -> None:
+            task = progress.add_task(item.split(",")[0], total=1.0)
             while not (now := view()).state.is_over:
                 progress.update(task, completed=share_done(now.state))
                 time.sleep(_LOOK_EVERY_S)
@@ -86,18 +82,3 @@ def _print_verdicts(checks: tuple[DemoCheck, ...]) -> None:
             continue
         click.echo(f"{check.item}: {Verdict(check.verdict).words}")
         click.echo(f"    certificate: {check.certificate}")
-
-
-def _serve(desk, port: int, say: Callable[[str], None]) -> None:  # type: ignore[no-untyped-def]
-    from host.web.app import create_app
-    from host.web.server import PageServer
-
-    server = PageServer(create_app(desk), port=port)
-    server.start()
-    if server.port != port:
-        say(f"Port {port} is taken by another program: the pages are on {server.port} instead.")
-    say(f"Pages: http://127.0.0.1:{server.port}/   (Ctrl-C ends the demo)")
-    try:
-        threading.Event().wait()
-    finally:
-        server.stop()

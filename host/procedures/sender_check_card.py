@@ -99,7 +99,8 @@ def _plateau_card(
     near = bath.probe_c is not None and abs(bath.probe_c - set_point_c) <= _NEAR_K
     if state.opened_at is not None:
         left = f"{bath.left_s:.0f} s to go" if bath.left_s is not None else "about a minute"
-        instruction, waiting = "Hands off: reading.", f"Reading the plateau at {set_point_c:g} °C, {left}."
+        instruction = "Hands off: reading."
+        waiting: str | None = f"Reading the plateau at {set_point_c:g} °C, {left}."
     elif near:
         instruction, waiting = "Leave heater and stirrer as they are.", _settling_words(bath)
     else:

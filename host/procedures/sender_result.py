@@ -110,7 +110,7 @@ def certificate_of(
         fit_words=fit_words,
         instruments=_instruments(settings),
         conditions=_conditions(settings, packs),
-        remarks=_remarks([point for point, _ in judged], simulated=simulated),
+        remarks=_remarks([point for point, _ in judged]),
         citations=tuple(window.citation.words() for window in state.windows),
         simulated=simulated,
         software=software(),
@@ -253,14 +253,11 @@ def _conditions(settings: SenderCheckSettings, packs: Sequence[ReadingPack]) -> 
     )
 
 
-def _remarks(judged: Sequence[BenchPoint], *, simulated: bool) -> tuple[str, ...]:
+def _remarks(judged: Sequence[BenchPoint]) -> tuple[str, ...]:
     remarks = [
-        "The result is for the sender's body at one temperature and at zero power (IEC 60539-1); stem and "
-        "self-heating are corrected as the budget shows.",
-        "Dissipation and stem shares are assumed spans, not measured on this sender.",
+        "The result is for the sender's body at one temperature and at zero power (IEC 60539-1); dissipation "
+        "and stem shares are assumed spans, not measured on this sender.",
         "Witness and infrared are as bought and stand here for agreement only; they enter no result.",
     ]
     remarks.extend(dict.fromkeys(remark for point in judged for remark in point.point.remarks))
-    if simulated:
-        remarks.insert(0, "Simulated bench: no real sender was measured.")
     return tuple(remarks)
