@@ -13,7 +13,8 @@ from host.typed_check import TypedCheck
 from host.verdict_words import RULE_WORDS, sentence_of
 
 METHOD = "Hand check: typed pairs of temperature and resistance against a reference curve, version 1"
-NOT_STATED = "not stated"
+ITEM_NOT_STATED = "sender not named"
+SHOP_NOT_STATED = "Shop not named"
 
 # Coverage factor of a witness on the strip; its own uncertainty has endless degrees of freedom. (EA-4/02)
 _K_OF_A_WITNESS = 2.0
@@ -23,9 +24,9 @@ def typed_certificate(
     check: TypedCheck,
     *,
     issued: date,
-    item: str = NOT_STATED,
-    shop: str = NOT_STATED,
-    customer: str = NOT_STATED,
+    item: str = ITEM_NOT_STATED,
+    shop: str = SHOP_NOT_STATED,
+    customer: str = "",
 ) -> Certificate:
     """Certificate of a hand check; it says that nobody but the person who typed saw the readings."""
     coefficients, fit_words = _fit(check)

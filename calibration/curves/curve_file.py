@@ -206,13 +206,18 @@ def _equation(
 
 def _refuse_an_equation_that_turns(nominal: ThermistorCurve, span: tuple[float, float]) -> None:
     steps = [span[0] + (span[1] - span[0]) * step / 50.0 for step in range(51)]
-    resistances_ohm = [nominal.resistance_ohm(temperature_c) for temperature_c in steps]
-    for t, before, here in zip(steps[1:], resistances_ohm, resistances_ohm[1:], strict=False):
-        if not here < before:
+    before = math.inf
+    for temperature_c in steps:
+        try:
+            here = nominal.resistance_ohm(temperature_c)
+        except (CurveError, ArithmeticError):
+            here = math.nan
+        if not 0.0 < here < before:
             raise CurveError(
-                f"coefficients: the resistance does not fall at {t:.4g} °C. Compare them with the document: "
-                "a sign or an exponent is wrong."
+                f"coefficients: the resistance does not fall at {temperature_c:.4g} °C. Compare them with the "
+                "document: a sign or an exponent is wrong."
             )
+        before = here
 
 
 def _refuse_words_without_limits(tolerance: str, limited: bool) -> None:

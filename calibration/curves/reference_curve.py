@@ -13,7 +13,7 @@ FEW_ROWS = 3
 #: How near a printed row a point must lie where only the rows judge. [K]
 NEAR_A_ROW_K = 0.5
 #: Beyond these no coolant sender is read: the wires are open or shorted. [°C]
-COLDEST_INDICATED_C, HOTTEST_INDICATED_C = -100.0, 300.0
+COLDEST_INDICATED_C, HOTTEST_INDICATED_C = -80.0, 300.0
 
 # Two spellings of one printed temperature, °C and °F, differ by rounding in the last binary digits. [K]
 _SAME_TEMPERATURE_K = 1e-6

@@ -12,7 +12,7 @@ from host.curve_choice import chosen_curve
 from host.errors import DeskError
 from host.one_line import OneLineCommand, above_zero
 from host.points_file import read_points
-from host.typed_certificate import NOT_STATED, typed_certificate
+from host.typed_certificate import ITEM_NOT_STATED, SHOP_NOT_STATED, typed_certificate
 from host.typed_check import (
     ASSUMED_U_RESISTANCE_PERCENT,
     ASSUMED_U_TEMPERATURE_K,
@@ -66,11 +66,9 @@ EXIT_CODES = {Verdict.IN_TOLERANCE: 0, Verdict.OUT_OF_TOLERANCE: 1, Verdict.NOT_
     metavar="OUT.pdf",
     help="Write a certificate. A file that is there already is never overwritten.",
 )
-@click.option("--item", default=NOT_STATED, metavar="WORDS", help="Sender, as named on the certificate.")
-@click.option("--shop", default=NOT_STATED, metavar="WORDS", help="Shop, as named on the certificate.")
-@click.option(
-    "--customer", default=NOT_STATED, metavar="WORDS", help="Customer, as named on the certificate."
-)
+@click.option("--item", default=ITEM_NOT_STATED, metavar="WORDS", help="Sender, as named on the certificate.")
+@click.option("--shop", default=SHOP_NOT_STATED, metavar="WORDS", help="Shop, as named on the certificate.")
+@click.option("--customer", default="", metavar="WORDS", help="Customer, as named on the certificate.")
 @click.option("--json", "as_json", is_flag=True, help="JSON on standard output, words on standard error.")
 def command(
     points_file: Path,
