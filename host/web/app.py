@@ -1,0 +1,124 @@
+"""The pages of the desk, as one Flask app."""
+
+from collections.abc import Mapping
+from importlib.metadata import version
+
+from flask import Flask, Response, abort, g, render_template, request
+from werkzeug.exceptions import HTTPException
+
+from calibration.rounding import decimals_of, rounded_text
+from host.errors import DeskError
+from host.pictures.verdict_shape import SHAPES
+from host.web.certificates_pages import certificates_pages
+from host.web.desk_behind import DeskBehind, put_desk
+from host.web.live_stream import Streams, put_streams
+from host.web.runs_pages import runs_pages
+from host.web.same_origin import refusal
+from host.web.scale import (
+    Scale,
+    chosen_scale,
+    degrees,
+    in_both_scales,
+    in_scale,
+    plain_degrees,
+    remember_scale,
+)
+from host.web.stations_pages import stations_pages
+from host.web.strips import live_strip
+
+#: Live pages at once; the server has three threads for each (see `host.web.server`).
+MOST_STREAMS = 32
+#: Largest form that anybody types.
+_LONGEST_FORM = 64 * 1024
+
+# Nothing comes from outside the server, nothing runs or is styled inline, nobody frames these pages.
+_CONTENT_POLICY = (
+    "default-src 'none'; script-src 'self'; style-src 'self'; img-src 'self'; connect-src 'self'; "
+    "form-action 'self'; base-uri 'none'; frame-ancestors 'none'"
+)
+
+_NEXT_STEPS: Mapping[int, str] = {
+    403: "Open the desk's own page and try there.",
+    404: "Go back to the stations and take the way from there.",
+    405: "This address only takes the press of a button. Go back to the stations.",
+    413: "Write less and send it again.",
+    500: "It is written to the log of the desk. Go back and try once more; open runs go on meanwhile.",
+}
+
+
+def create_app(desk: DeskBehind) -> Flask:
+    """App whose pages show ``desk`` and press its buttons.
+
+    Parameters
+    ----------
+    desk : DeskBehind
+        Started and stopped by whoever made it.
+    """
+    app = Flask(__name__)
+    app.config["MAX_CONTENT_LENGTH"] = _LONGEST_FORM
+    app.jinja_env.trim_blocks = app.jinja_env.lstrip_blocks = True
+    put_desk(app, desk)
+    put_streams(app, Streams(MOST_STREAMS))
+    for pages in (stations_pages, runs_pages, certificates_pages):
+        app.register_blueprint(pages)
+    _give_words(app, desk)
+    app.before_request(_check_request)
+    app.after_request(_dress)
+    app.register_error_handler(DeskError, _desk_error)
+    app.register_error_handler(HTTPException, _http_error)
+    return app
+
+
+def _give_words(app: Flask, desk: DeskBehind) -> None:
+    app.jinja_env.filters |= {
+        "degrees": degrees,
+        "plain_degrees": plain_degrees,
+        "in_scale": in_scale,
+        "in_both_scales": in_both_scales,
+        "ohms": _ohms,
+        "strip": live_strip,
+        "run": lambda number: f"{number:04d}",
+    }
+    app.jinja_env.globals |= {"shapes": SHAPES, "program_version": version("ohmbath")}
+
+    @app.context_processor
+    def _every_page() -> dict[str, object]:
+        return {"scale": getattr(g, "scale", Scale.CELSIUS), "shop": desk.shop}
+
+
+def _ohms(resistance_ohm: float, u_resistance_ohm: float) -> str:
+    places = max(decimals_of(u_resistance_ohm), 0) if u_resistance_ohm > 0.0 else 0
+    return f"{float(rounded_text(resistance_ohm, places)):,.{places}f}"
+
+
+def _check_request() -> None:
+    g.scale = chosen_scale()
+    words = refusal(request)
+    if words is not None:
+        abort(403, description=words)
+
+
+def _dress(response: Response) -> Response:
+    response.headers["X-Content-Type-Options"] = "nosniff"
+    response.headers["Referrer-Policy"] = "same-origin"
+    if response.mimetype != "application/pdf":  # a browser's own reader of papers brings its own styles
+        response.headers["Content-Security-Policy"] = _CONTENT_POLICY
+    if response.mimetype == "text/html":
+        response.headers.setdefault("Cache-Control", "no-store")
+        remember_scale(response)
+    return response
+
+
+def _desk_error(error: DeskError) -> tuple[str, int]:
+    return render_template("error.html", words=str(error), next_step=""), 409
+
+
+def _http_error(error: HTTPException) -> tuple[str, int]:
+    code = error.code or 500
+    words = {
+        404: "There is no such page here.",
+        500: "A fault of the program.",
+    }.get(code, error.description or error.name)
+    if code == 404 and error.description and "URL" not in error.description:
+        words = error.description
+    return render_template("error.html", words=words, next_step=_NEXT_STEPS.get(code, _NEXT_STEPS[404])), code

@@ -1,0 +1,39 @@
+"""Rows of the list of certificates."""
+
+from dataclasses import dataclass
+
+from calibration.conformity import Verdict
+from host.certificates.canonical import certificate_from_canonical
+from host.store import Store
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class CertificateRow:
+    """One certificate in the list."""
+
+    number: str
+    run: int
+    item: str
+    customer: str
+    verdict: Verdict
+    issued: str
+    simulated: bool
+
+
+def certificate_rows(store: Store) -> list[CertificateRow]:
+    """All certificates, the newest first."""
+    rows = []
+    for issued in reversed(store.certificates.all()):
+        certificate = certificate_from_canonical(issued.files.canonical_json)
+        rows.append(
+            CertificateRow(
+                number=issued.number,
+                run=issued.run,
+                item=certificate.item,
+                customer=certificate.customer,
+                verdict=certificate.verdict,
+                issued=certificate.issued,
+                simulated=certificate.simulated,
+            )
+        )
+    return rows

@@ -1,0 +1,54 @@
+"""What the pages ask of the desk behind them."""
+
+from typing import TYPE_CHECKING, Protocol, cast
+
+from flask import Flask, current_app
+
+if TYPE_CHECKING:
+    from host.live import Live
+    from host.procedures.runs_at_work import RunsAtWork
+    from host.shop import Shop
+    from host.store import Store
+
+_KEY = "ohmbath.desk"
+
+
+class Hands(Protocol):
+    """Hands at a simulated bench."""
+
+    def do(self, run: int) -> None:
+        """Do what the step card of a run asks for."""
+
+
+class DeskBehind(Protocol):
+    """A desk as the pages see it."""
+
+    @property
+    def store(self) -> "Store":
+        """What is kept."""
+
+    @property
+    def live(self) -> "Live":
+        """What the stations say right now."""
+
+    @property
+    def runs(self) -> "RunsAtWork":
+        """Runs, led by the desk."""
+
+    @property
+    def hands(self) -> Hands | None:
+        """Hands for simulated stations, None where there are none."""
+
+    @property
+    def shop(self) -> "Shop":
+        """Who issues the paper."""
+
+
+def put_desk(app: Flask, desk: DeskBehind) -> None:
+    """Give an app its desk."""
+    app.extensions[_KEY] = desk
+
+
+def the_desk() -> DeskBehind:
+    """Desk behind the page that is being made."""
+    return cast(DeskBehind, current_app.extensions[_KEY])

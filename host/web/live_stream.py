@@ -1,0 +1,172 @@
+"""Server-sent events: what a station says, as it says it, at a rate a phone can take.
+
+A stream holds a thread of the server and no database connection. It ends by itself after about a
+minute and the browser takes it up again where it was, so that a forgotten page costs nothing for long.
+"""
+
+import json
+import secrets
+import threading
+import time
+from collections.abc import Callable, Iterator
+from typing import Any
+
+from flask import Flask, current_app, render_template
+
+from calibration.contract.readings import ReadingPack
+from calibration.reference_probe import ReferenceProbe
+from host.web.desk_behind import DeskBehind
+from host.web.scale import Scale
+from host.web.station_now import chart_point, curve_of_open_run, station_now
+
+STREAM_LIFE_S = 60.0
+#: Least wall time between two events: a simulated rig may send hundreds of readings a second.
+EVENT_EVERY_S = 0.2
+ALL_STATIONS_EVERY_S = 0.5
+#: How long a stream says nothing at most; this also finds out that nobody listens any more.
+QUIET_S = 2.0
+#: Rig time between two points of the strip chart. [s]
+CHART_STEP_S = 1.0
+CHART_SPAN_S = 600.0
+
+# Cursors count from the start of a desk: one that was given by an earlier process means nothing.
+_PROCESS = secrets.token_hex(4)
+_KEY = "ohmbath.streams"
+
+
+class Streams:
+    """Streams that are open, and the end of them all.
+
+    Parameters
+    ----------
+    most : int
+        How many there may be; the other threads of the server are for pages.
+    """
+
+    def __init__(self, most: int) -> None:
+        self.closing = threading.Event()
+        self._room = threading.BoundedSemaphore(most)
+
+    def held(self, events: Iterator[str]) -> Iterator[str] | None:
+        """Hold one place as long as ``events`` is read; None where no place is left."""
+        return self._until_read(events) if self._room.acquire(blocking=False) else None
+
+    def _until_read(self, events: Iterator[str]) -> Iterator[str]:
+        try:
+            yield from events
+        finally:
+            self._room.release()
+
+
+def put_streams(app: Flask, streams: Streams) -> None:
+    """Give an app its streams."""
+    app.extensions[_KEY] = streams
+
+
+def streams_of(app: Flask) -> Streams:
+    """Streams of an app."""
+    found: Streams = app.extensions[_KEY]
+    return found
+
+
+def station_events(
+    desk: DeskBehind, station: str, *, scale: Scale, last_id: str, probe: ReferenceProbe | None
+) -> Iterator[str]:
+    """Events of one station: its values and strip, new points of the chart, the mark of its step card."""
+    resumed = _cursor_of(last_id)
+    chart = _ChartFeed(desk, station, probe, cursor=resumed or 0, begun_anew=resumed is None)
+
+    def event() -> tuple[dict[str, Any], int] | None:
+        live = desk.live.station(station)
+        if live is None:
+            return None
+        now = station_now(desk, live, probe)
+        data = chart.fresh() | {
+            "live": render_template("_live.html", now=now, scale=scale),
+            "run": now.run,
+            "card": now.card_mark,
+        }
+        return data, chart.cursor
+
+    return _paced(desk, event, every_s=EVENT_EVERY_S)
+
+
+def all_stations_events(desk: DeskBehind, *, scale: Scale, probe: ReferenceProbe | None) -> Iterator[str]:
+    """Events of the list of stations: the row of each."""
+
+    def event() -> tuple[dict[str, Any], int]:
+        stations = [station_now(desk, live, probe) for live in desk.live.stations()]
+        rows = {
+            now.station: {"run": now.run, "html": render_template("_station_row.html", now=now, scale=scale)}
+            for now in stations
+        }
+        return {"rows": rows}, 0
+
+    return _paced(desk, event, every_s=ALL_STATIONS_EVERY_S)
+
+
+def _paced(
+    desk: DeskBehind, event: Callable[[], tuple[dict[str, Any], int] | None], *, every_s: float
+) -> Iterator[str]:
+    closing = streams_of(current_app).closing
+    end_s = time.monotonic() + STREAM_LIFE_S
+    cursor = desk.live.wait(-1, 0.0)
+    yield "retry: 1000\n\n"
+    while not closing.is_set() and time.monotonic() < end_s:
+        made = event()
+        if made is None:
+            return
+        data, last = made
+        text = json.dumps(data, ensure_ascii=False, allow_nan=False, separators=(",", ":"))
+        yield f"id: {_PROCESS}-{last}\ndata: {text}\n\n"
+        if closing.wait(every_s):
+            return
+        # A silent station still has its silence to say, so a quiet stream speaks too.
+        cursor = desk.live.wait(cursor, QUIET_S)
+
+
+def _cursor_of(last_id: str) -> int | None:
+    process, _, cursor = last_id.partition("-")
+    return int(cursor) if process == _PROCESS and cursor.isdigit() else None
+
+
+class _ChartFeed:
+    """New points of one station's strip chart, thinned."""
+
+    def __init__(
+        self,
+        desk: DeskBehind,
+        station: str,
+        probe: ReferenceProbe | None,
+        *,
+        cursor: int,
+        begun_anew: bool,
+    ) -> None:
+        self._desk, self._station, self._probe = desk, station, probe
+        self._anew = begun_anew
+        self._last: tuple[str, float] | None = None
+        self.cursor = cursor
+
+    def fresh(self) -> dict[str, Any]:
+        """What came in since the last call; ``anew`` where the page is to forget what it had."""
+        packs, self.cursor = self._desk.live.since(self._station, self.cursor)
+        newest = self._desk.live.latest(self._station)
+        if newest is None:
+            return {"boot": None, "anew": self._anew, "points": []}
+        curve = curve_of_open_run(self._desk, self._station)
+        in_order = sorted(packs, key=lambda pack: (pack.boot, pack.seq))
+        points = [
+            chart_point(pack, self._probe, curve)
+            for pack in in_order
+            if pack.boot == newest.boot and pack.rig_time_s > newest.rig_time_s - CHART_SPAN_S
+            if self._is_due(pack)
+        ]
+        anew, self._anew = self._anew, False
+        return {"boot": newest.boot, "anew": anew, "points": points}
+
+    def _is_due(self, pack: ReadingPack) -> bool:
+        if self._last is not None and self._last[0] == pack.boot:
+            if pack.rig_time_s < self._last[1] + CHART_STEP_S:
+                return False
+        self._last = (pack.boot, pack.rig_time_s)
+        return True

@@ -1,0 +1,102 @@
+"""A result as the page shows it, made from the issued data alone."""
+
+from dataclasses import dataclass
+
+from markupsafe import Markup
+
+from calibration.conformity import Verdict
+from host.certificates.canonical import certificate_from_canonical
+from host.certificates.certificate import Certificate, CertifiedPoint
+from host.certificates.printed import (
+    PrintedPoint,
+    degrees_of_freedom_text,
+    estimate_text,
+    printed_point,
+    two_digits,
+)
+from host.pictures.agreement_strip import strip_span_k
+from host.store.certificates import IssuedCertificate
+from host.web.scale import Scale, in_both_scales
+from host.web.strips import on_this_page, result_strip
+
+#: What to do next, by verdict: common sense of the trade, no measurement.
+NEXT_ACTION = {
+    Verdict.IN_TOLERANCE: "Nothing is to be done to this sender. Where the reading in the vehicle is still "
+    "wrong, look at the connector, the wiring and the ground, then at the computer or the gauge.",
+    Verdict.OUT_OF_TOLERANCE: "Look at the terminals: clean and dry them and check it again, as left. If it "
+    "stays out, the sender is at fault or is not the part this curve belongs to: compare, then replace it.",
+    Verdict.NOT_DECIDED: "The error lies too near the limit for this bench to tell. Check it again with "
+    "steadier water and the sender deeper in it, or judge it by a limit that this bench can resolve.",
+}
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class BudgetRow:
+    """One line of a budget, in characters."""
+
+    quantity: str
+    estimate: str
+    standard_u: str
+    distribution: str
+    degrees_of_freedom: str
+    contribution_k: str
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class PointView:
+    """One temperature: its strip, its row of numbers, its budget."""
+
+    verdict: Verdict
+    printed: PrintedPoint
+    strip: Markup
+    budget: tuple[BudgetRow, ...]
+    combined_u_k: str
+    degrees_of_freedom: str
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class ResultView:
+    """A certificate as a page."""
+
+    certificate: Certificate
+    sentence: str
+    next_action: str
+    points: tuple[PointView, ...]
+    chart: Markup
+
+
+def result_view_of(issued: IssuedCertificate, scale: Scale) -> ResultView:
+    """Page of an issued certificate."""
+    certificate = certificate_from_canonical(issued.files.canonical_json)
+    strips = [point.witnesses for point in certificate.points if point.witnesses]
+    span_k = strip_span_k(strips) if strips else 1.0
+    return ResultView(
+        certificate=certificate,
+        sentence=in_both_scales(certificate.sentence, scale),
+        next_action=NEXT_ACTION[certificate.verdict],
+        points=tuple(_point(point, scale, span_k) for point in certificate.points),
+        chart=on_this_page(issued.files.chart_svg),
+    )
+
+
+def _point(point: CertifiedPoint, scale: Scale, span_k: float) -> PointView:
+    printed = printed_point(point)
+    where = f"{printed.temperature_c} °C, {printed.temperature_f} °F"
+    return PointView(
+        verdict=point.verdict,
+        printed=printed,
+        strip=result_strip(point, scale, span_k=span_k, title=f"Agreement at {where}"),
+        budget=tuple(
+            BudgetRow(
+                quantity=line.quantity,
+                estimate=f"{estimate_text(line)} {line.unit}",
+                standard_u=f"{two_digits(line.standard_u)} {line.unit}",
+                distribution=line.distribution.value,
+                degrees_of_freedom=degrees_of_freedom_text(line.degrees_of_freedom),
+                contribution_k=two_digits(line.contribution),
+            )
+            for line in point.budget.lines
+        ),
+        combined_u_k=two_digits(point.budget.standard_u),
+        degrees_of_freedom=degrees_of_freedom_text(point.budget.degrees_of_freedom),
+    )

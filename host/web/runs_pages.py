@@ -1,0 +1,87 @@
+"""Pages of the runs: the list, the step card of an open run, the result of one that is over."""
+
+from flask import Blueprint, Response, abort, g, make_response, redirect, render_template, request
+from werkzeug.wrappers import Response as AnyResponse
+
+from host.errors import DeskError
+from host.web.desk_behind import the_desk
+from host.web.result_view import result_view_of
+from host.web.run_list import run_rows
+from host.web.station_now import card_mark, probe_in_register, station_now
+
+runs_pages = Blueprint("runs", __name__)
+
+_LONGEST_REASON = 200
+
+
+@runs_pages.get("/runs")
+def index() -> str:
+    """Every run, the newest first."""
+    return render_template("runs.html", rows=run_rows(the_desk().store))
+
+
+@runs_pages.get("/runs/<int:run>")
+def run_page(run: int) -> str:
+    """The one next step while a run is open; what came of it afterwards."""
+    desk = the_desk()
+    view = _view(run)
+    if view.state.certificate is not None:
+        issued = desk.store.certificates.get(view.state.certificate)
+        return render_template("result.html", view=view, result=result_view_of(issued, g.scale))
+    live = desk.live.station(view.station)
+    now = None if live is None else station_now(desk, live, probe_in_register(desk))
+    template = "stopped.html" if view.state.is_over else "run.html"
+    return render_template(template, view=view, now=now, mark=card_mark(view.card), hands=_can_help(run))
+
+
+@runs_pages.get("/runs/<int:run>/card")
+def card(run: int) -> Response:
+    """The step card alone, for a page that is already open."""
+    view = _view(run)
+    response = make_response(
+        render_template("_card.html", view=view, mark=card_mark(view.card), hands=_can_help(run))
+    )
+    response.headers["Cache-Control"] = "no-store"
+    return response
+
+
+@runs_pages.post("/runs/<int:run>/press")
+def press(run: int) -> AnyResponse:
+    """The one button. A press that comes twice, or late, changes nothing."""
+    view = _view(run)
+    is_this_step = request.form.get("step") in (None, str(view.card.step))
+    if not view.state.is_over and view.card.button is not None and is_this_step:
+        the_desk().runs.press(run)
+    return redirect(f"/runs/{run}", 303)
+
+
+@runs_pages.post("/runs/<int:run>/hands")
+def hands(run: int) -> AnyResponse:
+    """Let the simulated hands do what the card asks for."""
+    helper = the_desk().hands
+    if helper is None:
+        raise DeskError("There are no simulated hands at this desk: its benches need real ones.")
+    if not _view(run).state.is_over:
+        helper.do(run)
+    return redirect(f"/runs/{run}", 303)
+
+
+@runs_pages.post("/runs/<int:run>/stop")
+def stop(run: int) -> AnyResponse:
+    """Stop a run for good; stopping it again changes nothing."""
+    if not _view(run).state.is_over:
+        reason = " ".join(request.form.get("reason", "").split())[:_LONGEST_REASON]
+        the_desk().runs.stop_run(run, reason or "Stopped by hand.")
+    return redirect(f"/runs/{run}", 303)
+
+
+def _view(run: int):  # noqa: ANN202  typed by the desk's own method
+    try:
+        return the_desk().runs.view(run)
+    except DeskError as error:
+        abort(404, description=str(error))
+
+
+def _can_help(run: int) -> bool:
+    view = the_desk().runs.view(run)
+    return the_desk().hands is not None and view.simulated and view.card.ask is not None

@@ -1,0 +1,85 @@
+"""°C or °F: the reader's choice, kept in a cookie, and every temperature in both where hands follow it."""
+
+import re
+from enum import StrEnum
+
+from flask import Response, g, request
+
+from calibration.rounding import decimals_of, rounded_text
+from calibration.temperature_scale import fahrenheit_from_celsius
+
+_COOKIE = "ohmbath-scale"
+_YEAR_S = 31_536_000
+_WRITTEN = re.compile(r"(?P<first>-?\d+(?:\.\d+)?)(?: to (?P<last>-?\d+(?:\.\d+)?))? °C")
+FAHRENHEIT_PER_K = 1.8
+
+
+class Scale(StrEnum):
+    """Scale that leads on the page."""
+
+    CELSIUS = "c"
+    FAHRENHEIT = "f"
+
+    @property
+    def unit(self) -> str:
+        """As printed."""
+        return "°F" if self is Scale.FAHRENHEIT else "°C"
+
+    @property
+    def other(self) -> "Scale":
+        """The one that stands behind, smaller."""
+        return Scale.CELSIUS if self is Scale.FAHRENHEIT else Scale.FAHRENHEIT
+
+
+def chosen_scale() -> Scale:
+    """Scale of this request: the query first, then the cookie, then °C."""
+    for word in (request.args.get("scale"), request.cookies.get(_COOKIE)):
+        if word in tuple(Scale):
+            return Scale(word)
+    return Scale.CELSIUS
+
+
+def remember_scale(response: Response) -> Response:
+    """Keep a choice that came with the query; it is a preference and carries no authority."""
+    if request.args.get("scale") in tuple(Scale):
+        response.set_cookie(_COOKIE, g.scale.value, max_age=_YEAR_S, samesite="Lax", httponly=True)
+    return response
+
+
+def degrees(temperature_c: float, scale: Scale, *, expanded_u_k: float) -> str:
+    """A temperature rounded to its uncertainty, without its unit."""
+    if scale is Scale.FAHRENHEIT:
+        places = decimals_of(expanded_u_k * FAHRENHEIT_PER_K)
+        return rounded_text(fahrenheit_from_celsius(temperature_c), places)
+    return rounded_text(temperature_c, decimals_of(expanded_u_k))
+
+
+def plain_degrees(temperature_c: float, scale: Scale) -> str:
+    """A set point as a person says it: 60 °C, 140 °F."""
+    value = temperature_c if scale is Scale.CELSIUS else fahrenheit_from_celsius(temperature_c)
+    return f"{round(value, 1):g} {scale.unit}"
+
+
+def in_scale(text: str, scale: Scale) -> str:
+    """Words with every °C in them turned into the chosen scale."""
+    return text if scale is Scale.CELSIUS else _WRITTEN.sub(_in_fahrenheit, text)
+
+
+def in_both_scales(text: str, scale: Scale) -> str:
+    """Words with every °C in them said on both scales, the chosen one first."""
+    if scale is Scale.FAHRENHEIT:
+        return _WRITTEN.sub(lambda found: f"{_in_fahrenheit(found)} ({found[0]})", text)
+    return _WRITTEN.sub(lambda found: f"{found[0]} ({_in_fahrenheit(found)})", text)
+
+
+def _in_fahrenheit(found: re.Match[str]) -> str:
+    first, last = _converted(found["first"]), _converted(found["last"])
+    return f"{first} to {last} °F" if last else f"{first} °F"
+
+
+def _converted(written: str | None) -> str:
+    """As many decimals as were written; a Fahrenheit degree is the smaller one."""
+    if written is None:
+        return ""
+    places = len(written.partition(".")[2])
+    return rounded_text(fahrenheit_from_celsius(float(written)), places)

@@ -1,0 +1,210 @@
+"""The form that starts a sender check: good defaults, and errors in words beside the field."""
+
+import re
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from functools import lru_cache
+
+from calibration.curves import CurveError, ReferenceCurve, curve_names, load_curve
+from calibration.reference_probe import ReferenceProbe
+from calibration.temperature_scale import celsius_from_fahrenheit
+from host.certificates.errors import CertificateError
+from host.certificates.printable import LONGEST_NAME, printable_text
+from host.store import Store
+from host.web.scale import Scale, plain_degrees
+
+DEFAULT_SET_POINTS_C = (30.0, 60.0, 85.0)
+LEAST_SET_POINTS = 3
+MOST_SET_POINTS = 12
+
+# A bath is never quite at its set point: so far a default stays inside the ends of a curve.
+_INSIDE_K = 2.0
+_TEXTS = {"item": "what is checked", "customer": "the customer", "operator": "your name"}
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class StartForm:
+    """The form as typed, and what could be made of it.
+
+    Attributes
+    ----------
+    typed : Mapping[str, str]
+        Text of each field.
+    errors : Mapping[str, str]
+        Words for each field that cannot be taken; under ``form`` what concerns no field.
+    set_points_c : tuple[float, ...]
+        [°C]
+    limit_k : float or None
+        [K]
+    """
+
+    typed: Mapping[str, str]
+    errors: Mapping[str, str] = field(default_factory=dict)
+    set_points_c: tuple[float, ...] = ()
+    limit_k: float | None = None
+
+    def with_error(self, words: str) -> "StartForm":
+        """The same with what the desk had to say."""
+        return StartForm(typed=self.typed, errors={**self.errors, "form": words})
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class CurveChoice:
+    """A curve as the form offers it."""
+
+    name: str
+    words: str
+
+
+@lru_cache(maxsize=1)
+def curves() -> Mapping[str, ReferenceCurve]:
+    """Curves that a sender check can follow, those with a tolerance first.
+
+    A curve that judges only at its two printed rows leaves no third temperature to measure at.
+    """
+    loaded = (load_curve(name) for name in curve_names())
+    fit = [
+        curve for curve in loaded if not curve.judges_only_printed_rows or len(curve.rows) >= LEAST_SET_POINTS
+    ]
+    return {curve.name: curve for curve in sorted(fit, key=lambda curve: not curve.has_tolerance)}
+
+
+def curve_choices() -> tuple[CurveChoice, ...]:
+    """Curves with their tolerance in words."""
+    return tuple(CurveChoice(name=name, words=_curve_words(curve)) for name, curve in curves().items())
+
+
+def empty_form(store: Store, scale: Scale, asked: Mapping[str, str]) -> StartForm:
+    """Form to be filled in: what the address asks for, else what the last run here had."""
+    runs = store.runs.all()
+    last = runs[-1].settings if runs else {}
+    names = tuple(curves())
+    # A check of the next sender is mostly one of the same curve by the same hands, for another customer.
+    curve = next(
+        (name for name in (asked.get("curve"), last.get("curve")) if name in names), names[0] if names else ""
+    )
+    same_curve = last.get("curve") == curve
+    limit_k = last.get("limit_k") if same_curve else None
+    typed = {
+        "item": asked.get("item", ""),
+        "customer": asked.get("customer", ""),
+        "operator": str(last.get("operator", "")),
+        "curve": curve,
+        "set_points": " ".join(
+            plain_degrees(point, scale).split()[0]
+            for point in (last.get("set_points_c") if same_curve else None) or default_set_points_c(curve)
+        ),
+        "limit_k": "" if limit_k is None else f"{limit_k:g}",
+        "scale": scale.value,
+    }
+    return StartForm(typed=typed)
+
+
+def default_set_points_c(name: str) -> tuple[float, ...]:
+    """Temperatures that suit a curve. [°C]"""
+    curve = curves().get(name)
+    if curve is None:
+        return DEFAULT_SET_POINTS_C
+    if curve.judges_only_printed_rows:
+        return curve.printed_temperatures_c
+    low_c = max(curve.valid_from_c + _INSIDE_K, DEFAULT_SET_POINTS_C[0])
+    high_c = min(curve.valid_to_c - _INSIDE_K, DEFAULT_SET_POINTS_C[-1])
+    if (low_c, high_c) == (DEFAULT_SET_POINTS_C[0], DEFAULT_SET_POINTS_C[-1]):
+        return DEFAULT_SET_POINTS_C
+    return (float(round(low_c)), float(round((low_c + high_c) / 2.0)), float(round(high_c)))
+
+
+def filled_form(posted: Mapping[str, str], probe: ReferenceProbe | None) -> StartForm:
+    """Form as it was sent, checked."""
+    names = (*_TEXTS, "curve", "set_points", "limit_k", "scale")
+    typed = {name: posted.get(name, "").strip() for name in names}
+    errors: dict[str, str] = {}
+    for name, meaning in _TEXTS.items():
+        errors |= _text_error(name, typed[name], meaning)
+    curve = curves().get(typed["curve"])
+    if curve is None:
+        errors["curve"] = "Choose a curve from the list."
+    limit_k = _limit_k(typed["limit_k"], curve, errors)
+    points = _set_points(typed["set_points"], typed["scale"], errors)
+    if points and curve is not None:
+        _check_points(points, curve, probe, errors)
+    return StartForm(typed=typed, errors=errors, set_points_c=points, limit_k=limit_k)
+
+
+def _curve_words(curve: ReferenceCurve) -> str:
+    tolerance = (
+        f"tolerance {curve.tolerance}" if curve.has_tolerance else "no printed tolerance, needs a limit"
+    )
+    rows = ", judges only at " + _listed(curve) if curve.judges_only_printed_rows else ""
+    return f"{curve.name}: {curve.title}; {tolerance}{rows}"
+
+
+def _listed(curve: ReferenceCurve) -> str:
+    return " and ".join(f"{point:g}" for point in curve.printed_temperatures_c) + " °C"
+
+
+def _text_error(name: str, text: str, meaning: str) -> dict[str, str]:
+    if name == "item" and not text:
+        return {name: "Write what is checked: it stands on the certificate, for example “sender, tag 7”."}
+    try:
+        printable_text(text, meaning, longest=LONGEST_NAME)
+    except CertificateError as error:
+        return {name: str(error)}
+    return {}
+
+
+def _limit_k(text: str, curve: ReferenceCurve | None, errors: dict[str, str]) -> float | None:
+    if not text:
+        if curve is not None and not curve.has_tolerance:
+            errors["limit_k"] = (
+                "This curve was printed without a tolerance: write how far the sender may be off, in kelvin."
+            )
+        return None
+    limit_k = _number(text)
+    if limit_k is None or not 0.0 < limit_k <= 50.0:
+        errors["limit_k"] = "Write a number of kelvin above 0 and up to 50, for example 2 or 2.5."
+        return None
+    return limit_k
+
+
+def _set_points(text: str, scale: str, errors: dict[str, str]) -> tuple[float, ...]:
+    numbers = [_number(part) for part in re.split(r"[\s,;]+", text) if part]
+    if any(number is None for number in numbers):
+        errors["set_points"] = "Write numbers with spaces between them, for example 25 60 90."
+        return ()
+    found = [number for number in numbers if number is not None]
+    if scale == Scale.FAHRENHEIT:
+        found = [round(celsius_from_fahrenheit(number), 2) for number in found]
+    points = tuple(sorted(set(found)))
+    if not LEAST_SET_POINTS <= len(points) <= MOST_SET_POINTS:
+        errors["set_points"] = (
+            f"A sender check takes {LEAST_SET_POINTS} to {MOST_SET_POINTS} different temperatures; "
+            f"there are {len(points)} here."
+        )
+        return ()
+    return points
+
+
+def _check_points(
+    points: tuple[float, ...], curve: ReferenceCurve, probe: ReferenceProbe | None, errors: dict[str, str]
+) -> None:
+    for point in points:
+        if probe is not None and not probe.covers(point):
+            errors["set_points"] = (
+                f"The probe's certificate covers {probe.valid_from_c:g} to {probe.valid_to_c:g} °C; "
+                f"{point:g} °C is outside."
+            )
+            return
+        try:
+            curve.limits_ohm(point) if curve.has_tolerance else curve.resistance_ohm(point)
+        except CurveError as error:
+            errors["set_points"] = str(error)
+            return
+
+
+def _number(text: str) -> float | None:
+    try:
+        number = float(text)
+    except ValueError:
+        return None
+    return number if abs(number) < 1e6 else None

@@ -1,0 +1,117 @@
+"""One station at this moment, with everything that a page or a live stream says of it."""
+
+import zlib
+from dataclasses import dataclass
+from functools import lru_cache
+
+from calibration.contract.readings import ReadingPack
+from calibration.curves import CurveError, ReferenceCurve, load_curve
+from calibration.reference_probe import ReferenceProbe
+from host.live import StationLive, StationState
+from host.procedures.bench_setup import probe_of
+from host.web.desk_behind import DeskBehind
+from host.web.live_values import LiveValues, live_values_of
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class StationNow:
+    """A station as a page shows it.
+
+    Attributes
+    ----------
+    live : StationLive
+        State in words, trouble, newest reading.
+    values : LiveValues or None
+        Of the newest reading.
+    run : int or None
+        Number of its open run.
+    card_mark : str or None
+        Changes when the step card of that run changes.
+    """
+
+    live: StationLive
+    values: LiveValues | None
+    run: int | None
+    card_mark: str | None
+
+    @property
+    def station(self) -> str:
+        """Its id."""
+        return self.live.station
+
+    @property
+    def simulated(self) -> bool:
+        """True where its silicon is simulated."""
+        if self.live.latest is not None:
+            return self.live.latest.simulated
+        return self.live.presence is not None and self.live.presence.simulated
+
+    @property
+    def is_live(self) -> bool:
+        """True where its values are of now."""
+        return self.live.state is StationState.LIVE
+
+    @property
+    def in_trouble(self) -> bool:
+        """True where somebody should go and look."""
+        return bool(self.live.trouble) or not self.is_live
+
+
+def probe_in_register(desk: DeskBehind) -> ReferenceProbe | None:
+    """Probe that the register holds; a live stream asks once, when it begins."""
+    instrument = desk.store.register.current("probe")
+    return None if instrument is None else probe_of(instrument.content)
+
+
+def station_now(desk: DeskBehind, live: StationLive, probe: ReferenceProbe | None) -> StationNow:
+    """Station with the values of its newest reading; touches no database."""
+    run = desk.runs.open_run_of(live.station)
+    view = None if run is None else desk.runs.view(run)
+    curve = None if view is None else _curve(view.state.started.curve)
+    values = None if live.latest is None else live_values_of(live.latest, probe=probe, curve=curve)
+    return StationNow(
+        live=live, values=values, run=run, card_mark=None if view is None else card_mark(view.card)
+    )
+
+
+def all_stations_now(desk: DeskBehind) -> list[StationNow]:
+    """Every station, trouble first, then by name."""
+    probe = probe_in_register(desk)
+    stations = [station_now(desk, live, probe) for live in desk.live.stations()]
+    return sorted(stations, key=lambda now: (not now.in_trouble, now.station))
+
+
+def chart_point(
+    pack: ReadingPack, probe: ReferenceProbe | None, curve: ReferenceCurve | None
+) -> list[float | None]:
+    """Reading as the strip chart takes it: rig time, probe, sender shows, sender in ohms. [s, °C, °C, Ω]"""
+    values = live_values_of(pack, probe=probe, curve=curve)
+    bath, sender = values.of("probe"), values.of("sender")
+    probe_c = bath.temperature_c if bath else None
+    indicated_c = sender.temperature_c if sender else None
+    ohms = sender.resistance_ohm if sender and not sender.words else None
+    return [
+        round(pack.rig_time_s, 1),
+        None if probe_c is None else round(probe_c, 3),
+        None if indicated_c is None else round(indicated_c, 3),
+        None if ohms is None else round(ohms, 2),
+    ]
+
+
+def curve_of_open_run(desk: DeskBehind, station: str) -> ReferenceCurve | None:
+    """Curve of the open run of a station."""
+    run = desk.runs.open_run_of(station)
+    return None if run is None else _curve(desk.runs.view(run).state.started.curve)
+
+
+def card_mark(card: object) -> str:
+    """Short text that is the same for the same card."""
+    return f"{zlib.crc32(repr(card).encode('utf-8')):08x}"
+
+
+@lru_cache(maxsize=64)
+def _curve(name: str) -> ReferenceCurve | None:
+    try:
+        return load_curve(name)
+    except CurveError:
+        return None  # a run keeps its curve by hash; a page can do without the indicated temperature

@@ -1,0 +1,100 @@
+"""Pages of the stations: the list, one station, and their live streams."""
+
+from flask import (
+    Blueprint,
+    Response,
+    abort,
+    current_app,
+    g,
+    redirect,
+    render_template,
+    request,
+    stream_with_context,
+)
+from werkzeug.wrappers import Response as AnyResponse
+
+from host.errors import DeskError
+from host.web.desk_behind import the_desk
+from host.web.live_stream import all_stations_events, station_events, streams_of
+from host.web.start_form import StartForm, curve_choices, empty_form, filled_form
+from host.web.station_now import StationNow, all_stations_now, probe_in_register, station_now
+
+stations_pages = Blueprint("stations", __name__)
+
+_NO_ROOM = "Too many live pages are open. Close one; this page tries again by itself.\n"
+
+
+@stations_pages.get("/")
+def index() -> str:
+    """Every station, trouble first."""
+    stations = all_stations_now(the_desk())
+    return render_template("stations.html", stations=stations)
+
+
+@stations_pages.get("/live")
+def index_live() -> Response:
+    """Live rows of every station."""
+    desk = the_desk()
+    return _stream(all_stations_events(desk, scale=g.scale, probe=probe_in_register(desk)))
+
+
+@stations_pages.get("/stations/<station>")
+def station_page(station: str) -> str:
+    """One station: live strip, strip chart, values, and the form that starts a check."""
+    form = empty_form(the_desk().store, g.scale, request.args)
+    return _station_page(_now(station), form)
+
+
+@stations_pages.get("/stations/<station>/live")
+def station_live(station: str) -> Response:
+    """Live values, strip, chart points and card mark of one station."""
+    desk = the_desk()
+    _now(station)
+    last_id = request.headers.get("Last-Event-ID", request.args.get("after", ""))
+    return _stream(
+        station_events(desk, station, scale=g.scale, last_id=last_id, probe=probe_in_register(desk))
+    )
+
+
+@stations_pages.post("/stations/<station>/sender-check")
+def start_sender_check(station: str) -> AnyResponse | tuple[str, int]:
+    """Start a sender check, or say beside the field why not."""
+    desk = the_desk()
+    now = _now(station)
+    form = filled_form(request.form, probe_in_register(desk))
+    if form.errors:
+        return _station_page(now, form), 422
+    try:
+        run = desk.runs.start_sender_check(
+            station=station,
+            item=form.typed["item"],
+            curve=form.typed["curve"],
+            set_points_c=form.set_points_c,
+            limit_k=form.limit_k,
+            customer=form.typed["customer"],
+            operator=form.typed["operator"],
+        )
+    except DeskError as error:
+        return _station_page(_now(station), form.with_error(str(error))), 422
+    return redirect(f"/runs/{run}", 303)
+
+
+def _station_page(now: StationNow, form: StartForm) -> str:
+    return render_template("station.html", now=now, form=form, curves=curve_choices())
+
+
+def _now(station: str) -> StationNow:
+    desk = the_desk()
+    live = desk.live.station(station)
+    if live is None:
+        abort(404, description=f"There is no station {station!r:.40} at this desk.")
+    return station_now(desk, live, probe_in_register(desk))
+
+
+def _stream(events: "object") -> Response:
+    held = streams_of(current_app).held(events)  # type: ignore[arg-type]
+    if held is None:
+        return Response(_NO_ROOM, 503, {"Retry-After": "5"}, mimetype="text/plain")
+    return Response(
+        stream_with_context(held), mimetype="text/event-stream", headers={"Cache-Control": "no-store"}
+    )
