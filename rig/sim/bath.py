@@ -69,7 +69,7 @@ class BathState:
 
 
 def vapour_pressure_pa(temperature_c: float) -> float:
-    """Saturation pressure of water, Magnus form; good to a per cent or so, enough for a loss. [Pa]"""
+    """Saturation pressure of water, Magnus form; good to three per cent, enough for a loss. [Pa]"""
     return 611.2 * math.exp(17.62 * temperature_c / (243.12 + temperature_c))
 
 
@@ -117,7 +117,7 @@ class Bath:
         state.room_c += parameters.room_sd_k * math.sqrt(2.0 * share) * self._wander.next()
 
     def _thermostat(self, dt_s: float) -> None:
-        """Proportional, integral, with some foresight; its sensor lags, is a little off, and reads in steps."""
+        """Proportional, integral, some foresight; its sensor lags, is a little off, and reads in steps."""
         parameters, state = self.parameters, self.state
         sensed_c = state.bath_c + parameters.thermostat_offset_k
         state.thermostat_c += (sensed_c - state.thermostat_c) * -math.expm1(

@@ -3,7 +3,6 @@
 import math
 import tomllib
 from dataclasses import dataclass, fields
-from functools import cache
 from importlib.resources import files
 
 from rig.errors import PlantError
@@ -24,7 +23,7 @@ class PlantKind:
     effect: str
     scale: float
     highest: float
-    about: str
+    words: str
     lowest: float = 0.0
 
 
@@ -55,7 +54,6 @@ class Effects:
         return inside_ohm + self.series_ohm
 
 
-@cache
 def plant_kinds() -> dict[str, PlantKind]:
     """All kinds of faults, by name."""
     text = files("rig.sim").joinpath("plants.toml").read_text(encoding="utf-8")
@@ -65,6 +63,9 @@ def plant_kinds() -> dict[str, PlantKind]:
         if kind.effect not in known:
             raise PlantError(f"plants.toml: {kind.name} has the effect {kind.effect!r}, which does not exist")
     return {kind.name: kind for kind in kinds}
+
+
+PLANTS = plant_kinds()
 
 
 def parse_plant(text: str) -> Plant:
@@ -117,7 +118,6 @@ def effects_of(plant: Plant | None) -> Effects:
 
 
 def _kind(name: str) -> PlantKind:
-    kinds = plant_kinds()
-    if name not in kinds:
-        raise PlantError(f"There is no fault called {name!r}. Choose one of {', '.join(sorted(kinds))}.")
-    return kinds[name]
+    if name not in PLANTS:
+        raise PlantError(f"There is no fault called {name!r}. Choose one of {', '.join(sorted(PLANTS))}.")
+    return PLANTS[name]

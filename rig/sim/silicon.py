@@ -1,6 +1,5 @@
 """All simulated chips of one bench, wired to one world: what the unmodified drivers find below them."""
 
-import tempfile
 from pathlib import Path
 
 from rig.sim.board import Board, RealDecadeBox, draw_thresholds
@@ -25,6 +24,8 @@ class SimulatedSilicon:
         As the drivers have it.
     world : World
         What the chips measure.
+    one_wire_folder : Path
+        Where the 1-wire tree is shown; made if need be.
 
     Attributes
     ----------
@@ -34,7 +35,7 @@ class SimulatedSilicon:
         Where a test plants a chip's fault.
     """
 
-    def __init__(self, *, wiring: Wiring, world: World) -> None:
+    def __init__(self, *, wiring: Wiring, world: World, one_wire_folder: Path) -> None:
         seed, waking = world.state.seed, world.state.wakings
         self.world = world
         self.board = Board.draw(generator(seed, "board"), wiring)
@@ -68,8 +69,7 @@ class SimulatedSilicon:
                 wiring.infrared.i2c_address: self.infrared_chip,
             }
         )
-        self._folder = tempfile.TemporaryDirectory(prefix="ohmbath-one-wire-")
-        self.one_wire = OneWireTree(Path(self._folder.name))
+        self.one_wire = OneWireTree(one_wire_folder)
 
     def begin_pass(self, now_s: float) -> None:
         """Bring the world up to ``now_s`` and let the chips see it. [s]"""
@@ -78,6 +78,5 @@ class SimulatedSilicon:
         self.circuit.begin_pass()
 
     def close(self) -> None:
-        """Let go of the pins and the folder."""
+        """Let go of the pins."""
         self.pin_factory.close()
-        self._folder.cleanup()

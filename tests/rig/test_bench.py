@@ -1,0 +1,348 @@
+"""The whole bench: unmodified drivers over simulated silicon, as the rest of the rig sees it."""
+
+import math
+import time
+import tomllib
+from collections.abc import Callable, Iterator
+from dataclasses import replace
+from pathlib import Path
+from statistics import fmean
+from typing import Any
+
+import pytest
+
+from calibration.contract.readings import Insertion, Quality, ReadingPack, decode_readings, encode_readings
+from rig.bench import Bench, BenchSample, MetalBench, SimulatedBench, real_bench, simulated_bench
+from rig.clock import RealClock, SimulatedClock
+from rig.driven_bench import Below
+from rig.errors import OrderRefused, RelayError, RigError
+from rig.sim.one_wire_tree import WitnessFault
+from rig.wiring import load_wiring
+
+WIRING = load_wiring()
+COOLANT = tomllib.loads((Path(__file__).parent / "published" / "senders.toml").read_text("utf-8"))["coolant"]
+
+MakeBench = Callable[..., SimulatedBench]
+
+
+@pytest.fixture
+def make_bench(tmp_path: Path) -> Iterator[MakeBench]:
+    made: list[SimulatedBench] = []
+
+    def make(*, seed: int = 11, plant: tuple[str, float] | None = None) -> SimulatedBench:
+        bench = simulated_bench(
+            wiring=WIRING,
+            seed=seed,
+            plant=plant,
+            world_file=tmp_path / f"{len(made)}" / "world.json",
+            clock=SimulatedClock(start_utc_s=1_800_000_000.0),
+        )
+        made.append(bench)
+        return bench
+
+    yield make
+    for bench in made:
+        bench.close()
+
+
+def passes(bench: Bench, count: int) -> list[BenchSample]:
+    samples = []
+    for _ in range(count):
+        bench.clock.wait_until(bench.clock.monotonic_s() + WIRING.bench.pass_interval_s)
+        samples.append(bench.sample())
+    return samples
+
+
+def mean_ohm(bench: SimulatedBench, channel: str, count: int = 16) -> float:
+    """Mean of good readings, the first passes after a change left out."""
+    samples = passes(bench, count + 2)[2:]
+    readings = [sample.channels[channel] for sample in samples]
+    assert {reading.quality for reading in readings} == {Quality.GOOD}
+    return fmean(reading.value for reading in readings if reading.value is not None)
+
+
+def box_ohm(bench: SimulatedBench, setting_ohm: int) -> float:
+    """What the box really makes of a setting, from its resistors, not through any chip."""
+    digits = [int(digit) for digit in reversed(f"{setting_ohm:04d}")]
+    bits = [digit >> weight & 1 for digit in digits for weight in range(4)]
+    opened = sum(bit << number for number, bit in enumerate(bits))
+    return bench.silicon.box.resistance_ohm(opened, bench.silicon.circuit.board_c)
+
+
+def test_a_pass_says_all_that_the_wire_carries(make_bench: MakeBench) -> None:
+    sample = passes(make_bench(), 2)[-1]
+    assert set(sample.channels) == {"sender", "probe", "witness", "infrared", "ambient"}
+    assert {reading.quality for reading in sample.channels.values()} == {Quality.GOOD}
+    assert set(sample.taps) == {f"{name}.tap{tap}" for name in ("sender", "probe") for tap in (0, 1, 2)}
+    assert (sample.decade_ohm, sample.insertion, sample.range_ohm) == (0.0, Insertion.NONE, 2700.0)
+    pack = ReadingPack(
+        station="bench-1", rig="r", boot="00000001-0a0b0c0d", seq=1, rig_time_s=0.25, simulated=True,
+        decade_ohm=sample.decade_ohm, insertion=sample.insertion, range_ohm=sample.range_ohm,
+        channels=sample.channels, taps=sample.taps,
+    )  # fmt: skip
+    assert decode_readings(encode_readings(pack), station="bench-1") == pack
+
+
+def test_ohms_follow_from_the_taps_that_are_sent(make_bench: MakeBench) -> None:
+    for sample in passes(make_bench(), 20):
+        for name, reference_ohm in (("sender", sample.range_ohm), ("probe", 2700.0)):
+            c0, c1, c2 = (sample.taps[f"{name}.tap{tap}"] for tap in (0, 1, 2))
+            reading = sample.channels[name]
+            assert reading.value == pytest.approx(reference_ohm * (c1 - c2) / (c0 - c1), rel=1e-12)
+            assert reading.raw == pytest.approx(4096 * (c1 - c2) / (c0 - c2), rel=1e-12)
+
+
+@pytest.mark.slow
+def test_every_thermometer_sees_the_same_water(make_bench: MakeBench) -> None:
+    bench = make_bench()
+    bench.hands({"do": "heater", "temperature_c": 60})
+    sample = passes(bench, 4 * 900)[-1]
+    bath_c = bench.silicon.world.state.bath.bath_c
+    assert bath_c == pytest.approx(60.0, abs=0.5)
+    assert sample.channels["witness"].value == pytest.approx(bath_c, abs=0.6)
+    assert sample.channels["infrared"].value == pytest.approx(bath_c, abs=1.8)
+    probe_ohm = sample.channels["probe"].value
+    assert probe_ohm == pytest.approx(bench.silicon.world.probe_law.resistance_ohm(bath_c), rel=0.004)
+    assert sample.range_ohm == 750.0  # and the range has followed the sender
+
+
+@pytest.mark.parametrize("where", [Insertion.SENDER, Insertion.PROBE])
+def test_the_box_s_relays_are_read_back_as_ohms_through_the_circuit(
+    make_bench: MakeBench, where: Insertion
+) -> None:
+    bench = make_bench()
+    bench.set_insertion(where)
+    for setting_ohm in (690, 1357, 2468, 9753):
+        bench.set_decade(float(setting_ohm))
+        measured_ohm = mean_ohm(bench, where.value)
+        assert measured_ohm == pytest.approx(box_ohm(bench, setting_ohm), rel=0.0035)
+        other = "probe" if where is Insertion.SENDER else "sender"
+        assert bench.sample().channels[other].quality is Quality.GOOD
+    assert box_ohm(bench, 690) == pytest.approx(690, rel=0.0011, abs=1.5)
+
+
+def kelvin_per_share(temperature_c: float) -> float:
+    """How many kelvin a share of the coolant sensor's resistance is worth, from its published table."""
+    table = list(zip(COOLANT["temperature_c"], COOLANT["resistance_ohm"], strict=True))
+    below = max(point for point in table[:-1] if point[0] <= temperature_c)
+    above = min(point for point in table if point[0] > below[0])
+    return (above[0] - below[0]) / abs(math.log(above[1] / below[1]))
+
+
+@pytest.mark.slow
+def test_what_the_uncorrected_converter_gets_wrong_from_25_to_90_degrees(
+    make_bench: MakeBench, record_property: Callable[[str, Any], None]
+) -> None:
+    """No ohms check yet: reference resistors of 0.1 % and a B-grade converter, as they come.
+
+    The goal of 0.05 K belongs to a checked bench; without the check it is not reached everywhere, and the
+    bound here is what parts within their data sheets may do: 0.1 % and a bit over one code between two taps.
+    """
+    worst_k = []
+    for seed in range(12):
+        bench = make_bench(seed=seed)
+        bench.set_insertion(Insertion.SENDER)
+        errors_k = []
+        for temperature_c, table_ohm in zip(COOLANT["temperature_c"], COOLANT["resistance_ohm"], strict=True):
+            if not 25 <= temperature_c <= 90:
+                continue
+            bench.set_decade(float(table_ohm))
+            true_ohm = box_ohm(bench, table_ohm) + bench.silicon.board.channels["sender"].clips_ohm
+            share = mean_ohm(bench, "sender", count=24) / true_ohm - 1
+            errors_k.append(abs(share) * kelvin_per_share(temperature_c))
+        worst_k.append(max(errors_k))
+    record_property("worst_k", [round(value, 4) for value in worst_k])
+    assert max(worst_k) < 0.12
+    assert max(worst_k) > 0.005  # the simulated parts do err
+    assert fmean(worst_k) < 0.06
+
+
+@pytest.mark.parametrize(
+    ("plant", "quality"), [(("open", 1.0), Quality.OPEN), (("short", 1.0), Quality.SHORT)]
+)
+def test_a_broken_sender_is_flagged_and_the_rest_goes_on(
+    make_bench: MakeBench, plant: tuple[str, float], quality: Quality
+) -> None:
+    for sample in passes(make_bench(plant=plant), 8):
+        assert (sample.channels["sender"].quality, sample.channels["sender"].value) == (quality, None)
+        assert sample.channels["probe"].quality is Quality.GOOD
+
+
+def test_a_planted_series_resistance_shows_in_the_ohms(make_bench: MakeBench) -> None:
+    healthy, corroded = make_bench(), make_bench(plant=("series", 47.0))
+    difference_ohm = mean_ohm(corroded, "sender") - mean_ohm(healthy, "sender")
+    assert difference_ohm == pytest.approx(47.0, abs=1.0)
+
+
+def test_a_hot_sender_reads_out_of_range_until_the_range_has_followed(make_bench: MakeBench) -> None:
+    bench = make_bench()
+    bench.set_insertion(Insertion.SENDER)
+    bench.set_decade(300.0)
+    samples = passes(bench, 4)
+    assert [sample.range_ohm for sample in samples] == [2700.0, 750.0, 750.0, 750.0]
+    assert samples[0].channels["sender"].quality is Quality.RANGE
+    assert samples[-1].channels["sender"].quality is Quality.GOOD
+
+
+def test_a_range_that_is_ordered_stays_and_none_gives_the_choice_back(make_bench: MakeBench) -> None:
+    bench = make_bench()
+    bench.set_insertion(Insertion.SENDER)
+    bench.set_decade(2500.0)
+    bench.set_range(750.0)
+    assert {sample.range_ohm for sample in passes(bench, 6)} == {750.0}
+    bench.set_range(None)
+    assert passes(bench, 2)[-1].range_ohm == 2700.0
+    with pytest.raises(OrderRefused, match="no 68 Ω range. Ask for 2700 or 750 Ω"):
+        bench.set_range(68.0)
+
+
+def test_a_pass_right_after_a_relay_moved_is_marked(make_bench: MakeBench) -> None:
+    bench = make_bench()
+    bench.set_insertion(Insertion.SENDER)
+    at_once = bench.sample()
+    assert at_once.channels["sender"].quality is Quality.SWITCHING
+    assert at_once.channels["probe"].quality is Quality.SWITCHING
+    assert passes(bench, 1)[0].channels["probe"].quality is Quality.GOOD
+    bench.set_decade(1000.0)
+    at_once = bench.sample()
+    assert at_once.channels["sender"].quality is Quality.SWITCHING
+    assert at_once.channels["probe"].quality is Quality.GOOD
+    assert passes(bench, 1)[0].channels["sender"].quality is Quality.GOOD
+
+
+def test_refused_orders_change_nothing(make_bench: MakeBench) -> None:
+    bench = make_bench()
+    bench.set_decade(470.0)
+    for refuse in (
+        lambda: bench.set_decade(470.5),
+        lambda: bench.set_insertion(Insertion.SERIES),
+        lambda: bench.set_insertion(Insertion.PARALLEL),
+        lambda: bench.hands({"do": "sing"}),
+    ):
+        with pytest.raises(OrderRefused) as refusal:
+            refuse()
+        assert refusal.value.reason
+    sample = passes(bench, 1)[0]
+    assert (sample.decade_ohm, sample.insertion) == (470.0, Insertion.NONE)
+
+
+def test_safe_puts_the_devices_back_and_the_box_to_nothing(make_bench: MakeBench) -> None:
+    bench = make_bench()
+    bench.set_insertion(Insertion.SENDER)
+    bench.set_decade(9999.0)
+    bench.safe()
+    sample = passes(bench, 2)[-1]
+    assert (sample.decade_ohm, sample.insertion) == (0.0, Insertion.NONE)
+    expander = bench.silicon.i2c_bus.chips[WIRING.decade_box.i2c_address]
+    assert expander.driven_high == 0
+    assert not [pin for pin in bench.silicon.pin_factory.pins.values() if pin.state and pin.info.pull != "up"]
+
+
+def test_current_flows_only_while_a_channel_is_sampled(make_bench: MakeBench) -> None:
+    bench = make_bench()
+    passes(bench, 3)
+    outputs = [pin for pin in bench.silicon.pin_factory.pins.values() if pin.function == "output"]
+    assert len(outputs) == 5
+    assert not any(pin.state for pin in outputs)
+
+
+def test_self_heating_comes_from_the_actual_current_and_its_actual_time(make_bench: MakeBench) -> None:
+    bench = make_bench()
+    bench.set_range(2700.0)
+    sample = passes(bench, 3)[-1]
+    c0, c1, c2 = (sample.taps[f"sender.tap{tap}"] / 4096 for tap in (0, 1, 2))
+    power_w = (c0 - c1) / 2700.0 * (c1 - c2)
+    on_s = WIRING.sampling.settle_s + WIRING.sampling.window_s
+    assert bench.silicon.world.heat.sender_j == pytest.approx(power_w * on_s, rel=0.02)
+    bench.set_insertion(Insertion.SENDER)
+    passes(bench, 2)
+    assert bench.silicon.world.heat.sender_j == 0.0  # the box is warmed, not the sender
+
+
+def test_an_infrared_fault_and_a_witness_fault_reach_the_pass_as_words(make_bench: MakeBench) -> None:
+    bench = make_bench()
+    passes(bench, 8)
+    bench.silicon.infrared_chip.corrupt_pec = True
+    bench.silicon.one_wire.fault = WitnessFault.CHECKSUM
+    sample = passes(bench, 8)[-1]
+    assert sample.channels["infrared"].quality is Quality.CHECKSUM
+    assert sample.channels["witness"].quality is Quality.CHECKSUM
+    assert sample.channels["probe"].quality is Quality.GOOD
+
+
+def test_a_box_without_supply_is_trouble_and_not_a_reading(make_bench: MakeBench) -> None:
+    bench = make_bench()
+    bench.set_insertion(Insertion.SENDER)
+    bench.set_decade(1000.0)
+    expander = bench.silicon.i2c_bus.chips.pop(WIRING.decade_box.i2c_address)
+    with pytest.raises(RelayError, match="No answer from the relay chip"):
+        bench.set_decade(2000.0)
+    assert "No answer from the relay chip" in bench.trouble[0]
+    reading = passes(bench, 2)[-1].channels["sender"]
+    assert (reading.quality, reading.value) == (Quality.SWITCHING, None)
+    bench.silicon.i2c_bus.chips[WIRING.decade_box.i2c_address] = expander
+    bench.set_decade(2000.0)
+    assert bench.trouble == ()
+    assert passes(bench, 2)[-1].channels["sender"].quality is Quality.GOOD
+
+
+def test_readings_scatter_by_less_than_the_sender_can_be_judged_by(make_bench: MakeBench) -> None:
+    """Repeatability of single passes at a constant resistance: below 0.05 % of R, about 15 mK."""
+    bench = make_bench()
+    bench.set_insertion(Insertion.SENDER)
+    bench.set_decade(596.0)
+    values = [sample.channels["sender"].value for sample in passes(bench, 60)[2:]]
+    mean = fmean(values)
+    spread = math.sqrt(fmean((value - mean) ** 2 for value in values)) / mean
+    assert 0 < spread < 5e-4
+
+
+def test_the_same_seed_gives_the_same_passes(make_bench: MakeBench) -> None:
+    assert passes(make_bench(seed=4), 20) == passes(make_bench(seed=4), 20)
+    assert passes(make_bench(seed=4), 2) != passes(make_bench(seed=5), 2)
+
+
+def test_a_pass_costs_little_enough_for_accelerated_time(make_bench: MakeBench) -> None:
+    """At 2.5 ms of processor time a pass, an hour of bench time takes 36 s; the best of five rows counts."""
+    bench = make_bench()
+    passes(bench, 40)
+    costs_s = []
+    for _ in range(5):
+        began_s = time.process_time()
+        passes(bench, 80)
+        costs_s.append((time.process_time() - began_s) / 80)
+    assert min(costs_s) < 2.5e-3
+
+
+def test_a_machine_without_the_bus_is_told_what_it_lacks() -> None:
+    with pytest.raises(RigError, match="no I²C bus 99 here .*run the simulated bench"):
+        real_bench(wiring=replace(WIRING, i2c_bus=99), clock=RealClock())
+
+
+def test_the_bench_for_metal_reads_the_same_chips_and_leaves_hands_to_people(
+    make_bench: MakeBench, until: Callable[..., None]
+) -> None:
+    """The class that serves on a Pi, here over simulated chips: its own thread reads the witness."""
+    silicon = make_bench().silicon
+    silicon.begin_pass(0.25)
+    silicon.one_wire.convert(silicon.world.witness_c)
+    below = Below(
+        pin_factory=silicon.pin_factory,
+        i2c_bus=silicon.i2c_bus,
+        one_wire_tree=silicon.one_wire.folder,
+        pacer=silicon.pacer,
+        jitter=lambda: 0.5,
+    )
+    silicon.pin_factory.reset()  # the pins change hands
+    bench = MetalBench(wiring=WIRING, clock=SimulatedClock(), below=below)
+    try:
+        until(
+            lambda: bench.sample().channels["witness"].quality is Quality.GOOD, "the thread read the witness"
+        )
+        assert {reading.quality for reading in bench.sample().channels.values()} == {Quality.GOOD}
+        assert not bench.simulated
+        with pytest.raises(OrderRefused, match="This bench is real"):
+            bench.hands({"do": "heater", "off": True})
+        bench.save()
+    finally:
+        bench.close()
