@@ -214,8 +214,8 @@ def _refuse_an_equation_that_turns(nominal: ThermistorCurve, span: tuple[float, 
             here = math.nan
         if not 0.0 < here < before:
             raise CurveError(
-                f"coefficients: the resistance does not fall at {temperature_c:.4g} °C. Compare them with the "
-                "document: a sign or an exponent is wrong."
+                f"coefficients: the resistance does not fall at {temperature_c:.4g} °C. Compare them with "
+                "the document: a sign or an exponent is wrong."
             )
         before = here
 
