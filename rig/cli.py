@@ -14,7 +14,7 @@ from typing import Any
 import click
 
 from calibration.contract.topics import is_station
-from rig.bench import Bench, real_bench, simulated_bench
+from rig.bench import Bench, real_bench, simulated_bench, simulated_start_utc_s
 from rig.clock import RealClock, SimulatedClock
 from rig.connection import BrokerAddress
 from rig.errors import RigError
@@ -167,12 +167,16 @@ def _open_outbox(data: Path, station: str | None) -> OutboxFile:
 
 
 def _simulated(*, seed: int, plant: tuple[str, float] | None, data: Path, speed: float | None) -> Bench:
-    clock = SimulatedClock(speed=speed, start_utc_s=time.time())
-    return _made(
-        lambda: simulated_bench(
-            wiring=load_wiring(), seed=seed, plant=plant, world_file=data / "world.json", clock=clock
+    world_file = data / "world.json"
+
+    def make() -> Bench:
+        start_utc_s = simulated_start_utc_s(world_file, time.time())
+        clock = SimulatedClock(speed=speed, start_utc_s=start_utc_s)
+        return simulated_bench(
+            wiring=load_wiring(), seed=seed, plant=plant, world_file=world_file, clock=clock
         )
-    )
+
+    return _made(make)
 
 
 def _real() -> Bench:
