@@ -1,4 +1,4 @@
-"""One connection to the broker, from the first attempt to its end; the link makes a new one afterwards.
+"""One connection to the broker, from one attempt to its end; the link makes a new one afterwards.
 
 Nothing of a broken connection lives on in memory: what was under way is sent again from the outbox.
 """
@@ -16,7 +16,6 @@ from paho.mqtt.enums import CallbackAPIVersion
 log = logging.getLogger(__name__)
 
 KEEP_ALIVE_S = 15
-LONGEST_RECONNECT_DELAY_S = 30
 
 
 class ConnectionState(Enum):
@@ -48,7 +47,7 @@ class Message:
 
 
 class BrokerConnection:
-    """A clean MQTT session that tries until it is up, and then lives once.
+    """A clean MQTT session that is tried once and lives once.
 
     Parameters
     ----------
@@ -82,13 +81,12 @@ class BrokerConnection:
         self._subscriptions = [(topic, 1) for topic in subscriptions]
         self._on_message = on_message
         self._on_change = on_change
-        self._failure_said = False
         self._client = mqtt.Client(
             CallbackAPIVersion.VERSION2, client_id=client_id, clean_session=True, reconnect_on_failure=False
         )
         self._client.will_set(will_topic, will, qos=1, retain=True)
         self._client.max_inflight_messages_set(0)  # the send window alone limits what is under way
-        self._client.reconnect_delay_set(1, LONGEST_RECONNECT_DELAY_S)
+        self._client.reconnect_delay_set(0, 0)  # the link makes the pauses
         self._client.on_socket_open = _send_at_once
         self._client.on_connect = self._connected
         self._client.on_connect_fail = self._connect_failed
@@ -96,7 +94,7 @@ class BrokerConnection:
         self._client.on_message = self._message_came
 
     def start(self) -> None:
-        """Begin to try."""
+        """Begin, on a thread of its own."""
         self._client.connect_async(self._address.host, self._address.port, keepalive=KEEP_ALIVE_S)
         self._client.loop_start()
 
@@ -127,12 +125,7 @@ class BrokerConnection:
         self._change(ConnectionState.UP)
 
     def _connect_failed(self, _client: mqtt.Client, _data: Any) -> None:
-        if not self._failure_said:
-            self._failure_said = True
-            log.warning(
-                "no broker answers at %s: start it, or check --broker. Readings are kept meanwhile.",
-                self._address,
-            )
+        self._change(ConnectionState.OVER)
 
     def _disconnected(
         self, _client: mqtt.Client, _data: Any, _flags: Any, reason: Any, _properties: Any

@@ -23,9 +23,12 @@ log = logging.getLogger(__name__)
 PRESENCE_HEARTBEAT_S = 4.0  # a station is silent after 10 s
 OTHER_STORE_MEMORY_S = 30.0  # a desk says `stored` every 10 s
 DESK_AWAY_S = 12.0  # longer without a live `stored` than a desk's heartbeat: it was away
+_DESK_ANSWERS_WITHIN_S = 1.0  # a desk says `stored` at each presence; readings wait so long for it
 FIRST_WINDOW = 200
 WIDEST_WINDOW = 1000
-_PAUSE_BETWEEN_CONNECTIONS_S = 1.0
+FIRST_PAUSE_S = 1.0
+LONGEST_PAUSE_S = 30.0
+_ATTEMPT_S = 60.0  # an attempt that came to nothing in this time is given up
 _FAREWELL_S = 1.0
 _CATCHING_UP = 400
 _CATCHING_UP_SAID_S = 10.0
@@ -58,7 +61,7 @@ class Link:
     synchronised : Callable[[], bool]
         Tells whether the rig's UTC may be believed now.
     pause_s : float
-        Wall time between the end of a connection and the next attempt. [s]
+        Wall time between the end of a connection and the next attempt; doubled after each failure. [s]
     """
 
     def __init__(
@@ -72,7 +75,7 @@ class Link:
         bell: Bell,
         facts: RigFacts,
         synchronised: Callable[[], bool],
-        pause_s: float = _PAUSE_BETWEEN_CONNECTIONS_S,
+        pause_s: float = FIRST_PAUSE_S,
     ) -> None:
         self._address = address
         self._file = file
@@ -89,6 +92,7 @@ class Link:
         self._other_store_at_s: float | None = None
         self._desk_heard_at_s = float("-inf")
         self._desk_is_back = False
+        self._hold_until_s = 0.0
         self._said_troubles: tuple[str, ...] = ()
         self._presence_due_s = 0.0
         self._catching_up_said_s = float("-inf")
@@ -106,17 +110,37 @@ class Link:
         self._thread.join()
 
     def _run(self) -> None:
+        pause_s = self._pause_s
         while not self._stopping.is_set():
-            self._connects += 1
-            connection = self._new_connection()
-            connection.start()
-            try:
-                self._serve(connection)
-            except Exception:
-                log.exception("the link stumbled; it connects anew")
-            finally:
-                connection.close()
-            self._bell.wait_for(self._stopping.is_set, self._pause_s)
+            if self._live_once():
+                pause_s = self._pause_s
+            else:
+                if pause_s == self._pause_s:
+                    log.warning(
+                        "no broker at %s: start it, or check --broker. Readings are kept meanwhile.",
+                        self._address,
+                    )
+                pause_s = min(2 * pause_s, LONGEST_PAUSE_S)
+            self._bell.wait_for(self._stopping.is_set, pause_s)
+
+    def _live_once(self) -> bool:
+        """Make one connection and serve it to its end; False where it never came up."""
+        self._connects += 1
+        self._desk_heard_at_s = float("-inf")
+        connection = self._new_connection()
+        connection.start()
+        try:
+            self._bell.wait_for(
+                lambda: self._stopping.is_set() or connection.state is not ConnectionState.TRYING, _ATTEMPT_S
+            )
+            was_up = connection.state is ConnectionState.UP
+            self._serve(connection)
+            return was_up
+        except Exception:
+            log.exception("the link stumbled; it connects anew")
+            return True
+        finally:
+            connection.close()
 
     def _new_connection(self) -> BrokerConnection:
         station = self._file.station
@@ -133,8 +157,10 @@ class Link:
     def _serve(self, connection: BrokerConnection) -> None:
         """Send over one connection until it is over or the rig stops."""
         self._bell.wait_for(lambda: self._stopping.is_set() or connection.state is not ConnectionState.TRYING)
-        self._window.restart(wall_s=time.monotonic())
+        wall_s = time.monotonic()
+        self._window.restart(wall_s=wall_s)
         self._presence_due_s = 0.0
+        self._hold_until_s = wall_s + _DESK_ANSWERS_WITHIN_S
         while connection.state is ConnectionState.UP and not self._stopping.is_set():
             self._send_what_is_due(connection)
             self._bell.wait_for(lambda: self._has_work(connection), self._next_timer_s())
@@ -151,12 +177,20 @@ class Link:
             or self._desk_is_back
             or self._orders.has_answers()
             or self._troubles.words() != self._said_troubles
-            or bool(self._window.due(self._outbox.boots(), window=self._window_size))
+            or bool(self._due())
         )
 
     def _next_timer_s(self) -> float:
         wall_s = time.monotonic()
-        return max(0.0, min(self._presence_due_s - wall_s, self._window.patience_left_s(wall_s=wall_s)))
+        timers_s = [self._presence_due_s - wall_s, self._window.patience_left_s(wall_s=wall_s)]
+        if self._hold_until_s > wall_s:
+            timers_s.append(self._hold_until_s - wall_s)
+        return max(0.0, min(timers_s))
+
+    def _due(self) -> list[Batch]:
+        if time.monotonic() < self._hold_until_s:
+            return []
+        return self._window.due(self._outbox.boots(), window=self._window_size)
 
     def _send_what_is_due(self, connection: BrokerConnection) -> None:
         wall_s = time.monotonic()
@@ -164,13 +198,13 @@ class Link:
         if wall_s >= self._presence_due_s or self._troubles.words() != self._said_troubles:
             self._send_presence(connection, wall_s)
         self._send_answers(connection)
-        boots = self._outbox.boots()
         if self._desk_is_back:
             self._desk_is_back = False
+            self._hold_until_s = 0.0
             self._window.restart(wall_s=wall_s)
-        if self._window.lose_patience(boots, wall_s=wall_s):
+        if self._window.lose_patience(self._outbox.boots(), wall_s=wall_s):
             log.info("sending again from what the desk has stored")
-        for batch in self._window.due(boots, window=self._window_size):
+        for batch in self._due():
             self._send_batch(connection, batch)
             self._window.sent(batch, wall_s=wall_s)
         self._say_catching_up(wall_s)
@@ -224,11 +258,14 @@ class Link:
         self._hear(stored, live=not message.retained)
 
     def _hear(self, stored: Stored, *, live: bool) -> None:
+        before = self._outbox.boots()
         heard = self._outbox.hear(stored, live=live)
         if heard is Heard.OBEYED:
             self._window_size = min(stored.window, WIDEST_WINDOW)
+            now = self._outbox.boots()
+            restored = any(now[boot].watermark < state.watermark for boot, state in before.items())
             if live:
-                self._note_desk(time.monotonic())
+                self._note_desk(time.monotonic(), restored=restored)
         elif heard is Heard.OTHER_STORE:
             self._other_store_at_s = time.monotonic()
             self._troubles.put(
@@ -243,10 +280,10 @@ class Link:
                 "put back? Start with a fresh --data folder.",
             )
 
-    def _note_desk(self, wall_s: float) -> None:
-        """Send at once again what was lost while no desk listened, not after the long patience."""
+    def _note_desk(self, wall_s: float, *, restored: bool) -> None:
+        """Send at once again what a desk that was away or restored has not, without losing patience first."""
         away_s, self._desk_heard_at_s = wall_s - self._desk_heard_at_s, wall_s
-        if away_s > DESK_AWAY_S:
+        if restored or away_s > DESK_AWAY_S:
             self._desk_is_back = True
             self._bell.ring()
 

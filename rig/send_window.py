@@ -31,7 +31,7 @@ class SendWindow:
         self._patience_s = FIRST_PATIENCE_S
 
     def restart(self, *, wall_s: float) -> None:
-        """Forget what was sent: a new connection, or a desk that was away."""
+        """Forget what was sent: a new connection, or a desk that was away or restored."""
         self._sent.clear()
         self._progress_at_s = wall_s
         self._patience_s = FIRST_PATIENCE_S
@@ -66,17 +66,14 @@ class SendWindow:
         self._sent[batch.boot] = batch.last
 
     def lose_patience(self, boots: Mapping[str, BootState], *, wall_s: float) -> bool:
-        """Start again from the watermarks where they did not move for too long, each time longer, or fell."""
+        """Start again from the watermarks where they did not move for too long; each time wait longer."""
         marks = {boot: state.watermark for boot, state in boots.items()}
         under_way = any(self._reach(boot, state) > state.watermark for boot, state in boots.items())
         if marks != self._marks or not under_way:
-            fell = any(mark < self._marks.get(boot, 0) for boot, mark in marks.items())
             self._marks = marks
             self._progress_at_s = wall_s
             self._patience_s = FIRST_PATIENCE_S
-            if fell:  # the desk was restored from a backup
-                self.restart(wall_s=wall_s)
-            return fell
+            return False
         if wall_s - self._progress_at_s < self._patience_s:
             return False
         self._sent.clear()

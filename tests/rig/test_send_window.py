@@ -91,16 +91,6 @@ def test_a_rig_with_nothing_under_way_loses_no_patience() -> None:
     assert window.lose_patience(boots, wall_s=104.0)
 
 
-def test_a_desk_that_fell_back_to_an_older_database_is_sent_the_rest_at_once() -> None:
-    window = SendWindow()
-    boots = {A: _state(last=50, watermark=40)}
-    window.lose_patience(boots, wall_s=0.0)
-    _send_all(window, boots, size=20)
-    boots[A] = _state(last=50, watermark=10)
-    assert window.lose_patience(boots, wall_s=1.0)
-    assert _send_all(window, boots, size=20) == [Batch(boot=A, first=11, last=30)]
-
-
 @given(
     steps=st.lists(
         st.tuples(st.sampled_from("akrls"), st.integers(0, 1), st.integers(0, 40)), min_size=1, max_size=60
