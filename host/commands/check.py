@@ -88,6 +88,8 @@ def command(
     POINTS.csv has one point a row under a header: temperature_c or temperature_f, resistance_ohm or
     resistance_kohm, and if known u_temperature_k and u_resistance_ohm (standard uncertainties).
 
+    Hot water scalds: stand the jug where it cannot tip. Never open a warm cooling system.
+
     Exit code 0: in tolerance. 1: out of tolerance. 3: not decided. 2: bad input, said in one line.
     """
     check = check_typed_points(
