@@ -173,9 +173,10 @@ class RunsAtWork:
         cursor = 0
         while not self._stopping.is_set():
             with self._lock:
-                for runner in list(self._runners.values()):
+                runners = list(self._runners.values())
+                for runner in runners:
                     self._work(runner)
-                views = tuple(self._view_of(runner) for runner in self._runners.values())
+                views = tuple(self._view_of(runner) for runner in runners)
             self._after_work(views)
             cursor = self._live.wait(cursor, _IDLE_S)
 
