@@ -23,6 +23,8 @@ from rig.outbox_file import OutboxFile
 from rig.running import RunningRig
 from rig.wiring import load_wiring
 
+log = logging.getLogger(__name__)
+
 _STOP_SIGNALS = {signal.SIGINT, signal.SIGTERM}
 _LOOK_AT_SAMPLER_S = 1.0
 _GPIO_DEVICE = Path("/dev/gpiochip0")
@@ -109,6 +111,8 @@ def run(
     _log_to_stderr()
     if not simulate and (plant is not None or speed != 1):
         raise _BadInputError("--plant and --speed are for a simulated bench: add --simulate.")
+    if not simulate:
+        _check_gpio()
     # blocked before any thread begins, so that they reach none of them and are waited for below
     signal.pthread_sigmask(signal.SIG_BLOCK, _STOP_SIGNALS)
     data = data.expanduser()
@@ -168,10 +172,11 @@ def _open_outbox(data: Path, station: str | None) -> OutboxFile:
 
 def _simulated(*, seed: int, plant: tuple[str, float] | None, data: Path, speed: float | None) -> Bench:
     world_file = data / "world.json"
+    if plant is not None and world_file.exists():
+        log.info("the bath of %s is taken up with the sender that it has; --plant is for a new one", data)
 
     def make() -> Bench:
-        start_utc_s = simulated_start_utc_s(world_file, time.time())
-        clock = SimulatedClock(speed=speed, start_utc_s=start_utc_s)
+        clock = SimulatedClock(speed=speed, start_utc_s=simulated_start_utc_s(world_file, time.time()))
         return simulated_bench(
             wiring=load_wiring(), seed=seed, plant=plant, world_file=world_file, clock=clock
         )
@@ -181,12 +186,16 @@ def _simulated(*, seed: int, plant: tuple[str, float] | None, data: Path, speed:
 
 def _real() -> Bench:
     """Bench on metal. Untested on a Raspberry Pi."""
+    _check_gpio()
+    return _made(lambda: real_bench(wiring=load_wiring(), clock=RealClock()))
+
+
+def _check_gpio() -> None:
     if not _GPIO_DEVICE.exists():
         raise _BadInputError(
             f"there is no GPIO here ({_GPIO_DEVICE} is missing): run this on the Raspberry Pi, "
             "or take `ohmbath-rig run --simulate`."
         )
-    return _made(lambda: real_bench(wiring=load_wiring(), clock=RealClock()))
 
 
 def _made(make: Callable[[], Bench]) -> Bench:
