@@ -112,7 +112,7 @@ class Mosquitto:
         settings = self._folder / "mosquitto.conf"
         settings.write_text(
             f"listener {self.port} 127.0.0.1\nallow_anonymous true\npersistence false\n"
-            "log_dest none\nuser root\n",
+            "log_dest none\nuser root\nset_tcp_nodelay true\n",
             encoding="utf-8",
         )
         self._process = subprocess.Popen(
