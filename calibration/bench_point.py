@@ -5,7 +5,7 @@ power. Every correction is made before the error is formed, and each leaves its 
 """
 
 import math
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 from calibration.bath.immersion import Immersion
@@ -26,6 +26,9 @@ PROBE_DISSIPATION_W_PER_K = (0.004, 0.015)
 
 #: Largest difference between the lags of sender and probe that a slow drift is charged with. [s]
 LAG_DIFFERENCE_S = 20.0
+
+#: What clips and their ends leave inside the ratio, at most. Assumed; shorting the clips shows it. [Ω]
+CLIPS_OHM = 0.05
 
 #: Conversions averaged in one reading of a tap; noise dithers the converter between them.
 CONVERSIONS_A_READING = 64
@@ -75,8 +78,8 @@ class BenchSetup:
         Largest difference between the water at probe and sender. [K]
     source_v : float
         Excitation. [V]
-    fixed_series_ohm : float
-        Ballast and lift. [Ω]
+    fixed_series_ohm : Mapping[float, float]
+        Ballast and lift by the nominal reference resistor of the range. [Ω]
     duty : float
         Share of the time each device is excited.
     """
@@ -89,7 +92,7 @@ class BenchSetup:
     immersion: Immersion
     gradient_half_width_k: float
     source_v: float
-    fixed_series_ohm: float
+    fixed_series_ohm: Mapping[float, float]
     duty: float
 
     def sender_correction(self, range_ohm: float) -> RangeCorrection:
@@ -198,7 +201,9 @@ def _self_heats(
 
 def _excitation(setup: BenchSetup, reference_ohm: float) -> Excitation:
     return Excitation(
-        source_v=setup.source_v, series_ohm=setup.fixed_series_ohm + reference_ohm, duty=setup.duty
+        source_v=setup.source_v,
+        series_ohm=setup.fixed_series_ohm[reference_ohm] + reference_ohm,
+        duty=setup.duty,
     )
 
 
@@ -225,6 +230,7 @@ def _lines(
         _rectangular("probe: self-heating", -heats[1].rise_k, "K", heats[1].half_width_k, -1.0),
         *_channel_lines("sender", correction, plateau.sender_count, sender_ohm, sender_slope),
         _rectangular("sender: self-heating", -heats[0].rise_k, "K", heats[0].half_width_k, 1.0),
+        _rectangular("sender: clips", 0.0, "Ω", CLIPS_OHM, sender_slope),
         _stem_line(setup, plateau, bath_c),
         # One box stands behind both channels: what goes with the value nearly cancels in the difference.
         _normal(

@@ -73,6 +73,12 @@ def settling(time_s: Sequence[float], temperature_c: Sequence[float]) -> Settlin
     )
 
 
+def slope_k_per_min(time_s: Sequence[float], temperature_c: Sequence[float]) -> float:
+    """Slope of the straight line through readings. [K/min]"""
+    slope, _ = _line(np.asarray(time_s, dtype=float), np.asarray(temperature_c, dtype=float))
+    return 60.0 * slope
+
+
 def _line(times: np.ndarray, values: np.ndarray) -> tuple[float, float]:
     centred = times - times.mean()
     slope = float(centred @ (values - values.mean()) / (centred @ centred))

@@ -4,7 +4,13 @@ import math
 from collections import deque
 from dataclasses import dataclass
 
-from calibration.bath.settling import SETTLING_WINDOW_S, SLOPE_LIMIT_K_PER_MIN, Settling, settling
+from calibration.bath.settling import (
+    SETTLING_WINDOW_S,
+    SLOPE_LIMIT_K_PER_MIN,
+    Settling,
+    settling,
+    slope_k_per_min,
+)
 from calibration.bench_point import BenchPointError, BenchSetup
 from calibration.contract.readings import Insertion, Quality, ReadingPack
 from calibration.temperature_scale import kelvin_from_celsius
@@ -188,14 +194,17 @@ class PlateauWatch:
         )
         if self._bad > _MOST_BAD_SHARE * WINDOW_S * 4:
             return self._given_up(pack, f"too many readings could not be used ({self.status.trouble})")
-        if self._window and not math.isclose(self._window[-1].pack.range_ohm, first.range_ohm):
+        if reading is not None and not math.isclose(pack.range_ohm, first.range_ohm):
             return self._given_up(pack, "the ohms range changed")
         if gone_s < WINDOW_S or reading is None:
             return None
         return self._closed(state, pack)
 
     def _closed(self, state: SenderCheckState, pack: ReadingPack) -> Event:
-        slope = window_slope_k_per_min(self._window)
+        slope = slope_k_per_min(
+            [reading.pack.rig_time_s for reading in self._window],
+            [reading.probe_c for reading in self._window],
+        )
         if abs(slope) > 2.0 * SLOPE_LIMIT_K_PER_MIN:
             return self._given_up(pack, f"the bath drifted by {slope:+.2f} K/min")
         # The window cites every number it spans; the bad ones among them are left out by their quality.
@@ -219,13 +228,3 @@ class PlateauWatch:
         self._window = []
         self._bad = 0
         self.status = BathStatus(probe_c=self.status.probe_c)
-
-
-def window_slope_k_per_min(window: list[BathReading]) -> float:
-    """Slope of the bath over a window. [K/min]"""
-    times = [reading.pack.rig_time_s for reading in window]
-    values = [reading.probe_c for reading in window]
-    mean_s, mean_c = math.fsum(times) / len(times), math.fsum(values) / len(values)
-    top = math.fsum((t - mean_s) * (c - mean_c) for t, c in zip(times, values, strict=True))
-    bottom = math.fsum((t - mean_s) ** 2 for t in times)
-    return 60.0 * top / bottom

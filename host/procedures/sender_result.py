@@ -1,22 +1,22 @@
 """From a sender check whose plateaus are all read to its certificate."""
 
 import math
-import platform
 from collections.abc import Sequence
 from datetime import UTC, datetime
-from importlib.metadata import version
 
 from calibration.bath.immersion import IMMERSIONS
-from calibration.bath.settling import settling
+from calibration.bath.settling import slope_k_per_min
 from calibration.bench_point import BenchPoint, BenchSetup, Plateau, judge_plateau
-from calibration.conformity import DecisionRule, Verdict, overall_verdict
-from calibration.contract.readings import Quality, ReadingPack
+from calibration.conformity import overall_verdict
+from calibration.contract.readings import Insertion, Quality, ReadingPack
 from calibration.curves import ReferenceCurve
 from calibration.thermistor.fit import FitPoint, Model, fit_curve
 from host.certificates.certificate import Certificate, CertifiedPoint, InstrumentUsed, Witness
 from host.procedures.bench_setup import ReadingsOf, bench_setup_of, raw_count
 from host.procedures.sender_check import METHOD, SenderCheckSettings, SenderCheckState
 from host.shop import Shop
+from host.software_versions import software_versions
+from host.verdict_words import RULE_WORDS, sentence_of
 
 # DS18B20: ±0.5 °C from -10 to 85 °C, ±1 °C to 100 °C (data sheet limits, from memory), as bought.
 _WITNESS_LIMIT_K, _WITNESS_HOT_LIMIT_K, _WITNESS_HOT_C = 0.5, 1.0, 85.0
@@ -24,21 +24,8 @@ _WITNESS_LIMIT_K, _WITNESS_HOT_LIMIT_K, _WITNESS_HOT_C = 0.5, 1.0, 85.0
 # surface of the water and its steam come on top.
 _INFRARED_LIMIT_K, _INFRARED_WARM_LIMIT_K, _INFRARED_WARM_C = 0.8, 1.4, 50.0
 
-_RULE_WORDS = {
-    DecisionRule.GUARDED: "Guarded (ILAC-G8:09/2019, w = U): in tolerance where error and expanded "
-    "uncertainty together stay within the limit; out of tolerance where the error goes beyond the limit by "
-    "more than the expanded uncertainty; otherwise not decided.",
-    DecisionRule.SIMPLE: "Simple acceptance (ILAC-G8:09/2019): in tolerance where the error stays within the "
-    "limit; the uncertainty is not taken into account.",
-}
-
-_SENTENCES = {
-    Verdict.IN_TOLERANCE: "This sender is in tolerance at every temperature that was checked.",
-    Verdict.OUT_OF_TOLERANCE: "This sender is out of tolerance: at {temperature} it shows {error} K {side}.",
-    Verdict.NOT_DECIDED: "Not decided: at {temperature} the limit lies inside the uncertainty.",
-}
-
-SOFTWARE = ("ohmbath", "numpy", "scipy", "GTC", "typst", "matplotlib")
+#: Air beside the bath where no sensor told it; it only enters the small stem correction. [°C]
+ASSUMED_AIR_C = 22.0
 
 
 def bench_points_of(
@@ -61,13 +48,13 @@ def plateau_of(packs: Sequence[ReadingPack], setup: BenchSetup) -> Plateau:
         setup.probe.temperature_c(setup.probe_correction.corrected_ohm(raw_count(pack, "probe")))
         for pack in packs
     ]
-    slope = settling([pack.rig_time_s for pack in packs], probe_c).slope_k_per_min
+    air_c = _mean_of(packs, "ambient")
     return Plateau(
         sender_count=tuple(raw_count(pack, "sender") for pack in packs),
         probe_count=tuple(raw_count(pack, "probe") for pack in packs),
         sender_range_ohm=packs[0].range_ohm,
-        slope_k_per_min=slope,
-        air_c=_mean_of(packs, "ambient") or 22.0,
+        slope_k_per_min=slope_k_per_min([pack.rig_time_s for pack in packs], probe_c),
+        air_c=ASSUMED_AIR_C if air_c is None else air_c,
     )
 
 
@@ -98,9 +85,9 @@ def certificate_of(
         item=settings.item,
         customer=settings.customer,
         verdict=verdict,
-        sentence=_sentence(verdict, points),
+        sentence=sentence_of(points),
         rule=settings.decision_rule,
-        rule_words=_RULE_WORDS[settings.decision_rule],
+        rule_words=RULE_WORDS[settings.decision_rule],
         method=f"{METHOD}, version {settings.method_version} (run {run:04d})",
         curve=settings.curve,
         curve_source=setup.curve.source,
@@ -113,17 +100,12 @@ def certificate_of(
         remarks=_remarks([point for point, _ in judged]),
         citations=tuple(window.citation.words() for window in state.windows),
         simulated=simulated,
-        software=software(),
+        software=software_versions(),
     )
 
 
-def software() -> tuple[tuple[str, str], ...]:
-    """Versions that a result was made with."""
-    return (("python", platform.python_version()), *((name, version(name)) for name in SOFTWARE))
-
-
 def _is_usable(pack: ReadingPack) -> bool:
-    return all(
+    return pack.insertion is Insertion.NONE and all(
         (channel := pack.channels.get(name)) is not None and channel.quality is Quality.GOOD
         for name in ("sender", "probe")
     )
@@ -172,16 +154,6 @@ def _witnesses(judged: BenchPoint, packs: Sequence[ReadingPack]) -> tuple[Witnes
         Witness(name="sender shows", temperature_c=point.indicated_c, expanded_u_k=point.expanded_u_k)
     )
     return tuple(found)
-
-
-def _sentence(verdict: Verdict, points: Sequence[CertifiedPoint]) -> str:
-    telling = [point for point in points if point.verdict is verdict] or list(points)
-    worst = max(telling, key=lambda point: abs(point.error_k) / point.limit_k)
-    return _SENTENCES[verdict].format(
-        temperature=f"{worst.temperature_c:.0f} °C",
-        error=f"{abs(worst.error_k):.1f}",
-        side="too hot" if worst.error_k > 0 else "too cold",
-    )
 
 
 def _fit(points: Sequence[CertifiedPoint]) -> tuple[tuple[tuple[str, float, float | None], ...], str]:
@@ -247,7 +219,10 @@ def _conditions(settings: SenderCheckSettings, packs: Sequence[ReadingPack]) -> 
     return (
         ("immersion", IMMERSIONS[settings.immersion].words),
         ("bath", f"stirred water, probe and sender within ±{settings.gradient_half_width_k:g} K (declared)"),
-        ("air", "not read" if air_c is None else f"{air_c:.0f} °C beside the bath"),
+        (
+            "air",
+            f"not read, {ASSUMED_AIR_C:g} °C assumed" if air_c is None else f"{air_c:.0f} °C beside the bath",
+        ),
         ("station", settings.station),
         ("operator", settings.operator or "not given"),
     )

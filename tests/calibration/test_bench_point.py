@@ -34,6 +34,8 @@ BOX = DecadeBoxCertificate(
     k=2.0,
 )
 AIR_C = 22.0
+FIXED_SERIES_OHM = {2700.0: 102.0, 750.0: 119.0, 68.0: 102.0}
+DUTY = 0.25
 
 
 def correction(reference_ohm: float, box: DecadeBoxCertificate = BOX, *, part: float = 0.0):
@@ -53,8 +55,8 @@ SETUP = BenchSetup(
     immersion=HEX_UNDER_WATER,
     gradient_half_width_k=0.06,
     source_v=1.0,
-    fixed_series_ohm=102.0,
-    duty=0.26,
+    fixed_series_ohm=FIXED_SERIES_OHM,
+    duty=DUTY,
 )
 
 
@@ -70,8 +72,8 @@ def flat_plateau(sender_ohm: float, probe_c: float, *, range_ohm: float = 750.0)
 
 
 def heat_k(resistance_ohm: float, reference_ohm: float, dissipation_w_per_k: float) -> float:
-    current_a = 1.0 / (102.0 + reference_ohm + resistance_ohm)
-    return current_a**2 * resistance_ohm * 0.26 / dissipation_w_per_k
+    current_a = 1.0 / (FIXED_SERIES_OHM[reference_ohm] + reference_ohm + resistance_ohm)
+    return current_a**2 * resistance_ohm * DUTY / dissipation_w_per_k
 
 
 def test_two_witnesses_of_one_bath_give_the_sender_s_error_with_its_known_corrections_made() -> None:
