@@ -80,6 +80,7 @@ def test_a_rig_that_stops_says_that_it_is_gone(mosquitto: Any, make_works: Make,
     assert desk.presences[-1].connect == 1
 
 
+@pytest.mark.slow
 def test_a_broker_killed_and_started_again_loses_nothing(
     mosquitto: Any, works: Any, make_desk: Make, until: Until
 ) -> None:
@@ -131,6 +132,7 @@ def test_the_backlog_of_an_older_boot_goes_out_first(
     assert list(desk.packs) == [*((older, seq) for seq in range(1, 16)), (works.file.boot, 1)]
 
 
+@pytest.mark.slow
 def test_no_more_than_the_window_is_under_way_while_the_desk_stores_nothing(
     mosquitto: Any, make_works: Make, make_desk: Make, until: Until
 ) -> None:
