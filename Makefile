@@ -40,5 +40,10 @@ lock:
 	uv pip compile --universal --python-version 3.11 --fork-strategy fewest --generate-hashes --all-extras \
 		--custom-compile-command "make lock" pyproject.toml --output-file requirements.lock
 
+# Makes the picture of the README anew; needs chromium and poppler-utils.
+picture: $(STAMP)
+	@mkdir -p .pictures
+	PYTHONPATH=tests $(BIN)/python tests/readme_picture.py .pictures/bench.png
+
 clean:
 	rm -rf $(VENV) build dist .pytest_cache .mypy_cache .ruff_cache .hypothesis .import_linter_cache
