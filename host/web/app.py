@@ -22,6 +22,7 @@ from host.web.scale import (
     in_scale,
     plain_degrees,
     remember_scale,
+    sentence,
 )
 from host.web.stations_pages import stations_pages
 from host.web.strips import live_strip
@@ -75,6 +76,7 @@ def _give_words(app: Flask, desk: DeskBehind) -> None:
         "plain_degrees": plain_degrees,
         "in_scale": in_scale,
         "in_both_scales": in_both_scales,
+        "sentence": sentence,
         "ohms": _ohms,
         "strip": live_strip,
         "run": lambda number: f"{number:04d}",

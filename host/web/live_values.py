@@ -13,6 +13,9 @@ from host.witnesses import INFRARED, ONE_WIRE, PROBE, SENDER, infrared_witness, 
 #: converter at the ends of the usable range is 0.27 % of R, and the reference resistors are 0.1 % parts.
 LIVE_OHMS_SHARE = 0.003
 
+#: A live bar is never drawn shorter than this: nothing that still moves is known better. [K]
+LEAST_LIVE_U_K = 0.1
+
 _BOX_STANDS_IN = {
     Insertion.SENDER: "sender",
     Insertion.SERIES: "sender",
@@ -161,7 +164,7 @@ def _of_probe(ohms: LiveValue, probe: ReferenceProbe | None) -> LiveValue:
         words = f"outside the probe's certificate, {probe.valid_from_c:g} to {probe.valid_to_c:g} °C"
         return replace(ohms, words=words)
     ohms_u_k = ohms.u_resistance_ohm * abs(probe.curve.sensitivity_k_per_ohm(ohms.resistance_ohm))
-    u_k = math.hypot(probe.expanded_u_k, ohms_u_k)
+    u_k = max(math.hypot(probe.expanded_u_k, ohms_u_k), LEAST_LIVE_U_K)
     return replace(ohms, temperature_c=temperature_c, u_temperature_k=u_k)
 
 
@@ -176,7 +179,8 @@ def _of_sender(
     except CurveError:
         # A curve of few rows says nothing between them: the ohms stand alone then.
         return ohms
-    u_k = ohms.u_resistance_ohm * abs(curve.sensitivity_k_per_ohm(ohms.resistance_ohm))
+    ohms_u_k = ohms.u_resistance_ohm * abs(curve.sensitivity_k_per_ohm(ohms.resistance_ohm))
+    u_k = max(ohms_u_k, LEAST_LIVE_U_K)
     return replace(ohms, temperature_c=indicated_c, u_temperature_k=u_k)
 
 

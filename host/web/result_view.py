@@ -44,8 +44,9 @@ class BudgetRow:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class PointView:
-    """One temperature: its strip, its row of numbers, its budget."""
+    """One temperature: in words, its strip, its row of numbers, its budget."""
 
+    where: str
     verdict: Verdict
     printed: PrintedPoint
     strip: Markup
@@ -81,8 +82,9 @@ def result_view_of(issued: IssuedCertificate, scale: Scale) -> ResultView:
 
 def _point(point: CertifiedPoint, scale: Scale, span_k: float) -> PointView:
     printed = printed_point(point)
-    where = f"{printed.temperature_c} °C, {printed.temperature_f} °F"
+    where = in_both_scales(f"{point.temperature_c:.1f} °C", scale)
     return PointView(
+        where=where,
         verdict=point.verdict,
         printed=printed,
         strip=result_strip(point, scale, span_k=span_k, title=f"Agreement at {where}"),

@@ -11,6 +11,7 @@ from calibration.temperature_scale import fahrenheit_from_celsius
 _COOKIE = "ohmbath-scale"
 _YEAR_S = 31_536_000
 _WRITTEN = re.compile(r"(?P<first>-?\d+(?:\.\d+)?)(?: to (?P<last>-?\d+(?:\.\d+)?))? °C")
+_NUMBER_AND_UNIT = re.compile(r"(?<=\d) (?=(?:°C|°F|K|Ω|s|min|%)(?:\W|$))")
 FAHRENHEIT_PER_K = 1.8
 
 
@@ -62,14 +63,24 @@ def plain_degrees(temperature_c: float, scale: Scale) -> str:
 
 def in_scale(text: str, scale: Scale) -> str:
     """Words with every °C in them turned into the chosen scale."""
-    return text if scale is Scale.CELSIUS else _WRITTEN.sub(_in_fahrenheit, text)
+    return _together(text if scale is Scale.CELSIUS else _WRITTEN.sub(_in_fahrenheit, text))
 
 
 def in_both_scales(text: str, scale: Scale) -> str:
     """Words with every °C in them said on both scales, the chosen one first."""
     if scale is Scale.FAHRENHEIT:
-        return _WRITTEN.sub(lambda found: f"{_in_fahrenheit(found)} ({found[0]})", text)
-    return _WRITTEN.sub(lambda found: f"{found[0]} ({_in_fahrenheit(found)})", text)
+        return _together(_WRITTEN.sub(lambda found: f"{_in_fahrenheit(found)} ({found[0]})", text))
+    return _together(_WRITTEN.sub(lambda found: f"{found[0]} ({_in_fahrenheit(found)})", text))
+
+
+def sentence(text: str) -> str:
+    """Words as a sentence begins, without touching the rest."""
+    return text[:1].upper() + text[1:]
+
+
+def _together(text: str) -> str:
+    """No line ends between a number and its unit."""
+    return _NUMBER_AND_UNIT.sub("\u00a0", text)
 
 
 def _in_fahrenheit(found: re.Match[str]) -> str:

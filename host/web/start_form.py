@@ -140,7 +140,7 @@ def _curve_words(curve: ReferenceCurve) -> str:
 
 
 def _listed(curve: ReferenceCurve) -> str:
-    return " and ".join(f"{point:g}" for point in curve.printed_temperatures_c) + " °C"
+    return " and ".join(f"{point:g} °C" for point in curve.printed_temperatures_c)
 
 
 def _text_error(name: str, text: str, meaning: str) -> dict[str, str]:

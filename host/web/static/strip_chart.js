@@ -35,6 +35,8 @@ export class StripChart {
   }
 
   draw() {
+    const usable = this.points.filter((point) => point.slice(1).some((value) => value !== null));
+    this.canvas.classList.toggle("empty", usable.length < 2);
     const { width, height } = this.canvas.getBoundingClientRect();
     if (!width || !height) return;
     const ratio = window.devicePixelRatio || 1;
@@ -48,9 +50,9 @@ export class StripChart {
     );
     pen.font = `13px ${style.fontFamily}`;
     pen.lineJoin = "round";
-    if (this.points.length < 2) {
+    if (usable.length < 2) {
       pen.fillStyle = this.ink.soft;
-      pen.fillText("The chart begins with the next readings.", 0, 20);
+      pen.fillText("The chart begins with the next usable readings.", 0, 20);
       return;
     }
     const newest = this.points[this.points.length - 1][0];
