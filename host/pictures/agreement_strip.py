@@ -221,8 +221,8 @@ def _gap_text(bar: _Bar, reference: _Bar, unit: str) -> str:
 
 def _axis(reference: _Bar, rows: int, frame: _Frame, ink: Ink, unit: str) -> str:
     y = TOP_PX + ROW_PX * rows + 3.0
-    step = _tick_step(frame.span)
-    places = max(0, -math.floor(math.log10(step) + 1e-9))
+    step = _tick_step(frame, ink)
+    places = _places(step)
     first = math.ceil(frame.start / step - 1e-9)
     last = math.floor((frame.start + frame.span) / step + 1e-9)
     marks, numbers = [], []
@@ -243,10 +243,21 @@ def _axis(reference: _Bar, rows: int, frame: _Frame, ink: Ink, unit: str) -> str
     )
 
 
-def _tick_step(span: float) -> float:
-    rough = span / MOST_TICKS
+def _tick_step(frame: _Frame, ink: Ink) -> float:
+    """Step of 1, 2 or 5 whose numbers stand clear of each other."""
+    rough = frame.span / MOST_TICKS
     power = 10.0 ** math.floor(math.log10(rough))
-    return next(power * factor for factor in (1.0, 2.0, 5.0, 10.0) if power * factor >= rough * 0.999)
+    largest = max(abs(frame.start), abs(frame.start + frame.span))
+    for factor in (1.0, 2.0, 5.0, 10.0, 20.0, 50.0):
+        step = power * factor
+        number_px = _text_px(rounded_text(largest, _places(step)), ink) * SMALL_PX / LETTER_PX
+        if step >= rough * 0.999 and frame.x(step) - frame.x(0.0) >= number_px + 4.0:
+            break
+    return step
+
+
+def _places(step: float) -> int:
+    return max(0, -math.floor(math.log10(step) + 1e-9))
 
 
 def _said(bars: Sequence[_Bar], unit: str, verdict: Verdict | None) -> str:
