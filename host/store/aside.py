@@ -135,6 +135,11 @@ def _kept_today(connection: Connection, refusal: Refusal, at_utc_s: float) -> in
     return int(connection.execute(query).scalar_one())
 
 
+def _storable(text: str) -> str:
+    """Text that every database takes, whatever a message made a reason quote."""
+    return text.replace("\0", "\\0").encode("utf-8", "backslashreplace").decode("utf-8")
+
+
 def _insert(
     connection: Connection, payload: bytes | None, digest: str, refusal: Refusal, at_utc_s: float
 ) -> None:
@@ -148,7 +153,7 @@ def _insert(
             accounts=refusal.accounts,
             digest=digest,
             payload=None if payload is None else payload[:MAX_MESSAGE_BYTES],
-            reason=refusal.reason,
+            reason=_storable(refusal.reason),
             count=1,
             first_utc_s=at_utc_s,
             last_utc_s=at_utc_s,

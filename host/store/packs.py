@@ -5,7 +5,7 @@ from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import Any
 
-from sqlalchemy import Connection, func, select
+from sqlalchemy import Connection, bindparam, func, select
 
 from calibration.contract.messages import MessageError
 from calibration.contract.readings import GapPack, ReadingPack, decode_readings
@@ -187,7 +187,7 @@ class _Batch:
     def finish(self) -> Taken:
         """Write the readings, move the watermarks."""
         if self.rows:
-            self.connection.execute(schema.packs.insert(), self.rows)
+            self.connection.execute(_INSERT, self.rows)
         risen: dict[BootKey, int] = {}
         for station, boot in sorted(self.touched):
             w = raise_watermark(self.connection, station, boot)
@@ -297,6 +297,14 @@ class _Batch:
         self.aside += 1
 
 
+_INSERT = schema.packs.insert()
+_DIGESTS = select(schema.packs.c.seq, schema.packs.c.digest).where(
+    schema.packs.c.station == bindparam("at_station"),
+    schema.packs.c.boot == bindparam("at_boot"),
+    schema.packs.c.seq.in_(bindparam("seqs", expanding=True)),
+)
+
+
 def _stored_digests(connection: Connection, decoded: Iterable[tuple[Arrival, _Decoded]]) -> dict[Key, str]:
     """Digests of the readings already stored under the numbers of this batch."""
     wanted: dict[BootKey, set[int]] = {}
@@ -305,12 +313,9 @@ def _stored_digests(connection: Connection, decoded: Iterable[tuple[Arrival, _De
             wanted.setdefault((pack.station, pack.boot), set()).add(pack.seq)
         elif isinstance(pack, MessageError) and pack.boot is not None and pack.seq is not None:
             wanted.setdefault((arrival.station, pack.boot), set()).add(pack.seq)
-    table = schema.packs
     found: dict[Key, str] = {}
     for (station, boot), seqs in wanted.items():
-        query = select(table.c.seq, table.c.digest).where(
-            table.c.station == station, table.c.boot == boot, table.c.seq.in_(seqs)
-        )
-        for row in connection.execute(query):
+        here = {"at_station": station, "at_boot": boot, "seqs": sorted(seqs)}
+        for row in connection.execute(_DIGESTS, here):
             found[station, boot, row.seq] = row.digest
     return found

@@ -101,9 +101,12 @@ class Stations:
             return rigs[station] or bind(connection, station, rig)
 
 
+_RIGS = select(stations.c.station, stations.c.rig)
+
+
 def rigs_of(connection: Connection) -> dict[str, str | None]:
     """Rig of each known station."""
-    return {row.station: row.rig for row in connection.execute(select(stations.c.station, stations.c.rig))}
+    return {station: rig for station, rig in connection.execute(_RIGS)}
 
 
 def bind(connection: Connection, station: str, rig: str) -> str:

@@ -1,16 +1,38 @@
 """The watermark: the largest n with all of 1 … n of a boot accounted for (protocol, rule 8)."""
 
-from sqlalchemy import Connection, select, update
+from sqlalchemy import BindParameter, Connection, bindparam, select, update
 
 from host.store.schema import gaps, packs, refused, watermarks
 
 _LOOK_AHEAD = 500
 
+# Built once: at one commit a reading, building them anew would cost more than running them.
+_STATION: BindParameter[str] = bindparam("at_station")
+_BOOT: BindParameter[str] = bindparam("at_boot")
+_ABOVE: BindParameter[int] = bindparam("above")
+_WATERMARK = select(watermarks.c.w).where(watermarks.c.station == _STATION, watermarks.c.boot == _BOOT)
+_MOVE = (
+    update(watermarks)
+    .where(watermarks.c.station == _STATION, watermarks.c.boot == _BOOT)
+    .values(w=bindparam("to"))
+)
+_SPANS = tuple(
+    select(first, last)
+    .where(table.c.station == _STATION, table.c.boot == _BOOT, last > _ABOVE, *also)
+    .order_by(first)
+    .limit(_LOOK_AHEAD)
+    for table, first, last, also in (
+        (packs, packs.c.seq, packs.c.seq, ()),
+        (refused, refused.c.seq, refused.c.seq, (refused.c.accounts.is_(True),)),
+        (gaps, gaps.c.first, gaps.c.last, ()),
+    )
+)
+
 
 def watermark(connection: Connection, station: str, boot: str) -> int:
     """Watermark of one boot, 0 where nothing is accounted for."""
-    query = select(watermarks.c.w).where(watermarks.c.station == station, watermarks.c.boot == boot)
-    return int(connection.execute(query).scalar_one_or_none() or 0)
+    here = {"at_station": station, "at_boot": boot}
+    return int(connection.execute(_WATERMARK, here).scalar_one_or_none() or 0)
 
 
 def raise_watermark(connection: Connection, station: str, boot: str) -> int | None:
@@ -22,42 +44,37 @@ def raise_watermark(connection: Connection, station: str, boot: str) -> int | No
         The new watermark, None where it did not move.
     """
     before = watermark(connection, station, boot)
-    after = before
-    while (top := _contiguous_from(connection, station, boot, after)) > after:
-        after = top
+    after = _highest_contiguous(connection, station, boot, before)
     if after == before:
         return None
-    moved = connection.execute(
-        update(watermarks).where(watermarks.c.station == station, watermarks.c.boot == boot).values(w=after)
-    )
+    moved = connection.execute(_MOVE, {"at_station": station, "at_boot": boot, "to": after})
     if moved.rowcount == 0:
-        connection.execute(watermarks.insert().values(station=station, boot=boot, w=after))
+        connection.execute(watermarks.insert(), {"station": station, "boot": boot, "w": after})
     return after
 
 
-def _contiguous_from(connection: Connection, station: str, boot: str, w: int) -> int:
-    top = w
-    for first, last in sorted(_spans_above(connection, station, boot, w)):
-        if first > top + 1:
-            break
-        top = max(top, last)
-    return top
+def _highest_contiguous(connection: Connection, station: str, boot: str, w: int) -> int:
+    while True:
+        top = w
+        spans, all_seen = _spans_above(connection, station, boot, w)
+        for first, last in sorted(spans):
+            if first > top + 1:
+                break
+            top = max(top, last)
+        if top == w or all_seen:
+            return top
+        w = top
 
 
-def _spans_above(connection: Connection, station: str, boot: str, w: int) -> list[tuple[int, int]]:
-    """Lowest accounted-for spans above ``w``: enough of them to tell whether ``w`` may move."""
+def _spans_above(
+    connection: Connection, station: str, boot: str, w: int
+) -> tuple[list[tuple[int, int]], bool]:
+    """Lowest accounted-for spans above ``w``, and whether these are all."""
+    here = {"at_station": station, "at_boot": boot, "above": w}
     spans: list[tuple[int, int]] = []
-    readings = select(packs.c.seq).where(packs.c.station == station, packs.c.boot == boot, packs.c.seq > w)
-    for (seq,) in connection.execute(readings.order_by(packs.c.seq).limit(_LOOK_AHEAD)):
-        spans.append((seq, seq))
-    aside = select(refused.c.seq).where(
-        refused.c.station == station, refused.c.boot == boot, refused.c.seq > w, refused.c.accounts.is_(True)
-    )
-    for (seq,) in connection.execute(aside.order_by(refused.c.seq).limit(_LOOK_AHEAD)):
-        spans.append((seq, seq))
-    declared = select(gaps.c.first, gaps.c.last).where(
-        gaps.c.station == station, gaps.c.boot == boot, gaps.c.last > w
-    )
-    for first, last in connection.execute(declared.order_by(gaps.c.first).limit(_LOOK_AHEAD)):
-        spans.append((first, last))
-    return spans
+    all_seen = True
+    for query in _SPANS:
+        found = connection.execute(query, here).all()
+        all_seen = all_seen and len(found) < _LOOK_AHEAD
+        spans += [(int(first), int(last)) for first, last in found]
+    return spans, all_seen

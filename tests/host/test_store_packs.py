@@ -127,8 +127,8 @@ def test_a_reading_beats_a_refused_message_of_its_number(store: Store, make_pack
         (b"{}", "JSON array"),
         (b"0", "JSON array"),
         (b'[{"bn":"ohmbath:bench-1:rig-a:","n":"boot","vs":17}]', "boot"),
-        (b'[{"bn":"ohmbath:bench-1:rig-a:","n":"seq","v":NaN}]', "NaN"),
-        (b'["\\ud800"]', "not JSON"),
+        (b'[{"bn":"ohmbath:bench-1:rig-a:","n":"seq","v":NaN}]', "boot"),
+        (b'["\\ud800"]', "first record"),
         (b"[" * 100_000, "over the limit"),
         (b"[" * 60_000, "not JSON"),
     ],
@@ -267,11 +267,15 @@ def test_the_watermark_is_right_and_nothing_is_lost_or_stored_twice(
         assert (pack.decade_ohm == 4700.0) == (expected[pack.seq] == "other bytes")
 
 
+# Half a surrogate pair passes as JSON, and no database takes it as text.
+ANY_TEXT = st.text(st.characters(exclude_categories=()))
+
+
 @settings(max_examples=150, deadline=None)
 @given(payload=st.one_of(st.binary(), st.text().map(str.encode), st.recursive(
-    st.none() | st.booleans() | st.floats() | st.integers() | st.text(),
+    st.none() | st.booleans() | st.floats() | st.integers() | ANY_TEXT,
     lambda inner: st.lists(inner, max_size=4) | st.dictionaries(
-        st.sampled_from(["bn", "n", "v", "vs", "vb", "u", "t", "bt"]) | st.text(), inner, max_size=5
+        st.sampled_from(["bn", "n", "v", "vs", "vb", "u", "t", "bt"]) | ANY_TEXT, inner, max_size=5
     ),
 ).map(lambda value: json.dumps(value).encode())))  # fmt: skip
 def test_garbage_is_kept_aside_with_a_reason_and_stops_nothing(
