@@ -250,6 +250,8 @@ class Link:
         if message.topic == topic(self._file.station, "orders"):
             self._orders.receive(message.payload, retained=message.retained)
             return
+        if message.topic != topic(self._file.station, "stored"):
+            return  # some brokers hand a newcomer what others have retained
         try:
             stored = decode_stored(message.payload)
         except MessageError as error:

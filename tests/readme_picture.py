@@ -8,10 +8,10 @@ import sys
 import tempfile
 from pathlib import Path
 
+from conftest import program
 from PIL import Image
 from playwright.sync_api import sync_playwright
 
-from conftest import program
 from host.demo import Demo, fresh_folder
 from host.web.app import create_app
 from host.web.server import PageServer
@@ -42,7 +42,7 @@ def main(target: Path) -> None:
         pdftoppm = program("pdftoppm")
         assert pdftoppm is not None
         subprocess.run(
-            [pdftoppm, "-r", "110", "-png", "-f", "1", "-l", "1", "-singlefile", str(certificate), str(paper)],
+            [pdftoppm, "-r", "110", "-png", "-singlefile", str(certificate), str(paper)],
             check=True,
         )
         _side_by_side(phone, paper.with_suffix(".png")).save(target, optimize=True)

@@ -17,7 +17,7 @@ from calibration.resistance.ohms_check import (
     settings_for,
 )
 from calibration.thermistor.steinhart_hart import SteinhartHart
-from host.procedures.event import Citation
+from host.citation import Citation
 from host.procedures.sender_check import BoxSetting, SenderCheckSettings, SenderCheckState
 
 ReadingsOf = Callable[[Citation], Sequence[ReadingPack]]
@@ -42,14 +42,19 @@ def probe_of(content: Mapping[str, Any]) -> ReferenceProbe:
 
 
 def decade_box_of(content: Mapping[str, Any]) -> DecadeBoxCertificate:
-    """Decade box of a register entry."""
+    """Decade box of a register entry; where steps state their own uncertainty, the largest stands for all."""
     return DecadeBoxCertificate(
         residual_ohm=float(content["residual_ohm"]),
         step_ohm={int(step["nominal_ohm"]): float(step["certified_ohm"]) for step in content["step"]},
-        expanded_u_relative=float(content["expanded_u_relative"]),
-        expanded_u_ohm=float(content["expanded_u_ohm"]),
+        expanded_u_relative=_largest(content, "expanded_u_relative"),
+        expanded_u_ohm=_largest(content, "expanded_u_ohm"),
         k=float(content["k"]),
     )
+
+
+def _largest(content: Mapping[str, Any], name: str) -> float:
+    stated = [float(part[name]) for part in (content, *content["step"]) if name in part]
+    return max(stated, default=0.0)
 
 
 def ohms_check_plan(settings: SenderCheckSettings) -> tuple[BoxSetting, ...]:

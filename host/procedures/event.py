@@ -4,44 +4,6 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 from typing import Any
 
-from calibration.contract.readings import ReadingPack
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Citation:
-    """Readings by their numbers: (station, boot, from, to), never by time.
-
-    Attributes
-    ----------
-    first, last : int
-        Numbers in the boot, both included.
-    """
-
-    station: str
-    boot: str
-    first: int
-    last: int
-
-    def as_json(self) -> dict[str, Any]:
-        """For an event's payload."""
-        return {"station": self.station, "boot": self.boot, "from": self.first, "to": self.last}
-
-    @classmethod
-    def from_json(cls, fields: Mapping[str, Any]) -> "Citation":
-        """From an event's payload."""
-        return cls(
-            station=fields["station"], boot=fields["boot"], first=int(fields["from"]), last=int(fields["to"])
-        )
-
-    @classmethod
-    def of(cls, packs: "list[ReadingPack] | tuple[ReadingPack, ...]") -> "Citation":
-        """Of consecutive packs of one boot."""
-        return cls(station=packs[0].station, boot=packs[0].boot, first=packs[0].seq, last=packs[-1].seq)
-
-    def words(self) -> str:
-        """As printed on a certificate."""
-        return f"{self.station}, boot {self.boot}, readings {self.first} to {self.last}"
-
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Event:

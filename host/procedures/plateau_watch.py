@@ -14,8 +14,9 @@ from calibration.bath.settling import (
 from calibration.bench_point import BenchPointError, BenchSetup
 from calibration.contract.readings import Insertion, Quality, ReadingPack
 from calibration.temperature_scale import kelvin_from_celsius
+from host.citation import Citation
 from host.procedures.bench_setup import raw_count
-from host.procedures.event import Citation, Event
+from host.procedures.event import Event
 from host.procedures.sender_check import Kind, SenderCheckState
 
 #: Rig time that a window covers. [s]

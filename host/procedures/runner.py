@@ -8,12 +8,13 @@ from collections.abc import Sequence
 
 from calibration.contract.readings import ReadingPack
 from calibration.resistance.ohms_check import OhmsCheckError
+from host.citation import Citation
 from host.live import Live
 from host.order_book import OrderBook
 from host.procedures.bench_orders import BenchOrders, WantedBench
 from host.procedures.bench_setup import bench_setup_of, corrections_of
 from host.procedures.box_watch import BoxWatch
-from host.procedures.event import Citation, Event
+from host.procedures.event import Event
 from host.procedures.plateau_watch import BathStatus, PlateauWatch
 from host.procedures.sender_check import Kind, Phase, SenderCheckState, advance, state_of
 from host.procedures.sender_check_card import card_of
@@ -66,7 +67,9 @@ class SenderCheckRunner:
     def append(self, event: Event) -> None:
         """Append an event: first the state it would lead to, then the store, then here."""
         state = advance(self.state, event)
-        self._store.runs.append(self.run, event.kind, dict(event.payload))
+        readings = event.payload.get("readings")
+        cites = None if readings is None else Citation.from_json(readings)
+        self._store.runs.append(self.run, event.kind, dict(event.payload), cites=cites)
         self.state = state
         _log.info("run %04d: %s", self.run, event.kind)
 

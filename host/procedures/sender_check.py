@@ -12,7 +12,8 @@ from typing import Any
 
 from calibration.conformity import DecisionRule
 from calibration.contract.readings import Insertion
-from host.procedures.event import Citation, Event
+from host.citation import Citation
+from host.procedures.event import Event
 
 #: Raised whenever code changes a number that a result depends on.
 METHOD = "sender check on plateaus"

@@ -12,7 +12,7 @@ from calibration.contract.readings import Insertion, Quality, ReadingPack
 from calibration.curves import ReferenceCurve
 from calibration.thermistor.fit import FitPoint, Model, fit_curve
 from host.certificates.certificate import Certificate, CertifiedPoint, InstrumentUsed, Witness
-from host.procedures.bench_setup import ReadingsOf, bench_setup_of, raw_count
+from host.procedures.bench_setup import ReadingsOf, bench_setup_of, decade_box_of, raw_count
 from host.procedures.sender_check import METHOD, SenderCheckSettings, SenderCheckState
 from host.shop import Shop
 from host.software_versions import software_versions
@@ -196,20 +196,22 @@ def _tolerance(curve: ReferenceCurve, settings: SenderCheckSettings) -> str:
 
 def _instruments(settings: SenderCheckSettings) -> tuple[InstrumentUsed, ...]:
     probe, box = settings.probe, settings.decade_box
+    certified = decade_box_of(box)
     return (
         InstrumentUsed(
             role="reference probe",
             serial=probe["serial"],
             certificate=f"{probe['certificate']}, {probe['issuer']}",
             expanded_u=f"{probe['expanded_u_k']:g} K (k = {probe['k']:g})",
-            due=str(probe["due"]),
+            due=str(probe.get("due", "no date set")),
         ),
         InstrumentUsed(
             role="decade box",
             serial=box["serial"],
             certificate=f"{box['certificate']}, {box['issuer']}",
-            expanded_u=f"{box['expanded_u_relative']:.2%} + {box['expanded_u_ohm']:g} Ω (k = {box['k']:g})",
-            due=str(box["due"]),
+            expanded_u=f"{certified.expanded_u_relative:.2%} + {certified.expanded_u_ohm:g} Ω "
+            f"(k = {certified.k:g})",
+            due=str(box.get("due", "no date set")),
         ),
     )
 

@@ -8,6 +8,7 @@ from typing import Any
 
 from sqlalchemy import Connection, Row, func, select, update
 
+from host.citation import Citation
 from host.errors import DeskError
 from host.store import schema
 from host.store.counters import count_up
@@ -31,23 +32,13 @@ class NotStoredYetError(DeskError):
         How far the readings of that boot are accounted for.
     """
 
-    def __init__(self, citation: "Citation", stored_to: int) -> None:
+    def __init__(self, citation: Citation, stored_to: int) -> None:
         super().__init__(
             f"Readings {citation.first} to {citation.last} of boot {citation.boot} at station "
             f"{citation.station} are stored up to {stored_to} only: wait for the rest."
         )
         self.citation = citation
         self.watermark = stored_to
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Citation:
-    """Readings ``first`` to ``last`` of one boot: how a run cites, never by time (protocol, rule 22)."""
-
-    station: str
-    boot: str
-    first: int
-    last: int
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

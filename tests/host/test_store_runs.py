@@ -7,11 +7,12 @@ from sqlalchemy import text
 from sqlalchemy.exc import IntegrityError
 
 from calibration.contract.readings import ReadingPack, encode_readings
+from host.citation import Citation
 from host.data_folder import DataFolder
 from host.store import Store, open_store
 from host.store.certificates import IssuedFiles, UnknownCertificateError
 from host.store.packs import Arrival
-from host.store.runs import Citation, NotStoredYetError, UnknownRunError
+from host.store.runs import NotStoredYetError, UnknownRunError
 from host.store.stations import StationNameError, UnknownStationError
 
 BOOT = "00000001-0a0b0c0d"

@@ -5,9 +5,10 @@ from collections.abc import Sequence
 import pytest
 
 from calibration.contract.readings import Insertion, Quality, ReadingPack
+from host.citation import Citation
 from host.procedures.bench_setup import bench_setup_of
 from host.procedures.box_watch import BoxWatch
-from host.procedures.event import Citation, Event
+from host.procedures.event import Event
 from host.procedures.plateau_watch import PlateauWatch
 from host.procedures.sender_check import Kind, Phase, SenderCheckState, advance, state_of
 
