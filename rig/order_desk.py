@@ -89,6 +89,10 @@ class OrderDesk:
                 self._carry_out_one(order, bench)
             self._pending.popleft()
 
+    def awaits_pass(self) -> bool:
+        """Tell whether an order took effect that the next pass answers."""
+        return bool(self._in_effect)
+
     def pass_kept(self, seq: int) -> None:
         """Answer the orders carried out before pass ``seq``: it was taken wholly after their effect."""
         for order_id in self._in_effect:

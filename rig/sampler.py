@@ -27,6 +27,8 @@ PERIOD_S = 0.25
 MOST_BEHIND = 20  # passes that a simulated clock may be ahead of the desk
 CLOCK_STEP_S = 0.5
 
+# A simulated world that is put away once a second loses a second of bath to a kill, and no order.
+_PASSES_BETWEEN_SAVES = 4
 _PASSES_BETWEEN_PRUNINGS = 1024
 _STANDS_STILL_S = 10.0
 _LOST_PASS_PATIENCE_S = 1.0
@@ -151,7 +153,8 @@ class Sampler:
     def _finish_pass(self, seq: int) -> None:
         """Put the simulated world away, then answer: an answered order is never undone by a kill."""
         try:
-            self._bench.save()
+            if self._orders.awaits_pass() or seq % _PASSES_BETWEEN_SAVES == 0:
+                self._bench.save()
             self._orders.pass_kept(seq)
             if seq % _PASSES_BETWEEN_PRUNINGS == 0:
                 self._outbox.prune(now_utc_s=time.time())

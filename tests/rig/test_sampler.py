@@ -159,9 +159,28 @@ def test_utc_stands_in_a_pack_only_where_the_clock_was_synchronised(make_works: 
     assert all(pack.clock_step_s is None for pack in works.packs())
 
 
-def test_the_simulated_world_is_saved_at_each_pass(works: Any) -> None:
-    _sample_until(works, 5)
-    assert works.bench.times_saved == 5
+def test_the_simulated_world_is_saved_once_a_second(works: Any) -> None:
+    _sample_until(works, 9)
+    assert works.bench.times_saved == 2
+
+
+def test_the_simulated_world_is_saved_before_an_order_is_answered(
+    works: Any, until: Until, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Else a kill would undo what the desk believes done: a heater switched on, a sender fitted."""
+    saved_at_answers: list[int] = []
+    pass_kept = works.orders.pass_kept
+
+    def noting(seq: int) -> None:
+        if works.orders.awaits_pass():
+            saved_at_answers.append(works.bench.times_saved)
+        pass_kept(seq)
+
+    monkeypatch.setattr(works.orders, "pass_kept", noting)
+    _give_and_adopt(works)
+    works.start_sampling()
+    until(works.orders.has_answers, "the order is answered")
+    assert saved_at_answers == [1]
 
 
 def test_a_simulated_clock_stands_still_while_the_desk_is_twenty_passes_behind(
