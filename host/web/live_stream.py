@@ -24,7 +24,9 @@ STREAM_LIFE_S = 60.0
 EVENT_EVERY_S = 0.2
 ALL_STATIONS_EVERY_S = 0.5
 #: How long a stream says nothing at most; this also finds out that nobody listens any more.
-QUIET_S = 2.0
+QUIET_S = 1.0
+#: How soon a quiet stream notices that the desk is closing.
+_LOOK_UP_S = 0.25
 #: Rig time between two points of the strip chart. [s]
 CHART_STEP_S = 1.0
 CHART_SPAN_S = 600.0
@@ -121,8 +123,17 @@ def _paced(
         yield f"id: {_PROCESS}-{last}\ndata: {text}\n\n"
         if closing.wait(every_s):
             return
-        # A silent station still has its silence to say, so a quiet stream speaks too.
-        cursor = desk.live.wait(cursor, QUIET_S)
+        cursor = _next_change(desk, cursor, closing)
+
+
+def _next_change(desk: DeskBehind, cursor: int, closing: threading.Event) -> int:
+    """Wait for news, at most so long: a silent station still has its silence to say."""
+    until_s = time.monotonic() + QUIET_S
+    while not closing.is_set() and time.monotonic() < until_s:
+        newer = desk.live.wait(cursor, _LOOK_UP_S)
+        if newer != cursor:
+            return newer
+    return cursor
 
 
 def _cursor_of(last_id: str) -> int | None:

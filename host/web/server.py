@@ -4,9 +4,10 @@ import errno
 import logging
 import socket
 import threading
+from typing import Any
 
 from flask import Flask
-from waitress import create_server, wasyncore
+from waitress import create_server
 from waitress.server import BaseWSGIServer
 
 from host.errors import DeskError
@@ -48,7 +49,7 @@ class PageServer:
         self.wanted_port = port
         self._socket = _listening(host, port)
         self.port: int = self._socket.getsockname()[1]
-        self._map: dict[int, object] = {}
+        self._map: dict[int, Any] = {}
         self._server: BaseWSGIServer = create_server(
             app,
             map=self._map,
@@ -82,15 +83,24 @@ class PageServer:
     def stop(self) -> None:
         """Close every connection and end the threads."""
         streams_of(self._app).closing.set()
+        # The workers first: they still speak to the loop while they end.
+        self._server.task_dispatcher.shutdown(timeout=_STOP_WITHIN_S)
         if self._thread.is_alive():
-            self._server.trigger.pull_trigger(self._close_all)
+            self._server.trigger.pull_trigger(self._end_loop)
             self._thread.join(_STOP_WITHIN_S)
         else:
-            self._close_all()
-        self._server.task_dispatcher.shutdown(timeout=_STOP_WITHIN_S)
+            self._end_loop()
+        self._server.trigger.close()
 
-    def _close_all(self) -> None:
-        wasyncore.close_all(self._map, ignore_all=True)
+    def _end_loop(self) -> None:
+        """Close every connection and leave the loop nothing to wait for.
+
+        The trigger stays open: whoever pulled it may not have let go of it yet.
+        """
+        for connection in list(self._map.values()):
+            if connection is not self._server.trigger:
+                connection.close()
+        self._map.clear()
 
 
 def _listening(host: str, port: int) -> socket.socket:

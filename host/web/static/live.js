@@ -3,7 +3,7 @@
 
 import { StripChart } from "./strip_chart.js";
 
-const QUIET_MS = 6000; // the desk speaks every two seconds at least
+const QUIET_MS = 6000; // the desk speaks every second or so
 const AGAIN_MS = 5000;
 
 const stream = document.querySelector("[data-stream]");
