@@ -117,6 +117,19 @@ def _rig_command() -> str:
     return found
 
 
+def check_plant(plant: str) -> None:
+    """Ask the rig's own program whether a fault can be planted; the desk knows none of them.
+
+    Raises
+    ------
+    DeskError
+        If it cannot be, in the rig's words.
+    """
+    asked = subprocess.run([_rig_command(), "plants", plant], capture_output=True, text=True)
+    if asked.returncode != 0:
+        raise DeskError(asked.stderr.strip().removeprefix("ohmbath-rig: "))
+
+
 def fresh_folder(data: Path | None) -> DataFolder:
     """Data folder of a demo: the one asked for, or a new one under demo-data.
 

@@ -148,11 +148,16 @@ def safe() -> None:
 
 
 @main.command()
+@click.argument("plant", callback=_plant, metavar="[NAME:SIZE]", required=False)
 @click.option("--json", "as_json", is_flag=True, help="Print JSON alone.")
-def plants(as_json: bool) -> None:
-    """List the faults that a simulated bench can have planted."""
+def plants(plant: tuple[str, float] | None, as_json: bool) -> None:
+    """List the faults that a simulated bench can have planted, or check that one of them can be."""
     from rig.sim.plants import PLANTS
 
+    if plant is not None:
+        name, size = plant
+        click.echo(f"{name}:{size:g} {PLANTS[name].unit}: {PLANTS[name].words}")
+        return
     if as_json:
         click.echo(json.dumps({"plants": [asdict(plant) for plant in PLANTS.values()]}))
         return

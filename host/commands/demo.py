@@ -10,7 +10,7 @@ from rich.console import Console
 from rich.progress import BarColumn, Progress, TextColumn, TimeElapsedColumn
 
 from calibration.conformity import Verdict
-from host.demo import DemoCheck, checks_json, fresh_folder, running_demo, share_done
+from host.demo import DemoCheck, check_plant, checks_json, fresh_folder, running_demo, share_done
 from host.one_line import OneLineCommand
 from host.procedures.runs_at_work import RunView
 from host.serving import USUAL_PORT, interrupt_on_sigterm, serve_pages
@@ -38,6 +38,7 @@ def command(seed: int, plant: str, data: Path | None, no_serve: bool, port: int,
 
     interrupt_on_sigterm()
     try:
+        check_plant(plant)
         folder = fresh_folder(data)
         say(f"Everything of this demo lands in {folder.path}")
         with running_demo(folder, seed=seed, plant=plant, say=say) as demo:

@@ -33,7 +33,7 @@ from rig.sim.board import RealDecadeBox
 from rig.sim.chance import generator
 from rig.sim.thermistor_law import ZERO_C_K, ThermistorLaw
 
-ISSUER = "Simulated Standards Laboratory (invented, not a real body)"
+ISSUER = "Simulated Standards (invented)"
 PROBE_U_K = 0.05
 BOX_U_RELATIVE = 1e-4
 BOX_U_OHM = 0.03

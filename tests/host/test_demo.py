@@ -1,0 +1,91 @@
+"""The demo as a newcomer runs it: two senders, two papers, verdicts out of the simulated silicon."""
+
+import io
+import json
+import subprocess
+import sys
+from pathlib import Path
+
+import pypdf
+import pytest
+
+from calibration.conformity import DecisionRule, Verdict, decide, overall_verdict
+from host.certificates.canonical import certificate_from_canonical
+from host.demo import fresh_folder
+from host.errors import DeskError
+
+BIN = Path(sys.executable).parent
+
+
+def run_demo(data: Path, *options: str) -> subprocess.CompletedProcess[str]:
+    return subprocess.run(
+        [str(BIN / "ohmbath"), "demo", "--no-serve", "--data", str(data), *options],
+        capture_output=True,
+        text=True,
+        timeout=170,
+    )
+
+
+@pytest.mark.slow
+@pytest.mark.timeout(200)
+@pytest.mark.parametrize(("seed", "series_ohm"), [(4, 30.0), (9, 0.0)])
+def test_two_senders_go_from_the_bath_to_their_certificates(
+    tmp_path: Path, seed: int, series_ohm: float
+) -> None:
+    ended = run_demo(tmp_path / "data", "--seed", str(seed), "--plant", f"series:{series_ohm:g}", "--json")
+    assert ended.returncode == 0, ended.stderr
+    checks = json.loads(ended.stdout)["checks"]
+    assert len(checks) == 2
+    # 30 Ω in 269 Ω at 85 °C is 11 %, against a printed tolerance of 5 %; nothing planted is in tolerance.
+    wanted = ["in_tolerance", "out_of_tolerance" if series_ohm else "in_tolerance"]
+    assert [check["verdict"] for check in checks] == wanted
+    for check in checks:
+        _hold_numbers_together(check)
+        _hold_paper_to_data(check)
+
+
+def _hold_numbers_together(check: dict) -> None:
+    verdicts = []
+    for point in check["points"]:
+        assert point["error_k"] == pytest.approx(point["indicated_c"] - point["temperature_c"], abs=1e-9)
+        verdicts.append(
+            decide(
+                error_k=point["error_k"],
+                expanded_u_k=point["expanded_u_k"],
+                limit_k=point["limit_k"],
+                rule=DecisionRule.GUARDED,
+            )
+        )
+    assert [point["verdict"] for point in check["points"]] == verdicts
+    assert check["verdict"] == overall_verdict(verdicts)
+    assert check["verdict"] in tuple(Verdict)
+
+
+def _hold_paper_to_data(check: dict) -> None:
+    paper = pypdf.PdfReader(io.BytesIO(Path(check["certificate"]).read_bytes()))
+    pages = [page.extract_text() for page in paper.pages]
+    assert len(pages) == 2
+    for number, text in enumerate(pages, start=1):
+        assert "Simulated bench: no real sender was measured" in text
+        assert f"page {number} of 2" in text
+    for point in check["points"]:
+        assert point["resistance_ohm_printed"] in pages[0]
+    data = certificate_from_canonical(paper.attachments["certificate.json"][0])
+    assert data.simulated
+    assert [point.error_k for point in data.points] == [point["error_k"] for point in check["points"]]
+
+
+def test_a_folder_that_holds_something_is_not_used_for_a_demo(tmp_path: Path) -> None:
+    (tmp_path / "data").mkdir()
+    (tmp_path / "data" / "store.sqlite").write_bytes(b"somebody's readings")
+    with pytest.raises(DeskError, match="not empty"):
+        fresh_folder(tmp_path / "data")
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize("plant", ["gremlin:3", "series:lots", "series:-4"])
+def test_a_plant_that_does_not_exist_is_refused_in_one_line(tmp_path: Path, plant: str) -> None:
+    ended = run_demo(tmp_path / "data", "--plant", plant)
+    assert ended.returncode == 2
+    assert "Traceback" not in ended.stderr
+    assert plant.split(":")[0] in ended.stderr
