@@ -17,12 +17,7 @@ from host.procedures.sender_check import METHOD, SenderCheckSettings, SenderChec
 from host.shop import Shop
 from host.software_versions import software_versions
 from host.verdict_words import RULE_WORDS, sentence_of
-
-# DS18B20: ±0.5 °C from -10 to 85 °C, ±1 °C to 100 °C (data sheet limits, from memory), as bought.
-_WITNESS_LIMIT_K, _WITNESS_HOT_LIMIT_K, _WITNESS_HOT_C = 0.5, 1.0, 85.0
-# Non-contact sensor: ±0.5 °C near room (data sheet), wider elsewhere (from memory: ±1 to ±4 °C); the
-# surface of the water and its steam come on top.
-_INFRARED_LIMIT_K, _INFRARED_WARM_LIMIT_K, _INFRARED_WARM_C = 0.8, 1.4, 50.0
+from host.witnesses import PROBE, SENDER, infrared_witness, one_wire_witness
 
 #: Air beside the bath where no sensor told it; it only enters the small stem correction. [°C]
 ASSUMED_AIR_C = 22.0
@@ -141,18 +136,14 @@ def _certified(judged: BenchPoint, packs: Sequence[ReadingPack]) -> CertifiedPoi
 
 
 def _witnesses(judged: BenchPoint, packs: Sequence[ReadingPack]) -> tuple[Witness, ...]:
-    found = [Witness(name="contact probe", temperature_c=judged.probe_c, expanded_u_k=2.0 * judged.probe_u_k)]
+    found = [Witness(name=PROBE, temperature_c=judged.probe_c, expanded_u_k=2.0 * judged.probe_u_k)]
     witness_c, infrared_c = _mean_of(packs, "witness"), _mean_of(packs, "infrared")
     if witness_c is not None:
-        limit_k = _WITNESS_HOT_LIMIT_K if witness_c > _WITNESS_HOT_C else _WITNESS_LIMIT_K
-        found.append(Witness(name="1-wire witness", temperature_c=witness_c, expanded_u_k=limit_k))
+        found.append(one_wire_witness(witness_c))
     if infrared_c is not None:
-        limit_k = _INFRARED_WARM_LIMIT_K if infrared_c > _INFRARED_WARM_C else _INFRARED_LIMIT_K
-        found.append(Witness(name="infrared", temperature_c=infrared_c, expanded_u_k=limit_k))
+        found.append(infrared_witness(infrared_c))
     point = judged.point
-    found.append(
-        Witness(name="sender shows", temperature_c=point.indicated_c, expanded_u_k=point.expanded_u_k)
-    )
+    found.append(Witness(name=SENDER, temperature_c=point.indicated_c, expanded_u_k=point.expanded_u_k))
     return tuple(found)
 
 

@@ -196,7 +196,7 @@ def _witnesses(values: tuple[LiveValue, ...]) -> tuple[Witness, ...]:
     if by_key.get("probe", _SILENT).temperature_c is None:
         return ()  # without the reference there is nothing to agree with
     return tuple(
-        Witness(name=name, temperature_c=by_key[key].temperature_c, expanded_u_k=by_key[key].u_temperature_k)
+        Witness(name=name, temperature_c=value.temperature_c, expanded_u_k=value.u_temperature_k)
         for key, name in _BARS.items()
-        if key in by_key and by_key[key].temperature_c is not None
+        if (value := by_key.get(key, _SILENT)).temperature_c is not None and value.u_temperature_k is not None
     )

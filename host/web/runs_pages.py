@@ -1,5 +1,7 @@
 """Pages of the runs: the list, the step card of an open run, the result of one that is over."""
 
+from typing import TYPE_CHECKING
+
 from flask import Blueprint, Response, abort, g, make_response, redirect, render_template, request
 from werkzeug.wrappers import Response as AnyResponse
 
@@ -8,6 +10,9 @@ from host.web.desk_behind import the_desk
 from host.web.result_view import result_view_of
 from host.web.run_list import run_rows
 from host.web.station_now import card_mark, probe_in_register, station_now
+
+if TYPE_CHECKING:
+    from host.procedures.runs_at_work import RunView
 
 runs_pages = Blueprint("runs", __name__)
 
@@ -75,7 +80,7 @@ def stop(run: int) -> AnyResponse:
     return redirect(f"/runs/{run}", 303)
 
 
-def _view(run: int):  # noqa: ANN202  typed by the desk's own method
+def _view(run: int) -> "RunView":
     try:
         return the_desk().runs.view(run)
     except DeskError as error:

@@ -132,11 +132,9 @@ def filled_form(posted: Mapping[str, str], probe: ReferenceProbe | None) -> Star
 
 
 def _curve_words(curve: ReferenceCurve) -> str:
-    tolerance = (
-        f"tolerance {curve.tolerance}" if curve.has_tolerance else "no printed tolerance, needs a limit"
-    )
+    tolerance = curve.tolerance if curve.has_tolerance else "no printed tolerance, needs a limit"
     rows = ", judges only at " + _listed(curve) if curve.judges_only_printed_rows else ""
-    return f"{curve.name}: {curve.title}; {tolerance}{rows}"
+    return f"{curve.name}, {tolerance}{rows} ({curve.title})"
 
 
 def _listed(curve: ReferenceCurve) -> str:

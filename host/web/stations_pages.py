@@ -1,5 +1,7 @@
 """Pages of the stations: the list, one station, and their live streams."""
 
+from collections.abc import Iterator
+
 from flask import (
     Blueprint,
     Response,
@@ -91,8 +93,8 @@ def _now(station: str) -> StationNow:
     return station_now(desk, live, probe_in_register(desk))
 
 
-def _stream(events: "object") -> Response:
-    held = streams_of(current_app).held(events)  # type: ignore[arg-type]
+def _stream(events: Iterator[str]) -> Response:
+    held = streams_of(current_app).held(events)
     if held is None:
         return Response(_NO_ROOM, 503, {"Retry-After": "5"}, mimetype="text/plain")
     return Response(

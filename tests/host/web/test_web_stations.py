@@ -78,7 +78,7 @@ def test_a_reading_that_may_not_be_used_shows_its_reason_and_no_number(browser, 
 def test_the_decade_box_in_place_of_the_sender_is_not_taken_for_the_sender(browser, bench):
     bench._insertion, bench._decade_ohm = Insertion.SENDER, 2200.0
     bench.read(1)
-    page = browser.get("/stations/bench-1").text
+    page = browser.get("/stations/bench-1").text.replace("\u00a0", " ")
     assert "decade box in its place, set to 2,200 Ω" in page
     assert "sender shows" not in page
 
