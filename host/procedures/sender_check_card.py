@@ -40,6 +40,7 @@ def card_of(state: SenderCheckState, bath: BathStatus, *, trouble: str | None = 
                 button="It hangs there",
                 trouble=trouble,
                 ask=Ask(kind=AskKind.FIT_SENDER),
+                is_hands_turn=True,
                 caught=caught,
             )
         case Phase.OHMS_CHECK:
@@ -63,6 +64,7 @@ def card_of(state: SenderCheckState, bath: BathStatus, *, trouble: str | None = 
                 waiting="A few seconds.",
                 trouble=trouble,
                 ask=Ask(kind=AskKind.HEATER_OFF),
+                is_hands_turn=True,
                 caught=caught,
             )
         case Phase.DONE:
@@ -72,6 +74,7 @@ def card_of(state: SenderCheckState, bath: BathStatus, *, trouble: str | None = 
                 instruction="Done. Heater off; let the water cool before you take anything out.",
                 caution="The jug is hot. Do not move it.",
                 ask=Ask(kind=AskKind.HEATER_OFF),
+                is_hands_turn=True,
                 caught=caught,
             )
         case Phase.STOPPED:
@@ -81,6 +84,7 @@ def card_of(state: SenderCheckState, bath: BathStatus, *, trouble: str | None = 
                 instruction="This run has stopped. Heater off.",
                 trouble=state.reason,
                 ask=Ask(kind=AskKind.HEATER_OFF),
+                is_hands_turn=True,
                 caught=caught,
             )
 
@@ -119,6 +123,7 @@ def _plateau_card(
         waiting=waiting,
         trouble=trouble,
         ask=Ask(kind=AskKind.HEAT, temperature_c=set_point_c),
+        is_hands_turn=state.opened_at is None and not near,
         caught=caught,
     )
 

@@ -45,7 +45,9 @@ class StepCard:
     trouble : str or None
         What is wrong and what to do about it.
     ask : Ask or None
-        The instruction for simulated hands.
+        The instruction for simulated hands, also while what it asked for is still needed.
+    is_hands_turn : bool
+        True where something is to be done by hand just now.
     caught : tuple[tuple[str, bool], ...]
         Each set point as words, and whether it has been read.
     """
@@ -58,4 +60,5 @@ class StepCard:
     waiting: str | None = None
     trouble: str | None = None
     ask: Ask | None = None
+    is_hands_turn: bool = False
     caught: tuple[tuple[str, bool], ...] = ()

@@ -89,4 +89,4 @@ def _view(run: int) -> "RunView":
 
 def _can_help(run: int) -> bool:
     view = the_desk().runs.view(run)
-    return the_desk().hands is not None and view.simulated and view.card.ask is not None
+    return the_desk().hands is not None and view.simulated and view.card.is_hands_turn
