@@ -41,7 +41,7 @@ def test_resistances_are_read_with_and_without_the_k(text, resistance_ohm):
 
 @pytest.mark.parametrize(
     ("text", "pressure_pa"),
-    # 29.92125 inHg of 3386.389 Pa is the standard atmosphere, 101325 Pa (NIST Special Publication 811, appendix B).
+    # 29.92125 inHg of 3386.389 Pa are the standard atmosphere (NIST Special Publication 811, appendix B).
     [("1013hPa", 101300), ("95kPa", 95000), ("101325Pa", 101325), ("1013 mbar", 101300), ("1.013bar", 101300),
      ("29.92125inHg", 101325)],
 )  # fmt: skip
