@@ -14,8 +14,9 @@ from calibration.conformity import DecisionRule
 from calibration.curves import ReferenceCurve
 from calibration.reference_probe import ReferenceProbe
 from calibration.resistance.decade_box import DecadeBoxCertificate
+from calibration.resistance.excitation import Excitation
 from calibration.resistance.ohms_check import RangeCorrection
-from calibration.resistance.self_heating import Excitation, SelfHeating, self_heating
+from calibration.resistance.self_heating import SelfHeating, self_heating
 from calibration.resistance.three_tap import ohm_per_count
 from calibration.sender_point import SenderPoint, judge
 from calibration.uncertainty.budget import BudgetLine, Distribution, rectangular_u

@@ -80,13 +80,16 @@ class RangeCorrection:
 
     def corrected_ohm(self, count: float) -> float:
         """Resistance of a ratio count, corrected. [Ω]"""
-        terms = _terms(count)
-        correction = sum(c * t for c, t in zip(self.coefficients, terms, strict=True))
-        return resistance_from_ratio_count(count + correction, self.reference_ohm)
+        return resistance_from_ratio_count(self.corrected_count(count), self.reference_ohm)
+
+    def corrected_count(self, count: float) -> float:
+        """Ratio count that a perfect range would have given. [count]"""
+        terms = correction_terms(count)
+        return count + sum(c * t for c, t in zip(self.coefficients, terms, strict=True))
 
     def standard_u_ohm(self, count: float) -> float:
         """Standard uncertainty of `corrected_ohm` from the correction and the local nonlinearity. [Ω]"""
-        terms = np.array(_terms(count))
+        terms = np.array(correction_terms(count))
         of_fit = float(terms @ np.array(self.covariance) @ terms)
         return math.hypot(math.sqrt(of_fit), self.remainder_count) * ohm_per_count(count, self.reference_ohm)
 
@@ -138,7 +141,7 @@ def correction_from_box(
     true_ohm = np.array([certificate.true_ohm(reading.setting_ohm) for reading in readings])
     wanted = ratio_count(true_ohm, reference_ohm) - counts  # type: ignore[arg-type]
     _refuse_gross(counts, true_ohm, reference_ohm, readings)
-    design = np.array([_terms(count) for count in counts])
+    design = np.array([correction_terms(count) for count in counts])
     solution, *_ = np.linalg.lstsq(design, wanted, rcond=None)
     left = wanted - design @ solution
     _refuse_remainder(left, reference_ohm, readings)
@@ -156,7 +159,8 @@ def correction_from_box(
     )
 
 
-def _terms(count: float) -> tuple[float, float, float]:
+def correction_terms(count: float) -> tuple[float, float, float]:
+    """Terms ``1, z, z^2`` of the correction at a ratio count, ``z = 2 x - 1``."""
     z = 2.0 * count / FULL_SCALE_COUNT - 1.0
     return 1.0, z, z * z
 

@@ -2,7 +2,8 @@
 
 import pytest
 
-from calibration.resistance.self_heating import Excitation, self_heating
+from calibration.resistance.excitation import Excitation
+from calibration.resistance.self_heating import self_heating
 
 
 def test_187_ohm_behind_220_ohm_from_3v3_is_8_ma_and_12_mw_and_reads_1k2_hot_at_10_mw_per_k() -> None:
