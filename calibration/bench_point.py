@@ -8,7 +8,8 @@ import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
-from calibration.bath.immersion import Immersion
+from calibration.bath.gradient import MeasuredGradient
+from calibration.bath.immersion import Immersion, MeasuredStem, Stem
 from calibration.bath.plateau import PlateauMean, plateau_mean
 from calibration.conformity import DecisionRule
 from calibration.curves import ReferenceCurve
@@ -18,6 +19,7 @@ from calibration.resistance.excitation import Excitation
 from calibration.resistance.ohms_check import RangeCorrection
 from calibration.resistance.self_heating import SelfHeating, self_heating
 from calibration.resistance.three_tap import ohm_per_count
+from calibration.resistance.zero_power import ZeroPower
 from calibration.sender_point import SenderPoint, judge
 from calibration.uncertainty.budget import BudgetLine, Distribution, rectangular_u
 
@@ -83,6 +85,12 @@ class BenchSetup:
         Ballast and lift by the nominal reference resistor of the range. [Ω]
     duty : float
         Share of the time each device is excited.
+    measured_stem : MeasuredStem or None
+        By two depths, in place of the span assumed with ``immersion``.
+    measured_gradient : MeasuredGradient or None
+        By changing places, in place of ``gradient_half_width_k``.
+    sender_zero_power : ZeroPower or None
+        By two duties, in place of the assumed span of the sender's dissipation factor.
     """
 
     curve: ReferenceCurve
@@ -95,6 +103,19 @@ class BenchSetup:
     source_v: float
     fixed_series_ohm: Mapping[float, float]
     duty: float
+    measured_stem: MeasuredStem | None = None
+    measured_gradient: MeasuredGradient | None = None
+    sender_zero_power: ZeroPower | None = None
+
+    @property
+    def stem(self) -> Stem:
+        """The stem as measured, else as assumed."""
+        return self.measured_stem or self.immersion
+
+    @property
+    def gradient_line_k(self) -> float:
+        """Half-width of the gradient line, as measured, else as declared. [K]"""
+        return self.measured_gradient.half_width_k if self.measured_gradient else self.gradient_half_width_k
 
     def sender_correction(self, range_ohm: float) -> RangeCorrection:
         """Correction of the sender's range.
@@ -163,11 +184,11 @@ def judge_plateau(
         )
     heats = _self_heats(setup, plateau, mean_sender_ohm, mean_probe_ohm)
     true_bath_c = bath_c - heats[1].rise_k
-    stem_k = setup.immersion.correction_k(true_bath_c, plateau.air_c)
+    stem_k = setup.stem.correction_k(true_bath_c, plateau.air_c)
     slope_sender = setup.curve.sensitivity_k_per_ohm(mean_sender_ohm)
     zero_power_ohm = mean_sender_ohm + (stem_k - heats[0].rise_k) / slope_sender
     body_u_k = math.hypot(
-        rectangular_u(setup.immersion.half_width_k(true_bath_c, plateau.air_c)),
+        setup.stem.standard_u_k(true_bath_c, plateau.air_c),
         rectangular_u(heats[0].half_width_k),
     )
     lines = _lines(setup, plateau, correction, error, heats, (mean_sender_ohm, mean_probe_ohm, true_bath_c))
@@ -194,8 +215,13 @@ def _self_heats(
     probe = _excitation(setup, setup.probe_correction.reference_ohm)
     low, high = SENDER_DISSIPATION_W_PER_K
     probe_low, probe_high = PROBE_DISSIPATION_W_PER_K
+    sender_heat = (
+        self_heating(sender, sender_ohm, lowest_w_per_k=low, highest_w_per_k=high)
+        if setup.sender_zero_power is None
+        else setup.sender_zero_power.self_heating(sender.mean_power_w(sender_ohm))
+    )
     return (
-        self_heating(sender, sender_ohm, lowest_w_per_k=low, highest_w_per_k=high),
+        sender_heat,
         self_heating(probe, probe_ohm, lowest_w_per_k=probe_low, highest_w_per_k=probe_high),
     )
 
@@ -242,7 +268,7 @@ def _lines(
             (sender_ohm * sender_slope - probe_ohm * probe_slope) / 100.0,
         ),
         _normal("decade box: residual", sender_ohm, "Ω", setup.box.fixed_standard_u_ohm(), sender_slope),
-        _rectangular("bath: gradient", 0.0, "K", setup.gradient_half_width_k, 1.0),
+        _rectangular("bath: gradient", 0.0, "K", setup.gradient_line_k, 1.0),
         _rectangular(
             "bath: drift and lag", 0.0, "K", abs(plateau.slope_k_per_min) / 60.0 * LAG_DIFFERENCE_S, 1.0
         ),
@@ -280,9 +306,11 @@ def _channel_lines(
 
 
 def _stem_line(setup: BenchSetup, plateau: Plateau, bath_c: float) -> BudgetLine:
-    correction_k = setup.immersion.correction_k(bath_c, plateau.air_c)
-    half_width_k = setup.immersion.half_width_k(bath_c, plateau.air_c)
-    return _rectangular("sender: stem", correction_k, "K", half_width_k, 1.0)
+    correction_k = setup.stem.correction_k(bath_c, plateau.air_c)
+    standard_u_k = setup.stem.standard_u_k(bath_c, plateau.air_c)
+    if setup.measured_stem is not None:
+        return _normal("sender: stem, by two depths", correction_k, "K", standard_u_k, 1.0)
+    return _rectangular("sender: stem", correction_k, "K", math.sqrt(3.0) * standard_u_k, 1.0)
 
 
 def _resistance_u_ohm(

@@ -6,7 +6,8 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from calibration.bath.immersion import HEX_IN_AIR, HEX_UNDER_WATER
+from calibration.bath.gradient import PlacedReading, gradient_from_swap
+from calibration.bath.immersion import HEX_IN_AIR, HEX_UNDER_WATER, MeasuredStem
 from calibration.bench_point import (
     PROBE_DISSIPATION_W_PER_K,
     SENDER_DISSIPATION_W_PER_K,
@@ -19,8 +20,10 @@ from calibration.conformity import DecisionRule
 from calibration.curves import load_curve
 from calibration.reference_probe import ReferenceProbe
 from calibration.resistance.decade_box import DecadeBoxCertificate
+from calibration.resistance.excitation import Excitation
 from calibration.resistance.ohms_check import BoxReading, correction_from_box, settings_for
 from calibration.resistance.three_tap import ratio_count
+from calibration.resistance.zero_power import DutyReading, zero_power
 from calibration.thermistor.steinhart_hart import SteinhartHart
 
 # Coefficients of a 10 kΩ probe: published 10K3 type (tests/calibration/published).
@@ -186,3 +189,43 @@ def test_a_plateau_outside_the_probe_s_certificate_gives_no_result() -> None:
     short = replace(SETUP, probe=replace(PROBE, valid_to_c=70.0))
     with pytest.raises(BenchPointError, match="0 to 70 °C"):
         judge_plateau(flat_plateau(310.0, 80.0), short, rule=DecisionRule.GUARDED, limit_k=None)
+
+
+def test_two_depths_a_swap_and_two_duties_take_the_place_of_what_was_assumed() -> None:
+    """Each measured line stands in the budget with what was measured, and moves the error by its change."""
+    stem = MeasuredStem(share=0.0010, half_width=0.0002, standard_u=0.0001, depth_mm=45.0)
+    gradient = gradient_from_swap(
+        PlacedReading(error_k=0.51, standard_u_k=0.004), PlacedReading(error_k=0.49, standard_u_k=0.003)
+    )
+    duty_readings = [
+        DutyReading(
+            resistance_ohm=310.0 - 0.9 * duty,
+            standard_u_ohm=0.02,
+            excitation=Excitation(source_v=1.0, series_ohm=869.0, duty=duty),
+        )
+        for duty in (0.2, 1.0)
+    ]
+    heating = zero_power(
+        *duty_readings, sensitivity_k_per_ohm=SETUP.curve.sensitivity_k_per_ohm(310.0), covariance_ohm2=0.0003
+    )
+    measured = replace(
+        SETUP,
+        measured_stem=stem,
+        measured_gradient=gradient,
+        sender_zero_power=heating,
+        gradient_half_width_k=0.3,
+    )
+    assumed = judge_plateau(flat_plateau(310.0, 80.0), SETUP, rule=DecisionRule.GUARDED, limit_k=None)
+    judged = judge_plateau(flat_plateau(310.0, 80.0), measured, rule=DecisionRule.GUARDED, limit_k=None)
+    lines = {line.quantity: line for line in judged.point.budget.lines}
+    assert lines["bath: gradient"].standard_u == pytest.approx((0.01 + 0.005) / math.sqrt(3.0))
+    assert lines["sender: stem, by two depths"].standard_u == pytest.approx(
+        (judged.probe_c - AIR_C) * math.hypot(0.0002 / math.sqrt(3.0), 0.0001)
+    )
+    power_w = (1.0 / (869.0 + 310.0)) ** 2 * 310.0 * DUTY
+    warmth_k = heating.conductance_k_per_w * power_w
+    assert lines["sender: self-heating"].estimate == pytest.approx(-warmth_k, rel=1e-6)
+    assumed_warmth_k = np.mean([heat_k(310.0, 750.0, d) for d in SENDER_DISSIPATION_W_PER_K])
+    moved_k = (0.0010 - 0.0015) * (judged.probe_c - AIR_C) - (warmth_k - assumed_warmth_k)
+    assert judged.point.error_k - assumed.point.error_k == pytest.approx(moved_k, abs=0.002)
+    assert judged.point.expanded_u_k < assumed.point.expanded_u_k

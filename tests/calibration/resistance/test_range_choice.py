@@ -60,7 +60,7 @@ def test_the_error_is_the_propagation_of_three_independent_taps() -> None:
     )
 
 
-def test_the_rig_s_choice_errs_at_most_two_fifths_more_than_the_best() -> None:
+def test_the_rig_s_choice_errs_at_most_a_quarter_more_than_the_best() -> None:
     """The rig keeps its range until another is a fifth better, so that a sender does not flutter."""
     by_reference = {one.circuit.reference_ohm: one for one in RANGES}
     worst = 0.0
@@ -70,7 +70,7 @@ def test_the_rig_s_choice_errs_at_most_two_fifths_more_than_the_best() -> None:
                 CHANNEL, current=current, estimate_ohm=resistance_ohm, reportable=WIRING.reportable
             )
             worst = max(worst, regret(by_reference[rig.reference_ohm], RANGES, resistance_ohm))
-    assert 0.0 < worst < 0.40
+    assert 0.0 < worst < 0.25
 
 
 def test_a_sender_is_read_on_the_large_reference_when_cold_and_the_small_one_when_hot() -> None:
