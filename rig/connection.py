@@ -5,8 +5,10 @@ Nothing of a broken connection lives on in memory: what was under way is sent ag
 
 import logging
 import socket
+import ssl
+import sys
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from enum import Enum
 from typing import Any
 
@@ -28,10 +30,21 @@ class ConnectionState(Enum):
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class BrokerAddress:
-    """Where the broker listens."""
+    """Where the broker listens, and how it lets a rig in.
+
+    Attributes
+    ----------
+    username, password : str or None
+        What it wants to see.
+    ca_pem : str or None
+        Certificate authority that its certificate must come from; None speaks without TLS.
+    """
 
     host: str
     port: int
+    username: str | None = None
+    password: str | None = field(default=None, repr=False)
+    ca_pem: str | None = field(default=None, repr=False)
 
     def __str__(self) -> str:
         return f"{self.host}:{self.port}"
@@ -85,6 +98,10 @@ class BrokerConnection:
             CallbackAPIVersion.VERSION2, client_id=client_id, clean_session=True, reconnect_on_failure=False
         )
         self._client.will_set(will_topic, will, qos=1, retain=True)
+        if address.username is not None:
+            self._client.username_pw_set(address.username, address.password)
+        if address.ca_pem is not None:
+            self._client.tls_set_context(_tls_context(address.ca_pem))
         self._client.max_inflight_messages_set(0)  # the send window alone limits what is under way
         self._client.reconnect_delay_set(0, 0)  # the link makes the pauses
         self._client.on_socket_open = _send_at_once
@@ -117,7 +134,11 @@ class BrokerConnection:
 
     def _connected(self, client: mqtt.Client, _data: Any, _flags: Any, reason: Any, _properties: Any) -> None:
         if reason.is_failure:
-            log.warning("the broker at %s refuses this rig: %s", self._address, reason)
+            log.warning(
+                "the broker at %s refuses this rig (%s): have the desk write a new joining file, then join",
+                self._address,
+                reason,
+            )
             self._change(ConnectionState.OVER)
             return
         client.subscribe(self._subscriptions)
@@ -125,6 +146,14 @@ class BrokerConnection:
         self._change(ConnectionState.UP)
 
     def _connect_failed(self, _client: mqtt.Client, _data: Any) -> None:
+        error = sys.exception()  # the client calls this while it handles what went wrong
+        if isinstance(error, ssl.SSLError):
+            log.warning(
+                "the broker at %s does not prove that it is the desk's own (%s): check this rig's "
+                "date and time, then join it anew",
+                self._address,
+                getattr(error, "verify_message", "") or error,
+            )
         self._change(ConnectionState.OVER)
 
     def _disconnected(
@@ -150,3 +179,11 @@ class BrokerConnection:
 def _send_at_once(_client: mqtt.Client, _data: Any, sock: Any) -> None:
     """Hold no small packet back for the one before it: that costs 40 ms a turn on some systems."""
     sock.setsockopt(socket.IPPROTO_TCP, socket.TCP_NODELAY, 1)
+
+
+def _tls_context(ca_pem: str) -> ssl.SSLContext:
+    """TLS that believes the desk's own authority and nobody else."""
+    context = ssl.SSLContext(ssl.PROTOCOL_TLS_CLIENT)  # checks certificate and host name
+    context.minimum_version = ssl.TLSVersion.TLSv1_2
+    context.load_verify_locations(cadata=ca_pem)
+    return context

@@ -12,6 +12,7 @@ from calibration.contract.presence import Presence, Stored, decode_stored, encod
 from calibration.contract.topics import topic
 from rig.bell import Bell
 from rig.connection import BrokerAddress, BrokerConnection, ConnectionState, Message
+from rig.desk_watch import DeskWatch
 from rig.order_desk import OrderDesk
 from rig.outbox import Heard, Outbox
 from rig.outbox_file import OutboxFile
@@ -60,6 +61,8 @@ class Link:
     ----------
     synchronised : Callable[[], bool]
         Tells whether the rig's UTC may be believed now.
+    desk : DeskWatch
+        Hears of each live word of the desk that this rig follows.
     pause_s : float
         Wall time between the end of a connection and the next attempt; doubled after each failure. [s]
     """
@@ -75,6 +78,7 @@ class Link:
         bell: Bell,
         facts: RigFacts,
         synchronised: Callable[[], bool],
+        desk: DeskWatch | None = None,
         pause_s: float = FIRST_PAUSE_S,
     ) -> None:
         self._address = address
@@ -85,6 +89,7 @@ class Link:
         self._bell = bell
         self._facts = facts
         self._synchronised = synchronised
+        self._desk = desk or DeskWatch()
         self._pause_s = pause_s
         self._connects = 0
         self._window_size = FIRST_WINDOW
@@ -200,6 +205,7 @@ class Link:
         self._send_answers(connection)
         if self._desk_is_back:
             self._desk_is_back = False
+            self._presence_due_s = wall_s  # a restored desk is to speak of every boot again
             self._hold_until_s = 0.0
             self._window.restart(wall_s=wall_s)
         if self._window.lose_patience(self._outbox.boots(), wall_s=wall_s):
@@ -267,13 +273,14 @@ class Link:
             now = self._outbox.boots()
             restored = any(now[boot].watermark < state.watermark for boot, state in before.items())
             if live:
+                self._desk.hear()
                 self._note_desk(time.monotonic(), restored=restored)
         elif heard is Heard.OTHER_STORE:
             self._other_store_at_s = time.monotonic()
             self._troubles.put(
                 OTHER_STORE,
                 f"a desk with store {stored.store:.40} speaks to {self._file.station}, which follows "
-                "another. Give one of the two stations another name.",
+                "another. Give one of the two stations another name, or join this rig to that desk.",
             )
         if self._outbox.surplus_heard:
             self._troubles.put(

@@ -3,17 +3,17 @@
 import logging
 import threading
 from collections import deque
-from collections.abc import Callable, Mapping
-from typing import Any
+from collections.abc import Callable
 
-from calibration.contract.messages import MessageError, number_field, text_field
+from calibration.contract.messages import MessageError
 from calibration.contract.orders import Action, Answer, AnswerState, Order, decode_order
-from calibration.contract.readings import Insertion
 from rig.bell import Bell
 from rig.bench import Bench
 from rig.clock import Clock
 from rig.errors import OrderRefused
+from rig.order_actions import ACTIONS
 from rig.order_log import OrderLog
+from rig.pace import Pace
 
 log = logging.getLogger(__name__)
 
@@ -35,19 +35,29 @@ class OrderDesk:
         This boot; an order for another one is refused.
     store : Callable[[], str | None]
         The store that this rig follows now.
+    pace : Pace
+        How often passes are taken; orders may change it.
     """
 
     def __init__(
-        self, *, orders_log: OrderLog, boot: str, store: Callable[[], str | None], clock: Clock, bell: Bell
+        self,
+        *,
+        orders_log: OrderLog,
+        boot: str,
+        store: Callable[[], str | None],
+        clock: Clock,
+        bell: Bell,
+        pace: Pace | None = None,
     ) -> None:
         self._log = orders_log
+        self._pace = pace or Pace()
         self._boot = boot
         self._store = store
         self._clock = clock
         self._bell = bell
         self._lock = threading.Lock()
         self._pending: deque[Order] = deque()
-        self._in_effect: list[str] = []  # carried out, answered after the next pass
+        self._in_effect: list[tuple[str, float | None]] = []  # carried out, answered after the next pass
         # a lost answer costs nothing: the desk repeats its order until it has one
         self._unsent: deque[Answer] = deque(maxlen=_MOST_UNSENT)
 
@@ -95,8 +105,8 @@ class OrderDesk:
 
     def pass_kept(self, seq: int) -> None:
         """Answer the orders carried out before pass ``seq``: it was taken wholly after their effect."""
-        for order_id in self._in_effect:
-            self._answer(Answer(order=order_id, state=AnswerState.DONE, seq=seq))
+        for order_id, value in self._in_effect:
+            self._answer(Answer(order=order_id, state=AnswerState.DONE, seq=seq, value=value))
         self._in_effect.clear()
 
     def _take(self, order: Order, *, retained: bool) -> None:
@@ -133,7 +143,7 @@ class OrderDesk:
         if not self._log.accept(order.order):
             return
         try:
-            _ACTIONS[Action(order.do)](bench, order.fields)
+            value = ACTIONS[Action(order.do)](bench, self._pace, dict(order.fields))
         except (OrderRefused, MessageError) as error:
             self._refuse(order.order, str(error))
         except Exception as error:
@@ -141,7 +151,7 @@ class OrderDesk:
             words = f"{type(error).__name__}: {error}; look at the bench, then order it anew"
             self._answer(Answer(order=order.order, state=AnswerState.FAILED, reason=words[:500]))
         else:
-            self._in_effect.append(order.order)
+            self._in_effect.append((order.order, value))
 
     def _refuse(self, order_id: str, reason: str) -> None:
         log.info("order %s is refused: %s", order_id, reason)
@@ -159,33 +169,3 @@ class OrderDesk:
 
 def _refusal(order_id: str, reason: str) -> Answer:
     return Answer(order=order_id, state=AnswerState.REFUSED, reason=reason[:500])
-
-
-def _set_decade(bench: Bench, fields: Mapping[str, Any]) -> None:
-    bench.set_decade(number_field(dict(fields), "resistance_ohm"))
-
-
-def _set_insertion(bench: Bench, fields: Mapping[str, Any]) -> None:
-    word = text_field(dict(fields), "insertion")
-    if word not in tuple(Insertion):
-        raise OrderRefused(f"insertion must be one of {', '.join(Insertion)}, not {word!r:.40}")
-    bench.set_insertion(Insertion(word))
-
-
-def _set_range(bench: Bench, fields: Mapping[str, Any]) -> None:
-    if "range_ohm" in fields and fields["range_ohm"] is None:
-        bench.set_range(None)
-    else:
-        bench.set_range(number_field(dict(fields), "range_ohm"))
-
-
-def _hands(bench: Bench, fields: Mapping[str, Any]) -> None:
-    bench.hands(fields)
-
-
-_ACTIONS: Mapping[Action, Callable[[Bench, Mapping[str, Any]], None]] = {
-    Action.SET_DECADE: _set_decade,
-    Action.SET_INSERTION: _set_insertion,
-    Action.SET_RANGE: _set_range,
-    Action.HANDS: _hands,
-}

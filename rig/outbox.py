@@ -6,7 +6,7 @@ Numbers are given in the transaction that keeps the message, so none is used twi
 import logging
 import sqlite3
 import threading
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from enum import Enum
 
@@ -14,12 +14,16 @@ from calibration.contract.presence import Obeys, Stored
 from calibration.contract.topics import MAX_MESSAGE_BYTES
 from rig.bell import Bell
 from rig.outbox_file import OutboxFile
+from rig.outbox_gaps import GapReason, declare_corrupt, declare_gap, declare_holes, gaps_between
+from rig.outbox_room import KEEP_BYTES, allowed_bytes, delete_stored_before, make_room, used_bytes
 
 log = logging.getLogger(__name__)
 
 KEEP_STORED_S = 7 * 24 * 3600.0  # so that a desk restored from a backup can be filled again
-KEEP_BYTES = 1 << 30
-_LOOKED_AT_ONCE = 2000
+_PASSES_BETWEEN_LOOKS = 64
+_MOST_BOOTS_SAID = 800  # keeps a presence message well under the limit of the wire
+
+Encode = Callable[[int], bytes]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -64,15 +68,22 @@ class Outbox:
         Rung after each message kept and each watermark heard.
     """
 
-    def __init__(self, file: OutboxFile, bell: Bell) -> None:
+    def __init__(self, file: OutboxFile, bell: Bell, *, keep_bytes: int = KEEP_BYTES) -> None:
         self._file = file
         self._bell = bell
+        self._keep_bytes = keep_bytes
         self._lock = threading.Lock()
-        with file.reading() as db:
-            self._boots = _boot_states(db)
-            row = db.execute("SELECT store, epoch, n FROM desk").fetchone()
+        with file.transaction() as db:
+            self.lost_to_damage = declare_corrupt(db, file)
+            self._boots = _boot_states(db, file.boot)
+            self._has_gaps = db.execute("SELECT COUNT(*) FROM gap").fetchone() != (0,)
+            row = db.execute("SELECT store, epoch, n, keep_boot, keep_seq FROM desk").fetchone()
         self._obeys = None if row is None else Obeys(store=row[0], epoch=row[1], n=row[2])
+        self._keep: tuple[str, int] | None = None if row is None or row[3] is None else (row[3], row[4])
+        self._kept_since_look = _PASSES_BETWEEN_LOOKS
         self.surplus_heard = False
+        self.full = False
+        self.thinned = False
 
     @property
     def obeys(self) -> Obeys | None:
@@ -93,46 +104,76 @@ class Outbox:
         return sum(state.last - state.watermark for state in self._boots.values())
 
     def holds(self) -> dict[str, tuple[int, int]]:
-        """First and last number held, by boot."""
-        boots = self._boots.items()
-        return {boot: (s.first_held, s.last) for boot, s in boots if s.first_held <= s.last}
+        """First and last number held, by boot.
 
-    def append(self, encode: Callable[[int], bytes], *, kept_at_utc_s: float) -> int:
-        """Number a message and keep it; it is on disk when this returns.
+        A boot of which nothing is held is named too while the desk has not spoken of it since it was restored
+        or joined: what that desk lacks of it is a gap to be declared. Never more boots than fit a message:
+        what waits comes first, then the newest.
+        """
+        present = self.obeys.epoch if self.obeys is not None else 0
+        named = [
+            (boot, state)
+            for boot, state in self._boots.items()
+            if state.first_held <= state.last or (state.last > 0 and state.epoch < present)
+        ]
+        if len(named) > _MOST_BOOTS_SAID:
+            waiting = [entry for entry in named if entry[1].watermark < entry[1].last]
+            others = [entry for entry in reversed(named) if entry[1].watermark >= entry[1].last]
+            named = sorted([*waiting, *others][:_MOST_BOOTS_SAID])
+        return {boot: (state.first_held, state.last) for boot, state in named}
+
+    def append(self, encode: Encode, *, kept_at_utc_s: float) -> int:
+        """Number a message and keep it; see `append_all`."""
+        return self.append_all([encode], kept_at_utc_s=kept_at_utc_s)[0]
+
+    def append_all(self, encoders: Sequence[Encode], *, kept_at_utc_s: float) -> list[int]:
+        """Number messages and keep them in one transaction; they are on disk when this returns.
+
+        Where the outbox is full, their numbers are kept as a declared gap instead (`full`).
 
         Parameters
         ----------
-        encode : Callable[[int], bytes]
-            Gives the bytes of the message for its number; they never change afterwards.
+        encoders : Sequence[Callable[[int], bytes]]
+            Each gives the bytes of its message for its number; they never change afterwards.
         kept_at_utc_s : float
             What the machine's clock says, synchronised or not: for `prune` alone. [s]
 
         Raises
         ------
         ValueError
-            If the bytes are over the limit of the wire; no number is used up.
+            If bytes are over the limit of the wire; no number is used up.
         """
         boot = self._file.boot
+        self._look_for_room(len(encoders))
         with self._file.transaction() as db:
-            ((seq,),) = db.execute(
-                "UPDATE boot SET last_seq = last_seq + 1 WHERE boot = ? RETURNING last_seq", (boot,)
+            ((last,),) = db.execute(
+                "UPDATE boot SET last_seq = last_seq + ? WHERE boot = ? RETURNING last_seq",
+                (len(encoders), boot),
             ).fetchall()
-            payload = encode(seq)
-            if len(payload) > MAX_MESSAGE_BYTES:
-                raise ValueError(f"a message of {len(payload)} bytes is over {MAX_MESSAGE_BYTES}")
-            db.execute("INSERT INTO message VALUES (?, ?, ?, ?)", (boot, seq, kept_at_utc_s, payload))
+            numbers = list(range(last - len(encoders) + 1, last + 1))
+            if self.full:
+                self._declare_full(db, numbers[0], last)
+            else:
+                rows = [
+                    (boot, seq, kept_at_utc_s, _checked(encode(seq)))
+                    for seq, encode in zip(numbers, encoders, strict=True)
+                ]
+                db.executemany("INSERT INTO message VALUES (?, ?, ?, ?)", rows)
         with self._lock:
-            self._change(boot, last=seq)
+            self._change(boot, last=last)
         self._bell.ring()
-        return int(seq)
+        return numbers
 
     def messages(self, boot: str, first: int, last: int) -> list[tuple[int, bytes]]:
-        """Messages ``first`` … ``last`` of a boot, in order, as they were kept."""
+        """Messages ``first`` … ``last`` of a boot, in order, as kept; gaps under their first number."""
         with self._file.reading() as db:
-            return db.execute(
+            found = db.execute(
                 "SELECT seq, payload FROM message WHERE boot = ? AND seq BETWEEN ? AND ? ORDER BY seq",
                 (boot, first, last),
             ).fetchall()
+            if self._has_gaps:
+                found = sorted([*found, *gaps_between(db, boot, first, last)])
+        return found
 
     def hear(self, stored: Stored, *, live: bool) -> Heard:
         """Take a desk's word of what is stored.
@@ -140,33 +181,49 @@ class Outbox:
         The first store heard live is adopted; another one's word is not taken. In one epoch a watermark only
         rises; a newer epoch, a desk restored from a backup, may lower it.
         """
+        with self._file.reading():  # so that nobody reads the boots again between file and memory
+            heard = self._judge(stored, live=live)
+            if heard is Heard.OBEYED:
+                self._obey(stored)
+        if heard is Heard.OBEYED:
+            self._bell.ring()
+        return heard
+
+    def _judge(self, stored: Stored, *, live: bool) -> Heard:
         obeys = self._obeys
-        if obeys is None and not live:
-            return Heard.NOT_LIVE
-        if obeys is not None:
-            if stored.store != obeys.store:
-                return Heard.OTHER_STORE
-            if (stored.epoch, stored.n) <= (obeys.epoch, obeys.n):
-                return Heard.OLD
+        if obeys is None:
+            return Heard.OBEYED if live else Heard.NOT_LIVE
+        if stored.store != obeys.store:
+            return Heard.OTHER_STORE
+        if (stored.epoch, stored.n) <= (obeys.epoch, obeys.n):
+            return Heard.OLD
+        return Heard.OBEYED
+
+    def _obey(self, stored: Stored) -> None:
         marks = self._marks(stored)
+        restored = self._obeys is not None and stored.epoch > self._obeys.epoch
         with self._file.transaction() as db:
-            row = (stored.store, stored.epoch, stored.n)
-            db.execute("INSERT OR REPLACE INTO desk VALUES (1, ?, ?, ?)", row)
+            boot, seq = stored.keep or (None, None)
+            row = (stored.store, stored.epoch, stored.n, boot, seq)
+            db.execute("INSERT OR REPLACE INTO desk VALUES (1, ?, ?, ?, ?, ?)", row)
             db.executemany(
                 "UPDATE boot SET watermark = ?, epoch = ? WHERE boot = ?",
                 [(mark, stored.epoch, boot) for boot, mark in marks.items()],
             )
+            for boot, mark in marks.items():
+                self._declare_deleted(db, boot, mark)
+            # after a restore, boots come back into sight that were done with under the epoch before
+            states = _boot_states(db, self._file.boot) if restored else {}
         with self._lock:
             self._obeys = Obeys(store=stored.store, epoch=stored.epoch, n=stored.n)
+            self._keep = stored.keep
+            if restored:
+                self._boots = dict(sorted({**states, **self._boots}.items()))
             for boot, mark in marks.items():
                 self._change(boot, watermark=mark, epoch=stored.epoch)
-        self._bell.ring()
-        return Heard.OBEYED
 
-    def prune(
-        self, *, now_utc_s: float, keep_stored_s: float = KEEP_STORED_S, keep_bytes: int = KEEP_BYTES
-    ) -> int:
-        """Delete stored messages that are old, or the oldest ones where room asks for it; never others.
+    def prune(self, *, now_utc_s: float, keep_stored_s: float = KEEP_STORED_S) -> int:
+        """Delete stored messages that are old; never others.
 
         Returns
         -------
@@ -174,23 +231,59 @@ class Outbox:
             How many were deleted; the oldest few thousand are looked at in one go.
         """
         with self._file.transaction() as db:
-            (used_bytes,) = db.execute(
-                "SELECT (page_count - freelist_count) * page_size "
-                "FROM pragma_page_count, pragma_freelist_count, pragma_page_size"
-            ).fetchone()
-            before_utc_s = now_utc_s if used_bytes > keep_bytes else now_utc_s - keep_stored_s
-            deleted = db.execute(
-                # only the oldest ones are looked at: a week on a card is two million rows
-                "DELETE FROM message WHERE rowid IN (SELECT id FROM "
-                "(SELECT rowid AS id, boot, seq, kept_at_utc_s FROM message ORDER BY rowid LIMIT ?) "
-                "JOIN boot USING (boot) WHERE seq <= watermark AND kept_at_utc_s < ?)",
-                (_LOOKED_AT_ONCE, before_utc_s),
-            ).rowcount
-            states = _boot_states(db) if deleted else {}
-        with self._lock:
-            for boot, state in states.items():
-                self._change(boot, first_held=state.first_held)
+            deleted = delete_stored_before(db, now_utc_s - keep_stored_s)
+            if deleted:
+                db.execute(
+                    "DELETE FROM gap WHERE last <= (SELECT watermark FROM boot WHERE boot.boot = gap.boot) "
+                    "AND NOT EXISTS (SELECT 1 FROM message WHERE message.boot = gap.boot AND seq < gap.first)"
+                )
+        if deleted:
+            self._look_again_at_boots()
         return deleted
+
+    def _look_for_room(self, passes: int) -> None:
+        """See now and then whether the file has grown too large, and make room."""
+        self._kept_since_look += passes
+        if self._kept_since_look < _PASSES_BETWEEN_LOOKS:
+            return
+        self._kept_since_look = 0
+        with self._file.reading() as db:
+            used = used_bytes(db)
+        limit_bytes = allowed_bytes(self._file.folder, used, keep_bytes=self._keep_bytes)
+        if used <= limit_bytes:
+            self.full = False
+            self.thinned = self.thinned and self.waiting() > 0
+            return
+        with self._file.transaction() as db:
+            made = make_room(db, self._file, limit_bytes=limit_bytes, keep=self._keep)
+        self.full = not made.enough
+        self.thinned = self.thinned or made.thinned > 0
+        self._has_gaps = self._has_gaps or self.thinned or self.full
+        if made.deleted or made.thinned:
+            self._look_again_at_boots()
+
+    def _look_again_at_boots(self) -> None:
+        with self._file.reading() as db:
+            states = _boot_states(db, self._file.boot)
+        with self._lock:
+            self._boots = states
+
+    def _declare_full(self, db: sqlite3.Connection, first: int, last: int) -> None:
+        """Declare new numbers as not taken; a gap before them that no desk has is made longer."""
+        boot = self._file.boot
+        before = db.execute(
+            "SELECT first FROM gap WHERE boot = ? AND last = ? AND reason = ? AND last > ?",
+            (boot, first - 1, GapReason.FULL.value, self._boots[boot].watermark),
+        ).fetchone()
+        declare_gap(db, self._file, boot, first if before is None else before[0], last, GapReason.FULL)
+
+    def _declare_deleted(self, db: sqlite3.Connection, boot: str, mark: int) -> None:
+        """Where a desk lacks what was let go once it was stored, that is said."""
+        before = self._boots[boot].watermark if boot in self._boots else 0
+        lost = declare_holes(
+            db, self._file, boot, above=mark, to=before, reason=GapReason.DELETED_AFTER_STORED
+        )
+        self._has_gaps = self._has_gaps or lost > 0
 
     def _marks(self, stored: Stored) -> dict[str, int]:
         """Watermarks that change, or are said anew under a newer epoch."""
@@ -211,10 +304,21 @@ class Outbox:
         self._boots = {**self._boots, boot: replace(self._boots[boot], **changes)}
 
 
-def _boot_states(db: sqlite3.Connection) -> dict[str, BootState]:
+def _checked(payload: bytes) -> bytes:
+    if len(payload) > MAX_MESSAGE_BYTES:
+        raise ValueError(f"a message of {len(payload)} bytes is over {MAX_MESSAGE_BYTES}")
+    return payload
+
+
+def _boot_states(db: sqlite3.Connection, this_boot: str) -> dict[str, BootState]:
+    """Boots that still matter: this one, and those of which something is held, waits, or is not said anew."""
     rows = db.execute(
-        "SELECT boot, last_seq, watermark, epoch, "
-        "(SELECT MIN(seq) FROM message WHERE message.boot = boot.boot) FROM boot ORDER BY boot"
+        "SELECT boot, last_seq, watermark, epoch, first_held FROM (SELECT *, "
+        "(SELECT MIN(low) FROM (SELECT MIN(seq) AS low FROM message WHERE message.boot = boot.boot "
+        "UNION ALL SELECT MIN(first) FROM gap WHERE gap.boot = boot.boot)) AS first_held FROM boot) "
+        "WHERE boot = ? OR watermark < last_seq OR first_held IS NOT NULL "
+        "OR (last_seq > 0 AND epoch < (SELECT IFNULL(MAX(epoch), 0) FROM desk)) ORDER BY boot",
+        (this_boot,),
     )
     return {
         boot: BootState(

@@ -6,17 +6,23 @@ import threading
 from rig.bell import Bell
 from rig.bench import Bench
 from rig.connection import BrokerAddress
+from rig.desk_watch import DeskWatch
 from rig.link import Link, RigFacts
 from rig.order_desk import OrderDesk
 from rig.order_log import OrderLog
 from rig.outbox import Outbox
 from rig.outbox_file import OutboxFile
+from rig.pace import Pace
 from rig.sampler import Sampler
-from rig.trouble import TroubleBoard
+from rig.trouble import LOST_TO_DAMAGE, TroubleBoard
 
 log = logging.getLogger(__name__)
 
 _STOP_PATIENCE_S = 10.0
+
+# Above this speed a disk is slower than the passes: a few are kept in one transaction.
+_QUICK_SPEED = 40.0
+_QUICK_GROUP = 4
 
 
 class RunningRig:
@@ -34,17 +40,33 @@ class RunningRig:
         bell = Bell()
         troubles = TroubleBoard(bell)
         outbox = Outbox(file, bell)
+        if outbox.lost_to_damage:
+            troubles.put(
+                LOST_TO_DAMAGE,
+                f"{outbox.lost_to_damage} numbers that no desk has are gone from the outbox; they are "
+                "declared as gaps. Look at the card: replace it if this comes again.",
+            )
+        pace, desk = Pace(), DeskWatch()
         orders = OrderDesk(
             orders_log=OrderLog(file),
             boot=file.boot,
             store=lambda: None if outbox.obeys is None else outbox.obeys.store,
             clock=bench.clock,
             bell=bell,
+            pace=pace,
         )
         self._bench = bench
         self._file = file
         self._sampler = Sampler(
-            bench=bench, file=file, outbox=outbox, orders=orders, troubles=troubles, bell=bell
+            bench=bench,
+            file=file,
+            outbox=outbox,
+            orders=orders,
+            troubles=troubles,
+            bell=bell,
+            pace=pace,
+            desk=desk,
+            group=_group(facts),
         )
         self._link = Link(
             address=broker,
@@ -55,6 +77,7 @@ class RunningRig:
             bell=bell,
             facts=facts,
             synchronised=lambda: bench.clock.utc_s() is not None,
+            desk=desk,
         )
         self._failed = False
         self._thread = threading.Thread(target=self._sample, name="sampler", daemon=True)
@@ -68,6 +91,10 @@ class RunningRig:
     def is_sampling(self) -> bool:
         """Tell whether the sampler is still at work."""
         return self._thread.is_alive()
+
+    def turned_at_s(self) -> float:
+        """Wall time of the sampler's last sign of life. [s]"""
+        return self._sampler.turned_at_s
 
     def stop(self) -> bool:
         """Stop sampling, put all relays off, say that the rig is gone, and let everything go.
@@ -91,3 +118,9 @@ class RunningRig:
         except Exception:
             self._failed = True
             log.exception("the sampler ended; start the rig again, and report these lines")
+
+
+def _group(facts: RigFacts) -> int:
+    """Passes in one transaction. A real pass is on the card before the next is taken."""
+    quick = facts.simulated and (facts.speed == 0 or facts.speed >= _QUICK_SPEED)
+    return _QUICK_GROUP if quick else 1

@@ -24,7 +24,21 @@ class Action(StrEnum):
     SET_DECADE = "set_decade"  # resistance_ohm
     SET_INSERTION = "set_insertion"  # insertion: a word of readings.Insertion
     SET_RANGE = "set_range"  # range_ohm: a nominal range, or null for the rig's own choice
+    SET_RATE = "set_rate"  # passes_per_s
+    BURST = "burst"  # duration_s, at most 1; the next pass carries it
+    IDENTIFY = "identify"  # blinks the light
+    SET_DUTY = "set_duty"  # duty: share of the time that the sender carries current (zero-power step)
+    RESTART_SAMPLING = "restart_sampling"  # relays off, own range, usual rate
+    READ_EMISSIVITY = "read_emissivity"  # the answer's value
+    WRITE_EMISSIVITY = "write_emissivity"  # emissivity, and confirm: WRITE_CONFIRMATION
     HANDS = "hands"  # simulation only: what a person would do at the bath (rig/sim/hands.py)
+
+
+#: What ``confirm`` must say before a sensor's own memory is written.
+WRITE_CONFIRMATION = "write the sensor's memory"
+
+#: Longest burst of one order. [s]
+LONGEST_BURST_S = 1.0
 
 
 class AnswerState(StrEnum):
@@ -74,12 +88,15 @@ class Answer:
         First pass taken wholly after the effect.
     reason : str or None
         Words; present unless done.
+    value : float or None
+        What was asked for, where an order asks for a number.
     """
 
     order: str
     state: AnswerState
     reason: str | None = None
     seq: int | None = None
+    value: float | None = None
 
 
 def encode_order(order: Order) -> bytes:
@@ -128,15 +145,16 @@ def decode_order(payload: bytes) -> Order:
 
 def encode_answer(answer: Answer) -> bytes:
     """Bytes of an answer."""
-    return compact_json(
-        {
-            "contract": CONTRACT,
-            "order": answer.order,
-            "state": answer.state.value,
-            "reason": answer.reason,
-            "seq": answer.seq,
-        }
-    )
+    fields: dict[str, Any] = {
+        "contract": CONTRACT,
+        "order": answer.order,
+        "state": answer.state.value,
+        "reason": answer.reason,
+        "seq": answer.seq,
+    }
+    if answer.value is not None:
+        fields["value"] = answer.value
+    return compact_json(fields)
 
 
 def decode_answer(payload: bytes) -> Answer:
@@ -161,4 +179,5 @@ def decode_answer(payload: bytes) -> Answer:
         state=AnswerState(state),
         reason=reason,
         seq=None if fields.get("seq") is None else integer_field(fields, "seq", minimum=1),
+        value=None if fields.get("value") is None else number_field(fields, "value"),
     )

@@ -4,6 +4,7 @@ import math
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 from enum import StrEnum
+from itertools import pairwise
 from typing import Any, TypeVar
 
 from calibration.contract.messages import MessageError, check_text, compact_json, parse_json, shown
@@ -79,6 +80,25 @@ class ChannelReading:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class BurstReading:
+    """One single conversion of the sender channel in a burst.
+
+    Attributes
+    ----------
+    before_s : float
+        How long before the pass it was taken, to the millisecond. [s]
+    raw : float
+        Ratio count, as in `ChannelReading`. [count]
+    value : float or None
+        Resistance, only where usable. [Ω]
+    """
+
+    before_s: float
+    raw: float
+    value: float | None = None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class ReadingPack:
     """One sampling pass of one rig.
 
@@ -106,6 +126,8 @@ class ReadingPack:
         UTC where the clock was synchronised when the pass was taken. [s]
     clock_step_s : float or None
         Size of a clock step over 0.5 s since the pass before. [s]
+    burst : tuple[BurstReading, ...]
+        Up to a second of single conversions before this pass, oldest first; mostly empty.
     """
 
     station: str
@@ -121,6 +143,7 @@ class ReadingPack:
     taps: Mapping[str, float] = field(default_factory=dict)
     utc_s: float | None = None
     clock_step_s: float | None = None
+    burst: tuple[BurstReading, ...] = ()
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -136,6 +159,9 @@ class GapPack:
 
 
 _Word = TypeVar("_Word", bound=StrEnum)
+
+_BURST, _BURST_RAW = "sender.burst", "sender.burst.raw"
+LONGEST_BURST = 200  # single conversions
 
 GAP_REASONS = ("thinned", "full", "corrupt", "deleted_after_stored")
 
@@ -165,6 +191,11 @@ def encode_readings(pack: ReadingPack) -> bytes:
         if reading.value is not None:
             records.append({"n": name, "u": CHANNEL_UNITS[name], "v": reading.value})
     records.extend({"n": name, "u": "count", "v": count} for name, count in pack.taps.items())
+    for single in pack.burst:
+        ago_s = -round(single.before_s, 3)
+        records.append({"n": _BURST_RAW, "u": "count", "v": single.raw, "t": ago_s})
+        if single.value is not None:
+            records.append({"n": _BURST, "u": CHANNEL_UNITS["sender"], "v": single.value, "t": ago_s})
     return compact_json(records)
 
 
@@ -221,7 +252,9 @@ def _records(value: list[Any]) -> dict[str, dict[str, Any]]:
     found: dict[str, dict[str, Any]] = {}
     for number, record in enumerate(value):
         if isinstance(record, dict) and isinstance(record.get("n"), str):
-            if record["n"] in found:
+            if record["n"] in (_BURST, _BURST_RAW):
+                found[f"{record['n']}#{number}"] = record
+            elif record["n"] in found:
                 found[f"#{number}"] = {"duplicate": record["n"]}
             else:
                 found[record["n"]] = record
@@ -314,6 +347,7 @@ def _readings(
     step_s = _take(records, "clock.step", "v", "s") if "clock.step" in records else None
     channels = {name: _channel(records, name) for name in CHANNEL_UNITS if f"{name}.quality" in records}
     taps = {name: _take(records, name, "v", "count") for name in TAP_NAMES if name in records}
+    burst = _burst(records)
     if records:
         raise MessageError(f"record {next(iter(records))!r:.40} is not of the contract")
     if rig_time_s < 0:
@@ -321,8 +355,33 @@ def _readings(
     return ReadingPack(
         station=station, rig=rig, boot=boot, seq=seq, rig_time_s=rig_time_s, simulated=simulated,
         decade_ohm=decade_ohm, insertion=insertion, range_ohm=range_ohm, channels=channels, taps=taps,
-        utc_s=utc_s, clock_step_s=step_s,
+        utc_s=utc_s, clock_step_s=step_s, burst=burst,
     )  # fmt: skip
+
+
+def _burst(records: dict[str, dict[str, Any]]) -> tuple[BurstReading, ...]:
+    """Single conversions of a burst: each has a raw count, and ohms at the same ``t`` where usable."""
+    names = [name for name in records if name.startswith(f"{_BURST}#")]
+    values_ohm = {}
+    for name in names:
+        ago_s = _ago_s(records[name])
+        values_ohm[ago_s] = _within_span(_take(records, name, "v", "Ohm"), _BURST, "Ohm")
+    singles = []
+    for name in [name for name in records if name.startswith(f"{_BURST_RAW}#")]:
+        ago_s = _ago_s(records[name])
+        raw = _take(records, name, "v", "count")
+        singles.append(BurstReading(before_s=-ago_s, raw=raw, value=values_ohm.pop(ago_s, None)))
+    if values_ohm:
+        raise MessageError(f"{_BURST}: ohms without a count")
+    if len(singles) > LONGEST_BURST:
+        raise MessageError(f"{_BURST}: more than {LONGEST_BURST} single conversions")
+    if any(before.before_s <= after.before_s for before, after in pairwise(singles)):
+        raise MessageError(f"{_BURST}: the oldest comes first, and no two at one time")
+    return tuple(singles)
+
+
+def _ago_s(record: Mapping[str, Any]) -> float:
+    return _number(record.get("t", 0.0), f"{_BURST}: t")
 
 
 def _channel(records: dict[str, dict[str, Any]], name: str) -> ChannelReading:

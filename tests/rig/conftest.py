@@ -52,6 +52,7 @@ class PlainBench:
         self.failure: Exception | None = None
         self.value_c = 20.0
         self.on_sample: Callable[[], None] = lambda: None
+        self.trouble: tuple[str, ...] = ()
 
     def sample(self) -> BenchSample:
         self.on_sample()

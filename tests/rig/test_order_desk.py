@@ -12,7 +12,7 @@ from hypothesis import strategies as st
 from calibration.contract.orders import Action, Answer, AnswerState, Order, encode_order
 from calibration.contract.presence import Stored
 from calibration.contract.readings import Insertion
-from rig.order_desk import _ACTIONS
+from rig.order_actions import ACTIONS
 from rig.order_log import INTERRUPTED, Open, OrderLog
 
 STORE = "store-a"
@@ -82,7 +82,7 @@ def test_every_action_of_the_contract_has_its_effect(
 
 
 def test_every_action_of_the_contract_is_known_here() -> None:
-    assert set(_ACTIONS) == set(Action)
+    assert set(ACTIONS) == set(Action)
 
 
 def test_a_repeated_order_has_no_second_effect_and_its_answer_is_given_again(works: Any) -> None:

@@ -193,15 +193,6 @@ def test_only_stored_and_old_messages_are_deleted(tmp_path: Path) -> None:
     file.close()
 
 
-def test_short_of_room_stored_messages_go_first_and_unstored_ones_stay(tmp_path: Path) -> None:
-    file, outbox = _open(tmp_path)
-    _append(file, outbox, count=6)
-    outbox.hear(_stored(1, {file.boot: 4}), live=True)
-    assert outbox.prune(now_utc_s=1001.0, keep_bytes=1) == 4
-    assert [seq for seq, _ in outbox.messages(file.boot, 1, 99)] == [5, 6]
-    file.close()
-
-
 def test_an_emptied_boot_is_held_no_more_and_its_numbers_go_on(tmp_path: Path) -> None:
     file, outbox = _open(tmp_path)
     _append(file, outbox, count=3)

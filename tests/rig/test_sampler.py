@@ -10,7 +10,8 @@ import pytest
 from calibration.contract.orders import Order, encode_order
 from calibration.contract.presence import Stored
 from calibration.contract.readings import CHANNEL_UNITS, Quality, ReadingPack
-from rig.sampler import MOST_BEHIND, PERIOD_S
+from rig.pace import USUAL_PERIOD_S as PERIOD_S
+from rig.sampler import MOST_BEHIND
 from rig.trouble import BENCH_UNREADABLE, DISK_UNWRITABLE
 
 STORE = "store-a"
@@ -207,16 +208,16 @@ def test_on_metal_sampling_goes_on_without_any_desk(make_works: Callable[..., An
 
 
 def test_a_full_disk_loses_passes_in_words_and_no_number(works: Any, until: Until) -> None:
-    keep = works.outbox.append
+    keep = works.outbox.append_all
     full = threading.Event()
 
-    def full_for_a_while(encode: Any, *, kept_at_utc_s: float) -> int:
+    def full_for_a_while(encoders: Any, *, kept_at_utc_s: float) -> list[int]:
         if full.is_set():
             full.clear()
             raise sqlite3.OperationalError("database or disk is full")
-        return keep(encode, kept_at_utc_s=kept_at_utc_s)
+        return keep(encoders, kept_at_utc_s=kept_at_utc_s)
 
-    works.outbox.append = full_for_a_while
+    works.outbox.append_all = full_for_a_while
     words: list[tuple[str, ...]] = []
 
     def fill(number: int) -> None:
