@@ -9,6 +9,7 @@ from rich.table import Table
 from rich.text import Text
 
 from calibration.conformity import Verdict
+from calibration.diagnosis import Finding, why_words
 from calibration.rounding import decimals_of, rounded_text
 from calibration.sender_point import SenderPoint
 from calibration.temperature_scale import fahrenheit_from_celsius
@@ -34,6 +35,8 @@ def check_json(check: TypedCheck, certificate: Path | None) -> str:
         "fit": None if check.fit is None else fit_data(check.fit),
         "fit_trouble": check.fit_trouble or None,
         "certificate": None if certificate is None else str(certificate),
+        "diagnosis": [_finding_data(finding) for finding in check.diagnosis.findings],
+        "why": list(why_words(check.diagnosis, check.curve)),
     }
     return json_text(fields)
 
@@ -61,6 +64,11 @@ def print_check(check: TypedCheck, certificate: Path | None, stream: TextIO) -> 
     console.print(Text(sentence_of(check.points)))
     if check.verdict is Verdict.NOT_DECIDED:
         console.print(Text("A surer thermometer, meter or bath would decide it."))
+    if check.verdict is not Verdict.IN_TOLERANCE or check.diagnosis.names_a_fault:
+        console.print()
+        console.print(Text("Why", style="bold"))
+        for line in why_words(check.diagnosis, check.curve):
+            console.print(Text(line))
 
 
 def unused_words(columns: tuple[str, ...]) -> tuple[str, ...]:
@@ -108,6 +116,19 @@ def _print_fit(check: TypedCheck, console: Console) -> None:
         console.print(Padding(Text(line), (0, 0, 0, 2)))
     console.print(Text(residual_words(check.fit)))
     console.print(Text(check.fit.chi2_words))
+
+
+def _finding_data(finding: Finding) -> dict[str, Any]:
+    return {
+        "fault": finding.fault.value,
+        "weight": finding.weight,
+        "probability": finding.probability,
+        "size": finding.size,
+        "size_u": finding.size_u,
+        "unit": finding.unit,
+        "variant": finding.variant,
+        "next_action": finding.next_action,
+    }
 
 
 def _point_data(point: SenderPoint, used: FitPoint) -> dict[str, Any]:

@@ -4,7 +4,8 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from calibration.conformity import DecisionRule, Verdict, overall_verdict
-from calibration.curves import ReferenceCurve
+from calibration.curves import ReferenceCurve, curve_names, load_curve
+from calibration.diagnosis import Diagnosis, attribute, points_by_hand
 from calibration.errors import CurveError, CurveRangeError, FitError
 from calibration.sender_point import SenderPoint, hand_lines, judge
 from calibration.thermistor.fit import CurveFit, FitPoint, Model, fit_curve
@@ -57,6 +58,8 @@ class TypedCheck:
     fit : CurveFit or None
     fit_trouble : str
         Why there is no fit; empty where there is one.
+    diagnosis : Diagnosis
+        Why the sender reads as it does, as far as these points can tell.
     """
 
     file: PointsFile
@@ -69,6 +72,7 @@ class TypedCheck:
     notes: tuple[str, ...]
     fit: CurveFit | None
     fit_trouble: str
+    diagnosis: Diagnosis
 
     @property
     def limit_words(self) -> str:
@@ -123,7 +127,13 @@ def check_typed_points(
         notes=_notes(file.points, assumption),
         fit=fit,
         fit_trouble=trouble,
+        diagnosis=_diagnosis(used, curve),
     )
+
+
+def _diagnosis(points: Sequence[FitPoint], curve: ReferenceCurve) -> Diagnosis:
+    library = [load_curve(name) for name in curve_names()]
+    return attribute(points_by_hand(points), curve, library=library)
 
 
 def _with_uncertainty(point: FitPoint, assumption: Assumption) -> FitPoint:

@@ -1,0 +1,116 @@
+"""A reference curve as seen from the temperatures of some points."""
+
+import math
+from dataclasses import dataclass
+
+import numpy as np
+
+from calibration.curves import ReferenceCurve
+from calibration.diagnosis.healthy_spread import HealthySpread, beta_shape, healthy_spread
+from calibration.diagnosis.measured_points import Matrix, MeasuredPoints, Vector
+
+# No resistance is read more surely, whatever was typed; it also keeps the covariance from being singular.
+_SUREST_READING = 1e-6
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class CurveView:
+    """What the curve says at n temperatures, and how measured points scatter about it.
+
+    Attributes
+    ----------
+    curve : ReferenceCurve
+    spread : HealthySpread
+    temperature_c : Vector, shape (n,)
+        [°C]
+    resistance_ohm : Vector, shape (n,)
+        Nominal. [Ω]
+    slope_per_k : Vector, shape (n,)
+        Of ``ln R`` over temperature, negative. [1/K]
+    part_shapes : Matrix, shape (n, 2)
+        Change of ``ln R`` for a relative change of R25, and of beta.
+    doubt : Vector, shape (n,)
+        Variance of ``ln R`` by what the curve leaves open between its rows.
+    """
+
+    curve: ReferenceCurve
+    spread: HealthySpread
+    temperature_c: Vector
+    resistance_ohm: Vector
+    slope_per_k: Vector
+    part_shapes: Matrix
+    doubt: Vector
+
+    @property
+    def count(self) -> int:
+        """Number of temperatures."""
+        return int(self.temperature_c.size)
+
+    def covariance(self, points: MeasuredPoints, share: Vector | None = None) -> Matrix:
+        """Covariance of measured ``ln R`` about the curve, good parts' scatter included.
+
+        Parameters
+        ----------
+        points : MeasuredPoints
+            At the temperatures of this view.
+        share : Vector, shape (..., n), optional
+            What share of a change in the element reaches the terminals; 1 without a fault.
+
+        Returns
+        -------
+        Matrix, shape (..., n, n)
+        """
+        good_parts = self.part_shapes @ self.spread.covariance @ self.part_shapes.T + np.diag(self.doubt)
+        by_temperature = np.outer(self.slope_per_k, self.slope_per_k) * points.temperature_covariance
+        element = good_parts + by_temperature
+        meter = points.relative_covariance + _SUREST_READING**2 * np.eye(self.count)
+        if share is None:
+            return meter + element
+        return meter + share[..., :, np.newaxis] * share[..., np.newaxis, :] * element
+
+
+def view_of(curve: ReferenceCurve, temperature_c: Vector, spread: HealthySpread | None = None) -> CurveView:
+    """View of a curve.
+
+    Parameters
+    ----------
+    curve : ReferenceCurve
+    temperature_c : Vector, shape (n,)
+        [°C]
+    spread : HealthySpread, optional
+        Of its good parts, where it was worked out before.
+
+    Raises
+    ------
+    CurveRangeError
+        If the curve cannot judge at one of them.
+    """
+    nominal_ohm = np.array([curve.nominal_ohm(t) for t in temperature_c.tolist()])
+    kelvin_per_log = np.array([curve.sensitivity_k_per_ohm(ohm) * ohm for ohm in nominal_ohm.tolist()])
+    doubt_k = np.array([curve.doubt_k(t, 0.0) for t in temperature_c.tolist()])
+    return CurveView(
+        curve=curve,
+        spread=spread or healthy_spread(curve),
+        temperature_c=temperature_c,
+        resistance_ohm=nominal_ohm,
+        slope_per_k=1.0 / kelvin_per_log,
+        part_shapes=np.stack([np.ones(temperature_c.size), beta_shape(curve, temperature_c)], axis=1),
+        doubt=(doubt_k / kelvin_per_log) ** 2 / 3.0,
+    )
+
+
+def coincide(one: CurveView, other: CurveView) -> bool:
+    """Whether two curves say the same within tolerance: each runs inside the other's good parts.
+
+    At every temperature the distance must be no more than the narrower of the two half-widths.
+    """
+    distance = np.abs(np.log(one.resistance_ohm / other.resistance_ohm))
+    return bool(np.all(distance <= np.minimum(_half_width(one), _half_width(other))))
+
+
+def _half_width(view: CurveView) -> Vector:
+    if view.curve.has_tolerance:
+        limits = [view.curve.limits_ohm(t) for t in view.temperature_c.tolist()]
+        return np.array([0.5 * math.log(limit[1] / limit[0]) for limit in limits if limit is not None])
+    spread = view.spread
+    return spread.r25_half_width + spread.beta_half_width * np.abs(view.part_shapes[:, 1])

@@ -1,0 +1,177 @@
+"""What each fault does to a sender's resistance at its terminals, as a function of the fault's size.
+
+A fault of one size moves ``ln R`` at every temperature (shape ``(sizes, n)``). A change in the element itself
+reaches the terminals by a share, which series resistance and leakage make less than one.
+"""
+
+import math
+from collections.abc import Callable
+from dataclasses import dataclass
+from typing import TypeAlias
+
+import numpy as np
+
+from calibration.diagnosis.curve_view import CurveView
+from calibration.diagnosis.fault import Fault
+from calibration.diagnosis.measured_points import Matrix, Vector
+
+#: From (view, sizes) to the shift of ``ln R`` and the share of the element's changes, both ``(sizes, n)``.
+Effect: TypeAlias = Callable[[CurveView, Vector], tuple[Matrix, Matrix]]
+#: Prior density over ``ln size``, not normalised.
+Density: TypeAlias = Callable[[Vector], Vector]
+
+#: Air beside the bath, where nobody said: it enters the stem alone. [°C]
+USUAL_AIR_C = 22.0
+#: A hex in air, 25 mm deep, costs 1.3 % of (t - air) in simulation; two standard deviations of this prior.
+STEM_SHARE_SCALE = 0.0065
+#: How far a thermometer, or the place where it hangs, is usually off once it is off. Assumed. [K]
+THERMOMETER_SCALE_K = 1.5
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Branch:
+    """One way for a fault to act, with the prior of its size.
+
+    Attributes
+    ----------
+    fault : Fault
+    variant : str
+        Which way, where a fault has several.
+    sign : float
+        Sizes are ``sign * magnitude``.
+    effect : Effect
+    smallest, largest : float
+        Magnitudes considered, in the unit of the computation.
+    density : Density
+        Over ``ln magnitude``: constant where only the order of magnitude is in doubt.
+    reported : callable
+        Size as reported from the size as computed.
+    unit : str
+        Of the reported size.
+    """
+
+    fault: Fault
+    variant: str
+    sign: float
+    effect: Effect
+    smallest: float
+    largest: float
+    density: Density
+    reported: Callable[[float], float]
+    unit: str
+
+
+def r25_effect(view: CurveView, sizes: Vector) -> tuple[Matrix, Matrix]:
+    """R25 times ``1 + size``."""
+    return np.outer(np.log1p(sizes), np.ones(view.count)), np.ones((sizes.size, view.count))
+
+
+def beta_effect(view: CurveView, sizes: Vector) -> tuple[Matrix, Matrix]:
+    """Beta times ``1 + size``, R25 as it was."""
+    return np.outer(sizes, view.part_shapes[:, 1]), np.ones((sizes.size, view.count))
+
+
+def series_effect(view: CurveView, sizes: Vector) -> tuple[Matrix, Matrix]:
+    """``size`` ohms in series with the element."""
+    relative = sizes[:, np.newaxis] / view.resistance_ohm
+    return np.log1p(relative), 1.0 / (1.0 + relative)
+
+
+def leakage_effect(view: CurveView, sizes: Vector) -> tuple[Matrix, Matrix]:
+    """A path of ``1/size`` ohms beside the element; the size is its conductance. [S]"""
+    relative = sizes[:, np.newaxis] * view.resistance_ohm
+    return -np.log1p(relative), 1.0 / (1.0 + relative)
+
+
+def thermometer_effect(view: CurveView, sizes: Vector) -> tuple[Matrix, Matrix]:
+    """A thermometer that shows ``size`` kelvin too much at every temperature."""
+    return np.outer(sizes, -view.slope_per_k), np.ones((sizes.size, view.count))
+
+
+def stem_effect(air_c: float) -> Effect:
+    """A sender colder than the bath by the share ``size`` of (t - air)."""
+
+    def effect(view: CurveView, sizes: Vector) -> tuple[Matrix, Matrix]:
+        return (
+            np.outer(sizes, -view.slope_per_k * (view.temperature_c - air_c)),
+            np.ones((sizes.size, view.count)),
+        )
+
+    return effect
+
+
+def branches_of(fault: Fault, air_c: float) -> tuple[Branch, ...]:
+    """The ways a fault of some size may act; empty for faults without a size."""
+    flat, percent = _flat, _percent
+    if fault is Fault.R25:
+        return (
+            Branch(
+                fault=fault, variant="high", sign=1.0, effect=r25_effect, smallest=0.005, largest=1.0,
+                density=flat, reported=percent, unit="%",
+            ),
+            Branch(
+                fault=fault, variant="low", sign=-1.0, effect=r25_effect, smallest=0.005, largest=0.6,
+                density=flat, reported=percent, unit="%",
+            ),
+        )  # fmt: skip
+    if fault is Fault.BETA:
+        return tuple(
+            Branch(
+                fault=fault, variant=variant, sign=sign, effect=beta_effect, smallest=0.001, largest=0.25,
+                density=flat, reported=percent, unit="%",
+            )
+            for variant, sign in (("steeper", 1.0), ("flatter", -1.0))
+        )  # fmt: skip
+    if fault is Fault.SERIES:
+        return (
+            Branch(
+                fault=fault, variant="", sign=1.0, effect=series_effect, smallest=0.1, largest=5e3,
+                density=flat, reported=_as_it_is, unit="ohm",
+            ),
+        )  # fmt: skip
+    if fault is Fault.LEAKAGE:
+        return (
+            Branch(
+                fault=fault, variant="", sign=1.0, effect=leakage_effect, smallest=1e-8, largest=1e-2,
+                density=flat, reported=_inverse, unit="ohm",
+            ),
+        )  # fmt: skip
+    if fault is Fault.STEM_OR_THERMOMETER:
+        stem = Branch(
+            fault=fault, variant="stem", sign=1.0, effect=stem_effect(air_c), smallest=1e-4, largest=0.05,
+            density=_bell(STEM_SHARE_SCALE), reported=percent, unit="% of (bath - air)",
+        )  # fmt: skip
+        thermometer = tuple(
+            Branch(
+                fault=fault, variant=variant, sign=sign, effect=thermometer_effect, smallest=0.01,
+                largest=10.0, density=_bell(THERMOMETER_SCALE_K), reported=_as_it_is, unit="K",
+            )
+            for variant, sign in (("thermometer high", 1.0), ("thermometer low", -1.0))
+        )  # fmt: skip
+        return (stem, *thermometer)
+    return ()
+
+
+def _flat(magnitude: Vector) -> Vector:
+    return np.ones_like(magnitude)
+
+
+def _bell(scale: float) -> Density:
+    """Density of a half-normal magnitude, over its logarithm."""
+
+    def density(magnitude: Vector) -> Vector:
+        return magnitude / scale * np.exp(-0.5 * (magnitude / scale) ** 2)
+
+    return density
+
+
+def _percent(size: float) -> float:
+    return 100.0 * size
+
+
+def _as_it_is(size: float) -> float:
+    return size
+
+
+def _inverse(size: float) -> float:
+    return 1.0 / size if size > 0.0 else math.inf
