@@ -8,6 +8,8 @@ from enum import StrEnum
 from GTC import ureal
 from scipy import stats
 
+from calibration.uncertainty.trapezoid import ruling_rectangles, trapezoid_k, trapezoid_with_rest_k
+
 #: Coverage probability of every expanded uncertainty: k = 2 with many degrees of freedom (EA-4/02).
 COVERAGE_PROBABILITY = 0.9545
 
@@ -17,7 +19,27 @@ class Distribution(StrEnum):
 
     NORMAL = "normal"
     RECTANGULAR = "rectangular"
+    TRIANGULAR = "triangular"
     STUDENT = "Student t"
+
+
+class CoverageRule(StrEnum):
+    """How the coverage factor is chosen."""
+
+    #: Student's t at the effective degrees of freedom, whatever the lines look like (JCGM 100, G.4).
+    STUDENT = "student"
+    #: One or two rectangles that rule set the shape alone (EA-4/02, supplement, S9 and S10).
+    DOMINANT = "dominant"
+    #: The same, with the rest of the budget in the shape: covers what it says.
+    DOMINANT_WITH_REST = "dominant_with_rest"
+
+
+class Shape(StrEnum):
+    """Shape of the result that k belongs to."""
+
+    STUDENT = "Student t"
+    RECTANGLE = "one rectangle rules"
+    TRAPEZOID = "two rectangles rule"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -70,6 +92,8 @@ class Budget:
         Effective, by Welch-Satterthwaite.
     k : float
         Coverage factor for `COVERAGE_PROBABILITY`, to two decimals.
+    shape : Shape
+        Shape of the result that ``k`` was taken from.
     """
 
     lines: tuple[BudgetLine, ...]
@@ -78,6 +102,7 @@ class Budget:
     standard_u: float
     degrees_of_freedom: float
     k: float
+    shape: Shape = Shape.STUDENT
 
     @property
     def expanded_u(self) -> float:
@@ -107,7 +132,13 @@ def coverage_factor(degrees_of_freedom: float, probability: float = COVERAGE_PRO
     return float(stats.norm.ppf(quantile) if math.isinf(whole) else stats.t.ppf(quantile, whole))
 
 
-def combine(*, estimate: float, unit: str, lines: Sequence[BudgetLine]) -> Budget:
+def combine(
+    *,
+    estimate: float,
+    unit: str,
+    lines: Sequence[BudgetLine],
+    coverage: CoverageRule = CoverageRule.STUDENT,
+) -> Budget:
     """Budget of a result from independent lines, by the law of propagation (JCGM 100, equation 10).
 
     Parameters
@@ -116,6 +147,9 @@ def combine(*, estimate: float, unit: str, lines: Sequence[BudgetLine]) -> Budge
         The result. [unit]
     lines : sequence of BudgetLine
         Sensitivities in ``unit`` for each line's own unit.
+    coverage : CoverageRule
+        How k is chosen. Student's t covers at least what it says where rectangles rule; the others
+        claim less, where the lines allow it.
 
     Raises
     ------
@@ -133,11 +167,30 @@ def combine(*, estimate: float, unit: str, lines: Sequence[BudgetLine]) -> Budge
     if not standard_u > 0.0:
         raise ValueError("A budget without any uncertainty is no budget: give at least one line a value.")
     effective = float(total.df)
+    k, shape = _factor(lines, standard_u, effective, coverage)
     return Budget(
         lines=tuple(lines),
         estimate=estimate,
         unit=unit,
         standard_u=standard_u,
         degrees_of_freedom=effective,
-        k=round(coverage_factor(effective), 2),
+        k=round(k, 2),
+        shape=shape,
     )
+
+
+def _factor(
+    lines: Sequence[BudgetLine], standard_u: float, effective: float, rule: CoverageRule
+) -> tuple[float, Shape]:
+    rectangles = sorted(
+        (line.contribution for line in lines if line.distribution is Distribution.RECTANGULAR), reverse=True
+    )
+    ruling = rectangles[: ruling_rectangles(rectangles, [line.contribution for line in lines])]
+    if rule is CoverageRule.STUDENT or not ruling:
+        return coverage_factor(effective), Shape.STUDENT
+    shape = Shape.RECTANGLE if len(ruling) == 1 else Shape.TRAPEZOID
+    half_widths = [math.sqrt(3.0) * contribution for contribution in ruling]
+    if rule is CoverageRule.DOMINANT:
+        return trapezoid_k(half_widths, COVERAGE_PROBABILITY), shape
+    rest_u = math.sqrt(max(standard_u**2 - sum(contribution**2 for contribution in ruling), 0.0))
+    return trapezoid_with_rest_k(half_widths, rest_u, COVERAGE_PROBABILITY), shape

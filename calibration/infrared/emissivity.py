@@ -1,0 +1,241 @@
+"""From what an infrared thermometer shows to what the surface is, and back.
+
+A surface of emissivity e sends its own radiation and mirrors its surroundings; the thermometer takes off
+what it believes is mirrored, by the emissivity it is set to:
+
+    e_set S(t_ind) + (1 - e_set) S(t_believed) = e S(t_s) + (1 - e) S(t_surr)
+
+A handheld believes in the surroundings that were typed into it, or in its own body; here they are the true
+surroundings unless stated otherwise.
+"""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+from calibration.infrared.errors import InfraredError
+from calibration.infrared.radiation_law import RadiationLaw
+from calibration.uncertainty.budget import (
+    Budget,
+    BudgetLine,
+    CoverageRule,
+    Distribution,
+    combine,
+    rectangular_u,
+)
+
+#: Below this a surface is a mirror, and what it mirrors is what would be measured.
+LOWEST_EMISSIVITY = 0.1
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Surface:
+    """What the thermometer is pointed at.
+
+    Attributes
+    ----------
+    emissivity : float
+        In the thermometer's band.
+    half_width : float
+        Anywhere within ± this is equally likely.
+    """
+
+    emissivity: float
+    half_width: float = 0.0
+
+    def __post_init__(self) -> None:
+        refuse_emissivity("the surface", self.emissivity)
+        if not 0.0 <= self.half_width < self.emissivity:
+            raise InfraredError(
+                f"An emissivity of {self.emissivity:g} ± {self.half_width:g} says nothing: "
+                "stick matt tape or paint on the surface and use its value."
+            )
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Shot:
+    """How one reading was taken.
+
+    Attributes
+    ----------
+    set_emissivity : float
+        What the thermometer is set to.
+    surroundings_c : float
+        What the surface mirrors. [°C]
+    surroundings_half_width_k : float
+        Anywhere within ± this is equally likely. [K]
+    believed_c : float or None
+        What the thermometer takes for the surroundings; None: the true ones. [°C]
+    """
+
+    set_emissivity: float
+    surroundings_c: float
+    surroundings_half_width_k: float = 0.0
+    believed_c: float | None = None
+
+    def __post_init__(self) -> None:
+        refuse_emissivity("the thermometer's setting", self.set_emissivity)
+        if self.surroundings_half_width_k < 0.0:
+            raise InfraredError("The half-width of the surroundings cannot be negative.")
+
+    @property
+    def taken_off_c(self) -> float:
+        """What the thermometer takes for mirrored. [°C]"""
+        return self.surroundings_c if self.believed_c is None else self.believed_c
+
+
+def true_c(reading_c: float, *, surface: Surface, shot: Shot, law: RadiationLaw) -> float:
+    """Temperature of the surface behind a reading. [°C]
+
+    Parameters
+    ----------
+    reading_c : float
+        As shown. [°C]
+    surface : Surface
+    shot : Shot
+    law : RadiationLaw
+        Of the thermometer's band.
+
+    Raises
+    ------
+    InfraredError
+        If the surroundings alone would send more than was seen, or a temperature leaves the span.
+    """
+    seen = shot.set_emissivity * law.signal(reading_c)
+    seen += (1.0 - shot.set_emissivity) * law.signal(shot.taken_off_c)
+    own = seen - (1.0 - surface.emissivity) * law.signal(shot.surroundings_c)
+    if not own > 0.0:
+        raise InfraredError(
+            f"Surroundings at {shot.surroundings_c:g} °C, mirrored by an emissivity of "
+            f"{surface.emissivity:g}, would alone send more than a reading of {reading_c:g} °C. "
+            "Shield the surface from hot things, or use tape or paint on it."
+        )
+    return law.temperature_c(own / surface.emissivity)
+
+
+def reading_c(surface_c: float, *, surface: Surface, shot: Shot, law: RadiationLaw) -> float:
+    """What the thermometer shows of a surface at a true temperature. [°C]
+
+    The reverse of `true_c`; refuses alike.
+    """
+    seen = surface.emissivity * law.signal(surface_c)
+    seen += (1.0 - surface.emissivity) * law.signal(shot.surroundings_c)
+    own = seen - (1.0 - shot.set_emissivity) * law.signal(shot.taken_off_c)
+    if not own > 0.0:
+        raise InfraredError(
+            f"Set to {shot.set_emissivity:g}, the thermometer takes off more than {surface_c:g} °C sends: "
+            "it would show nothing."
+        )
+    return law.temperature_c(own / shot.set_emissivity)
+
+
+def true_budget(
+    shown_c: float,
+    *,
+    surface: Surface,
+    shot: Shot,
+    law: RadiationLaw,
+    thermometer: Sequence[BudgetLine] = (),
+    others: Sequence[BudgetLine] = (),
+) -> Budget:
+    """Budget of the surface's temperature from a reading. [°C]
+
+    Parameters
+    ----------
+    shown_c : float
+        Reading. [°C]
+    surface, shot, law :
+        As for `true_c`.
+    thermometer : sequence of BudgetLine
+        What makes the reading itself uncertain, sensitivity 1 to the reading: calibration, resolution,
+        noise. They are carried to the surface here.
+    others : sequence of BudgetLine
+        Lines with sensitivities to the surface's temperature: size of source, uniformity …
+
+    Notes
+    -----
+    With S' for the slope of S, from the equation at the head of this module: ∂t_s/∂t_ind = e_set S'(t_ind)
+    / (e S'(t_s)); ∂t_s/∂e = (S(t_surr) - S(t_s)) / (e S'(t_s)); ∂t_s/∂t_surr = -(1 - e) S'(t_surr)
+    / (e S'(t_s)), plus the like with 1 - e_set where the thermometer is told the surroundings. Lines after
+    the component list of ASTM E2847 and CCT-WG5 08-03, as far as they touch a single shot.
+    """
+    surface_c = true_c(shown_c, surface=surface, shot=shot, law=law)
+    own_slope = surface.emissivity * law.slope_per_k(surface_c)
+    by_reading = shot.set_emissivity * law.slope_per_k(shown_c) / own_slope
+    mirrored = -(1.0 - surface.emissivity) / own_slope
+    if shot.believed_c is None:
+        mirrored += (1.0 - shot.set_emissivity) / own_slope
+    lines = [_carried(line, by_reading) for line in thermometer]
+    lines.append(
+        BudgetLine(
+            quantity="emissivity of the surface",
+            estimate=surface.emissivity,
+            unit="1",
+            standard_u=rectangular_u(surface.half_width),
+            distribution=Distribution.RECTANGULAR,
+            sensitivity=(law.signal(shot.surroundings_c) - law.signal(surface_c)) / own_slope,
+        )
+    )
+    lines.append(
+        BudgetLine(
+            quantity="surroundings mirrored",
+            estimate=shot.surroundings_c,
+            unit="°C",
+            standard_u=rectangular_u(shot.surroundings_half_width_k),
+            distribution=Distribution.RECTANGULAR,
+            sensitivity=mirrored * law.slope_per_k(shot.surroundings_c),
+        )
+    )
+    return combine(
+        estimate=surface_c, unit="°C", lines=(*lines, *others), coverage=CoverageRule.DOMINANT_WITH_REST
+    )
+
+
+def reading_budget(
+    surface_c: float,
+    *,
+    surface: Surface,
+    shot: Shot,
+    law: RadiationLaw,
+    thermometer: Sequence[BudgetLine] = (),
+    others: Sequence[BudgetLine] = (),
+) -> Budget:
+    """Budget of what the thermometer will show of a surface at a true temperature. [°C]
+
+    The lines are those of `true_budget` at the reading expected, carried to the reading.
+    """
+    expected_c = reading_c(surface_c, surface=surface, shot=shot, law=law)
+    there = true_budget(
+        expected_c, surface=surface, shot=shot, law=law, thermometer=thermometer, others=others
+    )
+    by_surface = (surface.emissivity * law.slope_per_k(surface_c)) / (
+        shot.set_emissivity * law.slope_per_k(expected_c)
+    )
+    lines = tuple(_carried(line, -by_surface) for line in there.lines)
+    return combine(estimate=expected_c, unit="°C", lines=lines, coverage=CoverageRule.DOMINANT_WITH_REST)
+
+
+def refuse_emissivity(what: str, emissivity: float) -> None:
+    """Refuse an emissivity no thermometer can work with.
+
+    Raises
+    ------
+    InfraredError
+        If it is not from `LOWEST_EMISSIVITY` to 1.
+    """
+    if not LOWEST_EMISSIVITY <= emissivity <= 1.0:
+        raise InfraredError(
+            f"An emissivity of {emissivity:g} for {what} is outside {LOWEST_EMISSIVITY:g} to 1: bare bright "
+            "metal mirrors the room. Stick matt tape or paint on it and use its value."
+        )
+
+
+def _carried(line: BudgetLine, factor: float) -> BudgetLine:
+    return BudgetLine(
+        quantity=line.quantity,
+        estimate=line.estimate,
+        unit=line.unit,
+        standard_u=line.standard_u,
+        distribution=line.distribution,
+        sensitivity=line.sensitivity * factor,
+        degrees_of_freedom=line.degrees_of_freedom,
+    )
