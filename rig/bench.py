@@ -13,12 +13,14 @@ from gpiozero import BadPinFactory, SPISoftwareFallback
 from calibration.contract.readings import Insertion
 from rig.clock import Clock, SimulatedClock
 from rig.driven_bench import Below, BenchSample, DrivenBench
+from rig.drivers.burst import BurstPoint
 from rig.drivers.i2c import I2CBus
 from rig.drivers.one_wire import KERNEL_TREE, WitnessThread
 from rig.drivers.pacing import RealPacer
 from rig.errors import OrderRefused, RigError
 from rig.sim.chance import generator
 from rig.sim.hands import do_by_hand
+from rig.sim.one_wire_tree import WitnessFault
 from rig.sim.papers import write_papers
 from rig.sim.silicon import SimulatedSilicon
 from rig.sim.world import World, new_world_state
@@ -65,8 +67,8 @@ class Bench(Protocol):
 
         Raises
         ------
-        OrderRefused
-            If the relays for it do not exist.
+        RelayError
+            If its relays cannot be reached.
         """
 
     def set_range(self, range_ohm: float | None) -> None:
@@ -76,6 +78,60 @@ class Bench(Protocol):
         ------
         OrderRefused
             If there is no such range.
+        """
+
+    def set_probe_range(self, range_ohm: float | None) -> None:
+        """Fix the range of the probe channel, or leave it to the rig with None. [Ω]
+
+        Raises
+        ------
+        OrderRefused
+            If there is no such range.
+        """
+
+    def burst(self, duration_s: float) -> tuple[BurstPoint, ...]:
+        """Single conversions of the sender at 50 Hz; the next pass carries them, too. [s]
+
+        Raises
+        ------
+        OrderRefused
+            If it is too long.
+        """
+
+    def identify(self, duration_s: float) -> None:
+        """Let the light show which rig this is. [s]"""
+
+    def set_duty(self, duty: float) -> None:
+        """Share of the time for which the sender carries current: as sampled, or 1.
+
+        Raises
+        ------
+        OrderRefused
+            For any other share.
+        """
+
+    @property
+    def button_is_pressed(self) -> bool:
+        """Tell whether the button is down."""
+
+    def read_emissivity(self) -> float:
+        """Emissivity in the infrared sensor's own cell.
+
+        Raises
+        ------
+        ReadingUnusable
+            If it cannot be read.
+        """
+
+    def write_emissivity(self, emissivity: float, *, confirmed: bool = False) -> None:
+        """Write that cell; only where it was confirmed.
+
+        Raises
+        ------
+        OrderRefused
+            If it was not confirmed or cannot be; nothing was written.
+        ReadingUnusable
+            If the cell does not hold it afterwards.
         """
 
     def hands(self, fields: Mapping[str, Any]) -> None:
@@ -136,6 +192,7 @@ class SimulatedBench(DrivenBench):
         """Do what a person would do at the bath (rig/sim/hands.py)."""
         self.silicon.world.advance(self.clock.monotonic_s())
         do_by_hand(self.silicon.world, fields)
+        self.silicon.take_plant()
 
     def save(self) -> None:
         """Put the simulated world away in its file."""
@@ -156,8 +213,11 @@ class SimulatedBench(DrivenBench):
         self.silicon.begin_pass(now_s)
         if now_s >= self._next_conversion_s - 1e-9:
             self._next_conversion_s = now_s + self._wiring.one_wire.conversion_interval_s
-            self.silicon.one_wire.convert(self.silicon.world.witness_c)
-            self._witness.convert(now_s)
+            one_wire = self.silicon.one_wire
+            hangs = one_wire.fault is WitnessFault.STALE and one_wire.has_converted
+            one_wire.convert(self.silicon.world.witness_c)
+            if not hangs:  # a driver that waits for a line that never answers
+                self._witness.convert(now_s)
 
 
 class MetalBench(DrivenBench):

@@ -156,13 +156,13 @@ def plants(plant: tuple[str, float] | None, as_json: bool) -> None:
 
     if plant is not None:
         name, size = plant
-        click.echo(f"{name}:{size:g} {PLANTS[name].unit}: {PLANTS[name].words}")
+        click.echo(f"{name}:{size:g} {PLANTS[name].unit}: {PLANTS[name].effect}")
         return
     if as_json:
         click.echo(json.dumps({"plants": [asdict(plant) for plant in PLANTS.values()]}))
         return
     for plant in PLANTS.values():
-        click.echo(f"{plant.name:<18} {plant.words}")
+        click.echo(f"{plant.name:<18} {plant.effect}")
 
 
 def _open_outbox(data: Path, station: str | None) -> OutboxFile:

@@ -24,7 +24,7 @@ ReadingsOf = Callable[[Citation], Sequence[ReadingPack]]
 
 # The circuit as hardware/wiring.toml has it; a test holds the two together.
 SOURCE_V = 1.0
-FIXED_SERIES_OHM = {2700.0: 102.0, 750.0: 119.0}
+FIXED_SERIES_OHM = {2700.0: 102.0, 750.0: 119.0, 68.0: 65.95, 10200.0: 440.0}
 DUTY = 0.25
 
 CHANNEL_OF = {Insertion.SENDER: "sender", Insertion.PROBE: "probe"}

@@ -9,14 +9,20 @@ from dataclasses import dataclass
 from adafruit_mlx90614 import MLX90614
 
 from calibration.contract.readings import ChannelReading, Quality
+from rig.drivers.frozen import RepeatWatch
 from rig.drivers.i2c import I2CBus, locked
-from rig.errors import ReadingUnusable
+from rig.drivers.pacing import Pacer
+from rig.errors import OrderRefused, ReadingUnusable
 from rig.wiring import InfraredWiring
 
 EMISSIVITY_CELL = 0x24  # EEPROM; 65535·e (data sheet, from memory for this part)
 EMISSIVITY_FULL_SCALE = 65535
+EMISSIVITY_SPAN = (0.1, 1.0)  # data sheet
+EEPROM_WRITE_S = 0.005  # erasing takes as long again (data sheet: 5 ms each)
 EMISSIVITY_CHECK_S = 60.0
 EMISSIVITY_TOLERANCE = 0.002
+# The target's word moves by its own noise: the same so often, half a minute, is no measurement.
+FROZEN_AFTER_READINGS = 120
 _FIRST_EEPROM_COMMAND = 0x20  # RAM commands are 000xxxxx (data sheet)
 _ERROR_FLAG = 0x8000  # bit 15 of the temperature words (data sheet)
 _LOWEST_CODE = 0x27AD  # -70.01 °C, bottom of the object range (data sheet)
@@ -117,11 +123,15 @@ class InfraredSensor:
         The bus, handed in.
     wiring : InfraredWiring
         Address, and the emissivity that the sensor's cell must hold.
+    pacer : Pacer
+        Waits while a cell is erased and written.
     """
 
-    def __init__(self, *, bus: I2CBus, wiring: InfraredWiring) -> None:
+    def __init__(self, *, bus: I2CBus, wiring: InfraredWiring, pacer: Pacer) -> None:
         self._bus = PecCheckedBus(bus)
         self._wiring = wiring
+        self._pacer = pacer
+        self._repeats = RepeatWatch(most=FROZEN_AFTER_READINGS)
         self._driver: MLX90614 | None = None
         self._emissivity_checked_s: float | None = None
 
@@ -135,7 +145,11 @@ class InfraredSensor:
             self._check_emissivity(now_s)
         except ReadingUnusable as error:
             return ChannelReading(quality=error.quality, reason=error.reason)
-        return self._reading("object_temperature")
+        reading = self._reading("object_temperature")
+        if reading.quality is Quality.GOOD and self._repeats.is_frozen(reading.raw):
+            words = "the same reading for half a minute, without its noise: switch the sensor off and on"
+            return ChannelReading(quality=Quality.FROZEN, raw=reading.raw, reason=words)
+        return reading
 
     def _reading(self, attribute: str) -> ChannelReading:
         try:
@@ -188,6 +202,49 @@ class InfraredSensor:
         except OSError as error:
             raise ReadingUnusable(Quality.MISSING, self._no_answer(error)) from error
         return (answer[0] | answer[1] << 8) / EMISSIVITY_FULL_SCALE
+
+    def write_emissivity(self, emissivity: float, *, confirmed: bool) -> None:
+        """Write the sensor's emissivity cell: erase, write, read back. No other cell is ever written.
+
+        The sensor measures with the new value after its supply was off and on.
+
+        Raises
+        ------
+        OrderRefused
+            If it was not confirmed, or is outside what the cell may hold; nothing was written.
+        ReadingUnusable
+            If the cell does not hold it afterwards.
+        """
+        low, high = EMISSIVITY_SPAN
+        if not confirmed:
+            raise OrderRefused(
+                "The emissivity cell is memory of the sensor and is written only on a confirmed order. "
+                "Say that it is meant."
+            )
+        if not low <= emissivity <= high:
+            raise OrderRefused(f"An emissivity goes from {low:g} to {high:g}, not {emissivity:g}.")
+        word = round(emissivity * EMISSIVITY_FULL_SCALE)
+        self._chip()
+        self._emissivity_checked_s = None
+        try:
+            for each in (0, word):  # the cell must be erased first, or old bits stay
+                self._write_cell(each)
+                self._pacer.wait(2 * EEPROM_WRITE_S)
+        except OSError as error:
+            raise ReadingUnusable(Quality.MISSING, self._no_answer(error)) from error
+        found = self.emissivity()
+        if round(found * EMISSIVITY_FULL_SCALE) != word:
+            raise ReadingUnusable(
+                Quality.ERROR_FLAG,
+                f"the emissivity cell holds {found:.4f} where {emissivity:.4f} was written: write it again",
+            )
+
+    def _write_cell(self, word: int) -> None:
+        address = self._wiring.i2c_address
+        frame = bytes((EMISSIVITY_CELL, word & 0xFF, word >> 8))
+        code = packet_error_code(bytes((address << 1,)) + frame)
+        with locked(self._bus) as bus:
+            bus.writeto(address, frame + bytes((code,)))
 
     def _no_answer(self, error: Exception) -> str:
         address = self._wiring.i2c_address

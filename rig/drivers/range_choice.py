@@ -24,7 +24,7 @@ def expected_relative_error(resistance_ohm: float, range_wiring: RangeWiring, li
 def choose_range(
     channel: ChannelWiring, *, current: RangeWiring, estimate_ohm: float, reportable: Reportable
 ) -> RangeWiring:
-    """Range for the next pass.
+    """Range for the next pass, of those that the rig may choose by itself.
 
     Parameters
     ----------
@@ -39,18 +39,18 @@ def choose_range(
     """
 
     def reports(each: RangeWiring) -> bool:
-        low_ohm, high_ohm = reportable.span_ohm(each.reference_ohm)
+        low_ohm, high_ohm = reportable.span_ohm(each)
         return low_ohm < estimate_ohm < high_ohm
 
-    if not any(reports(each) for each in channel.ranges):
-        by_reference = sorted(channel.ranges, key=lambda each: each.reference_ohm)
+    if not any(reports(each) for each in channel.free_ranges):
+        by_reference = sorted(channel.free_ranges, key=lambda each: each.reference_ohm)
         middle_ohm = math.sqrt(by_reference[0].reference_ohm * by_reference[-1].reference_ohm)
         return by_reference[-1] if estimate_ohm >= middle_ohm else by_reference[0]
 
     def error(each: RangeWiring) -> float:
         if not reports(each):
             return math.inf
-        return expected_relative_error(estimate_ohm, each, channel.return_lift_ohm)
+        return expected_relative_error(estimate_ohm, each, channel.lift_ohm(each))
 
-    best = min(channel.ranges, key=error)
+    best = min(channel.free_ranges, key=error)
     return best if error(best) < HYSTERESIS * error(current) else current

@@ -4,7 +4,7 @@ from dataclasses import dataclass
 
 from calibration.contract.readings import ChannelReading, Quality
 from rig.drivers.converter import FULL_SCALE_COUNT
-from rig.wiring import Reportable
+from rig.wiring import RangeWiring, Reportable
 
 # Below or above these the circuit is called short or open instead of out of range.
 SHORT_BELOW_OHM = 5.0
@@ -35,18 +35,19 @@ class TapCounts:
         return max(0.0, reference_ohm * (self.tap1 - self.tap2) / drop)
 
 
-def judge(counts: TapCounts, *, reference_ohm: float, reportable: Reportable) -> ChannelReading:
+def judge(counts: TapCounts, *, range_wiring: RangeWiring, reportable: Reportable) -> ChannelReading:
     """Reading of a resistance channel, with ohms only where they can be stood up for.
 
     Parameters
     ----------
     counts : TapCounts
         Mean tap counts.
-    reference_ohm : float
-        Nominal reference resistor of the range. [Ω]
+    range_wiring : RangeWiring
+        The range in use.
     reportable : Reportable
         Limits of the wiring file.
     """
+    reference_ohm = range_wiring.reference_ohm
     if min(counts.tap0, counts.tap1, counts.tap2) >= FULL_SCALE_COUNT - 1:
         return _unusable(
             Quality.MISSING, counts, "the converter says full scale on every tap: no answer from it"
@@ -62,7 +63,7 @@ def judge(counts: TapCounts, *, reference_ohm: float, reportable: Reportable) ->
         return _unusable(Quality.OPEN, counts, "no current flows: open circuit, check clips and connector")
     if estimate_ohm <= SHORT_BELOW_OHM:
         return _unusable(Quality.SHORT, counts, "no voltage across the device: short circuit")
-    low_ohm, high_ohm = reportable.span_ohm(reference_ohm)
+    low_ohm, high_ohm = reportable.span_ohm(range_wiring)
     if not low_ohm < estimate_ohm < high_ohm:
         side = "below" if estimate_ohm <= low_ohm else "above"
         return _unusable(

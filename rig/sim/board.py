@@ -4,7 +4,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from rig.wiring import Wiring
+from rig.wiring import ChannelWiring, RangeWiring, Wiring
 
 NOMINAL_C = 25.0
 CODES = 4096
@@ -34,12 +34,26 @@ class RealResistor:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class RealRange:
-    """One range as built. The switch lies with the ballast, outside the ratio."""
+    """One range as built. The switch lies with the ballast, outside the ratio.
 
+    Attributes
+    ----------
+    chain : RealRange or None
+        The range whose reference stands below this one's, where both share tap 0.
+    """
+
+    nominal_ohm: float
     excitation_gpio: int
     tap0: int
     above_tap0_ohm: float
-    reference: RealResistor
+    lift_ohm: float
+    own: RealResistor
+    chain: "RealRange | None" = None
+
+    def reference_at(self, temperature_c: float) -> float:
+        """Between tap 0 and tap 1: its own resistor, and those that stand below it. [Ω]"""
+        below_ohm = 0.0 if self.chain is None else self.chain.reference_at(temperature_c)
+        return self.own.at(temperature_c) + below_ohm
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -48,8 +62,8 @@ class RealChannel:
 
     tap1: int
     tap2: int
-    lift_ohm: float
     clips_ohm: float
+    contact_ohm: float
     ranges: tuple[RealRange, ...]
 
 
@@ -67,30 +81,54 @@ class Board:
         """Draw a board by the tolerances that stand in the wiring file."""
         return cls(
             channels={
-                name: RealChannel(
-                    tap1=channel.tap1,
-                    tap2=channel.tap2,
-                    lift_ohm=channel.return_lift_ohm * (1.0 + chance.uniform(-0.01, 0.01)),
-                    clips_ohm=chance.uniform(0.01, 0.04),
-                    ranges=tuple(
-                        RealRange(
-                            excitation_gpio=each.excitation_gpio,
-                            tap0=each.tap0,
-                            above_tap0_ohm=each.ballast_ohm * (1.0 + chance.uniform(-0.01, 0.01))
-                            + chance.uniform(0.5, 8.0),
-                            reference=RealResistor.draw(
-                                chance, nominal_ohm=each.reference_ohm, tolerance=0.001, per_k=25e-6
-                            ),
-                        )
-                        for each in channel.ranges
-                    ),
-                )
+                name: _draw_channel(chance, channel, chance.spawn(1)[0])
                 for name, channel in wiring.channels.items()
             },
             above_room_k=chance.uniform(3.0, 8.0),
             mains_hz=wiring.bench.mains_hz + chance.uniform(-0.02, 0.02),
             hum_count=chance.uniform(0.5, 2.0),
         )
+
+
+def _draw_channel(
+    chance: np.random.Generator, channel: ChannelWiring, later: np.random.Generator
+) -> RealChannel:
+    """Draw one channel; ranges that are only ordered come from ``later``, and change no other part."""
+    lift = 1.0 + chance.uniform(-0.01, 0.01)
+    clips_ohm = chance.uniform(0.01, 0.04)
+    drawn: dict[float, RealRange] = {}
+    for each in sorted(channel.ranges, key=lambda each: each.ordered_only):
+        below = _below(each, drawn)
+        source = later if each.ordered_only else chance
+        ballast_ohm = each.ballast_ohm * (1.0 + source.uniform(-0.01, 0.01)) + source.uniform(0.5, 8.0)
+        own = RealResistor.draw(
+            source,
+            nominal_ohm=each.reference_ohm - (0.0 if below is None else below.nominal_ohm),
+            tolerance=0.001,
+            per_k=25e-6,
+        )
+        drawn[each.reference_ohm] = RealRange(
+            nominal_ohm=each.reference_ohm,
+            excitation_gpio=each.excitation_gpio,
+            tap0=each.tap0,
+            above_tap0_ohm=ballast_ohm,
+            lift_ohm=channel.lift_ohm(each) * lift,
+            own=own,
+            chain=below,
+        )
+    return RealChannel(
+        tap1=channel.tap1,
+        tap2=channel.tap2,
+        clips_ohm=clips_ohm,
+        contact_ohm=later.uniform(0.02, 0.06),
+        ranges=tuple(drawn[each.reference_ohm] for each in channel.ranges),
+    )
+
+
+def _below(upper: RangeWiring, drawn: dict[float, RealRange]) -> RealRange | None:
+    """The largest range below that has the same top tap."""
+    sharing = [r for r in drawn.values() if r.tap0 == upper.tap0 and r.nominal_ohm < upper.reference_ohm]
+    return max(sharing, key=lambda r: r.nominal_ohm, default=None)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

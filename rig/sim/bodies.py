@@ -73,11 +73,18 @@ class BodyState:
     sender_c: float
     witness_c: float
     gradient_k: float = 0.0
+    sender_slow_c: float | None = None  # the hex behind the element, where a sender has two bodies
 
 
 def relax(value: float, towards: float, dt_s: float, tau_s: float) -> float:
     """First-order lag over one step, exact for a constant target."""
     return towards + (value - towards) * math.exp(-dt_s / tau_s)
+
+
+def mixed_c(first_c: float, second_c: float, share: float) -> float:
+    """What a view shows that a second surface fills by a share: fourth powers add. [°C]"""
+    mixed = (1.0 - share) * (first_c + 273.15) ** 4 + share * (second_c + 273.15) ** 4
+    return float(mixed**0.25 - 273.15)
 
 
 def wander_gradient(gradient_k: float, dt_s: float, normal: float) -> float:

@@ -8,7 +8,19 @@ BLOCK = 4096
 STREAMS = {
     name: number
     for number, name in enumerate(
-        ("bath", "bodies", "sender", "probe", "board", "converter", "decade_box", "papers", "wander", "noise")
+        (
+            "bath",
+            "bodies",
+            "sender",
+            "probe",
+            "board",
+            "converter",
+            "decade_box",
+            "papers",
+            "wander",
+            "noise",
+            "contact",
+        )
     )
 }
 

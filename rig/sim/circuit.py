@@ -3,9 +3,11 @@
 import math
 from dataclasses import dataclass
 
-from rig.sim.board import Board, RealChannel, RealDecadeBox
+from rig.sim.board import Board, RealChannel, RealDecadeBox, RealRange
+from rig.sim.chance import NormalNumbers
+from rig.sim.plants import ChipEffects
 from rig.sim.world import World
-from rig.wiring import InsertionWiring
+from rig.wiring import InsertionWiring, Wiring
 
 FULL_SCALE = 4096.0
 INPUTS = 8
@@ -37,6 +39,10 @@ class SimulatedPacer:
         self._time = time
         self._interval_s = 0.0
 
+    def now_s(self) -> float:
+        """Time within the pass. [s]"""
+        return self._time.offset_s
+
     def wait(self, duration_s: float) -> None:
         """Move by ``duration_s``. [s]"""
         self._time.offset_s += duration_s
@@ -50,6 +56,59 @@ class SimulatedPacer:
         self._time.offset_s += self._interval_s
 
 
+class Relays:
+    """Contacts of the insertion relays and of the decade box, as pins and faults leave them.
+
+    Parameters
+    ----------
+    wiring : Wiring
+        Pins of the places, steps of the box.
+    """
+
+    def __init__(self, wiring: Wiring) -> None:
+        insertion: InsertionWiring = wiring.insertion
+        self.gpio_of_place = (
+            insertion.sender_gpio,
+            insertion.probe_gpio,
+            insertion.series_gpio,
+            insertion.parallel_gpio,
+        )
+        self._bit_of_step = {float(ohm): 1 << bit for bit, ohm in enumerate(wiring.decade_box.step_ohm)}
+        self._driven_box = 0
+        self._driven_places: set[int] = set()
+        self._faults = ChipEffects()
+        self.take(self._faults)
+
+    def take(self, faults: ChipEffects) -> None:
+        """Let faults into the contacts."""
+        self._faults = faults
+        self.drive_box(self._driven_box)
+        self._settle_places()
+
+    def drive_box(self, bits: int) -> None:
+        """Pull in the box's relays; a bit is an open contact."""
+        self._driven_box = bits
+        welded = self._bit_of_step.get(self._faults.box_relay_stays_closed, 0)
+        stuck = self._bit_of_step.get(self._faults.box_relay_stays_open, 0)
+        self.open_contacts = (bits & ~welded) | stuck
+
+    def drive_place(self, gpio: int, high: bool) -> None:
+        """Pull in or let go the relays of one place."""
+        if high:
+            self._driven_places.add(gpio)
+        else:
+            self._driven_places.discard(gpio)
+        self._settle_places()
+
+    def _settle_places(self) -> None:
+        dead, welded = int(self._faults.place_never_closes), int(self._faults.place_never_opens)
+        sender, probe, series, parallel = (
+            (gpio in self._driven_places and number != dead) or number == welded
+            for number, gpio in enumerate(self.gpio_of_place, start=1)
+        )
+        self.in_sender, self.in_probe, self.in_series, self.in_parallel = sender, probe, series, parallel
+
+
 class Circuit:
     """Node voltages in counts of the reference, worked out once for each configuration.
 
@@ -59,24 +118,36 @@ class Circuit:
         What is soldered in.
     box : RealDecadeBox
         The decade box.
-    insertion : InsertionWiring
-        Pins of the insertion relays.
+    wiring : Wiring
+        Pins of relays and switches; other pins do nothing here.
     world : World
         What the clips hold; it is told the electrical heat.
     time : PassTime
         For how long current flowed.
+    noise : NormalNumbers
+        Chatter of worn contacts.
     """
 
     def __init__(
-        self, *, board: Board, box: RealDecadeBox, insertion: InsertionWiring, world: World, time: PassTime
+        self,
+        *,
+        board: Board,
+        box: RealDecadeBox,
+        wiring: Wiring,
+        world: World,
+        time: PassTime,
+        noise: NormalNumbers,
     ) -> None:
         self._board = board
         self._box = box
-        self._insertion = insertion
         self._world = world
         self._time = time
-        self._high_pins: set[int] = set()
-        self._open_contacts = 0
+        self._noise = noise
+        self.relays = Relays(wiring)
+        self._excitation = {each.excitation_gpio for ch in wiring.channels.values() for each in ch.ranges}
+        self._faults = ChipEffects()
+        self._fed: set[int] = set()
+        self._moved_s = -math.inf
         self._levels: list[float] | None = None
         self._sender_w = 0.0
         self._probe_w = 0.0
@@ -90,24 +161,41 @@ class Circuit:
             levels = self._levels = self._solve()
         return levels
 
-    def begin_pass(self) -> None:
-        """The world has moved on: the devices have other resistances now."""
+    def take(self, faults: ChipEffects) -> None:
+        """Let faults into the circuit."""
+        self._faults = faults
+        self.relays.take(faults)
+        self._levels = None
+
+    def begin_pass(self, now_s: float) -> None:
+        """The world is about to move on to ``now_s``: excitation that was left on has warmed it. [s]"""
+        if self._fed:
+            self._time.offset_s = max(self._time.offset_s, now_s - self._time.began_s)
+            self._account_for_heat()
+        self._time.began_s = now_s
         self._time.offset_s = self._since_s = 0.0
         self._levels = None
 
     def pin_changed(self, gpio: int, high: bool) -> None:
         """Take note of an output pin."""
-        self._account_for_heat()
-        if high:
-            self._high_pins.add(gpio)
+        if gpio in self._excitation:
+            self._account_for_heat()
+            if high:
+                self._fed.add(gpio)
+            else:
+                self._fed.discard(gpio)
+        elif gpio in self.relays.gpio_of_place:
+            self._account_for_heat()
+            self.relays.drive_place(gpio, high)
+            self._moved_s = self._time.began_s + self._time.offset_s
         else:
-            self._high_pins.discard(gpio)
+            return
         self._settle_power()
 
     def box_relays_changed(self, open_contacts: int) -> None:
         """Take note of the decade box's relays; a bit is an open contact."""
         self._account_for_heat()
-        self._open_contacts = open_contacts
+        self.relays.drive_box(open_contacts)
         self._settle_power()
 
     @property
@@ -117,7 +205,7 @@ class Circuit:
 
     def _settle_power(self) -> None:
         self._levels = None
-        if self._high_pins:
+        if self._fed:
             self._levels = self._solve()
         else:
             self._sender_w = self._probe_w = 0.0
@@ -131,39 +219,87 @@ class Circuit:
 
     def _solve(self) -> list[float]:
         levels = [0.0] * INPUTS
-        channels = self._board.channels
-        in_sender = self._insertion.sender_gpio in self._high_pins
-        in_probe = self._insertion.probe_gpio in self._high_pins
-        sender_w = self._channel(channels["sender"], None if in_sender else self._world.sender_ohm, levels)
-        probe_w = self._channel(channels["probe"], None if in_probe else self._world.probe_ohm, levels)
-        # Heat in the box does not warm what hangs in the bath.
-        self._sender_w = 0.0 if in_sender else sender_w
-        self._probe_w = 0.0 if in_probe else probe_w
+        self._sender_w = self._solve_sender(levels)
+        self._probe_w = self._solve_probe(levels)
         return levels
 
-    def _channel(self, channel: RealChannel, device_ohm: float | None, levels: list[float]) -> float:
-        """Fill in the levels of one channel; gives the power in the device. [W]
+    def _solve_sender(self, levels: list[float]) -> float:
+        """Fill in the sender's channel; power in the sender itself. [W]"""
+        channel, relays = self._board.channels["sender"], self.relays
+        fed = self._fed_range(channel)
+        if fed is None:
+            return 0.0
+        if relays.in_sender:
+            self._level(channel, fed, self._chattering(self._box_ohm()), levels)
+            return 0.0  # heat in the box does not warm what hangs in the bath
+        sender_ohm = seen_ohm = self._world.sender_ohm
+        if relays.in_parallel:
+            box_ohm = self._box_ohm() + channel.contact_ohm
+            seen_ohm = box_ohm if math.isinf(sender_ohm) else sender_ohm * box_ohm / (sender_ohm + box_ohm)
+        if relays.in_series:
+            seen_ohm += self._box_ohm() + channel.contact_ohm
+        current_a = self._level(channel, fed, seen_ohm, levels)
+        if math.isinf(sender_ohm):
+            return 0.0
+        if relays.in_parallel:
+            current_a *= box_ohm / (sender_ohm + box_ohm)
+        return current_a * current_a * sender_ohm
+
+    def _solve_probe(self, levels: list[float]) -> float:
+        """Fill in the probe's channel; power in the probe itself. [W]"""
+        channel = self._board.channels["probe"]
+        fed = self._fed_range(channel)
+        if fed is None:
+            return 0.0
+        if self.relays.in_probe:
+            self._level(channel, fed, self._box_ohm(), levels)
+            return 0.0
+        probe_ohm = math.inf if self._faults.probe_open else self._world.probe_ohm
+        current_a = self._level(channel, fed, probe_ohm, levels)
+        return 0.0 if math.isinf(probe_ohm) else current_a * current_a * probe_ohm
+
+    def _fed_range(self, channel: RealChannel) -> RealRange | None:
+        """The range that is excited; the drivers excite one at a time."""
+        for each in channel.ranges:
+            if each.excitation_gpio in self._fed:
+                dead = self._faults.excitation_dead == each.nominal_ohm
+                return None if dead and channel is self._board.channels["sender"] else each
+        return None
+
+    def _box_ohm(self) -> float:
+        return self._box.resistance_ohm(self.relays.open_contacts, self.board_c)
+
+    def _chattering(self, box_ohm: float) -> float:
+        """Sender relay's contacts while they bounce: some of the time they touch badly. [Ω]"""
+        now_s = self._time.began_s + self._time.offset_s
+        if now_s - self._moved_s < self._faults.relay_bounce_s:
+            return box_ohm + 200.0 * abs(self._noise.next())
+        return box_ohm
+
+    def _reference_ohm(self, channel: RealChannel, each: RealRange) -> float:
+        is_sender = channel is self._board.channels["sender"]
+        share = self._faults.reference_off if is_sender else self._faults.probe_reference_off
+        reference_ohm = each.reference_at(self.board_c)
+        if share and (each.nominal_ohm == 2700.0 or each.chain is not None):
+            reference_ohm += share * 2700.0
+        return reference_ohm
+
+    def _level(self, channel: RealChannel, fed: RealRange, device_ohm: float, levels: list[float]) -> float:
+        """Fill in the levels of one channel; gives the current through its clips, in units of 1 V. [A]
 
         Parameters
         ----------
-        device_ohm : float or None
-            Resistance at the clips, or None where the decade box stands in its place. [Ω]
+        device_ohm : float
+            What stands at the clips: device, box, or both. [Ω]
         """
-        board_c = self.board_c
-        if device_ohm is None:
-            device_ohm = self._box.resistance_ohm(self._open_contacts, board_c)
         seen_ohm = min(device_ohm + channel.clips_ohm, OPEN_OHM)
-        feeding = [each for each in channel.ranges if each.excitation_gpio in self._high_pins]
-        if not feeding:
-            return 0.0
-        below = 1.0 / (seen_ohm + channel.lift_ohm)
-        above = [1.0 / (each.above_tap0_ohm + each.reference.at(board_c)) for each in feeding]
-        tap1 = sum(above) / (sum(above) + below)
-        current = tap1 * below
+        reference_ohm = self._reference_ohm(channel, fed)
+        current_a = 1.0 / (fed.above_tap0_ohm + reference_ohm + seen_ohm + fed.lift_ohm)
+        tap1 = FULL_SCALE * current_a * (seen_ohm + fed.lift_ohm)
         for each in channel.ranges:
-            levels[each.tap0] = FULL_SCALE * tap1  # no current in a range that is switched off
-        for each, conductance in zip(feeding, above, strict=True):
-            levels[each.tap0] = FULL_SCALE * (1.0 - (1.0 - tap1) * conductance * each.above_tap0_ohm)
-        levels[channel.tap1] = FULL_SCALE * tap1
-        levels[channel.tap2] = FULL_SCALE * current * channel.lift_ohm
-        return current * current * device_ohm if math.isfinite(device_ohm) else 0.0
+            levels[each.tap0] = tap1  # no current in the reference of a range that is switched off
+        # last: in a chain, an upper top tap shows the top of the lower range
+        levels[fed.tap0] = FULL_SCALE * (1.0 - current_a * fed.above_tap0_ohm)
+        levels[channel.tap1] = tap1
+        levels[channel.tap2] = FULL_SCALE * current_a * fed.lift_ohm
+        return current_a

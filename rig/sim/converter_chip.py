@@ -7,9 +7,13 @@ from dataclasses import dataclass
 
 from rig.sim.chance import NormalNumbers
 from rig.sim.circuit import Circuit, PassTime
+from rig.sim.plants import ChipEffects
 
 RESULT_BITS = 12
 COMMAND_BITS = 5  # start, single-ended or differential, D2, D1, D0 (data sheet DS21298)
+HALF_SCALE = 2048.0
+FULL_CODE = 4095
+FROZEN_CODE = 1234
 NOISE_COUNT = 0.7  # at a reference of 1 V: dithers a 12-bit code
 
 
@@ -67,16 +71,33 @@ class ConverterCore:
         self._time = time
         self._radian_per_s = 2.0 * math.pi * mains_hz
         self._hum_count = hum_count
+        self._noise_count = NOISE_COUNT
+        self._step_count = 0.0
+        self._stuck_code: int | None = None
+
+    def take(self, faults: ChipEffects) -> None:
+        """Let faults into the converter and its supply."""
+        self._noise_count = math.hypot(NOISE_COUNT, faults.supply_noise)
+        self._step_count = faults.converter_step
+        self._stuck_code = None
+        if faults.converter_missing:
+            self._stuck_code = FULL_CODE
+        elif faults.converter_frozen:
+            self._stuck_code = FROZEN_CODE
 
     def convert(self, command: Command) -> int:
         """Code for one conversion."""
+        if self._stuck_code is not None:
+            return self._stuck_code
         levels = self._circuit.levels
         level = levels[command.channel]
         if not command.single_ended:
             level = max(0.0, level - levels[command.channel ^ 1])
         time = self._time
         hum = self._hum_count * math.sin(self._radian_per_s * (time.began_s + time.offset_s))
-        return bisect_right(self._thresholds, level + NOISE_COUNT * self._noise.next() + hum)
+        if self._step_count and level > HALF_SCALE:  # one code is this much too wide
+            level = max(HALF_SCALE, level - self._step_count)
+        return bisect_right(self._thresholds, level + self._noise_count * self._noise.next() + hum)
 
 
 class ConverterChip:

@@ -22,6 +22,7 @@ class PortExpanderChip:
         self._registers[IODIR] = self._registers[IODIR + 1] = 0xFF  # inputs after power-on
         self._pointer = 0
         self._outputs_changed = outputs_changed
+        self.forgets = False
 
     @property
     def driven_high(self) -> int:
@@ -52,6 +53,8 @@ class PortExpanderChip:
 
     def _store(self, value: int) -> None:
         register = self._pointer
+        if self.forgets:
+            return
         if register in IOCON:
             for each in IOCON:  # one register at two addresses; BANK stays 0 in this model
                 self._registers[each] = value & 0x7E

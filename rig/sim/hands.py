@@ -4,12 +4,12 @@ from collections.abc import Mapping
 from typing import Any
 
 from rig.errors import HandsRefused, PlantError
-from rig.sim.plants import Plant, parse_plant
+from rig.sim.plants import Place, Plant, parse_plant, place_of
 from rig.sim.world import World
 
 HEATER_SPAN_C = (20.0, 98.0)
 WATER_SPAN_C = (1.0, 95.0)
-DEEDS = ("heater", "fresh_water", "fit_sender")
+DEEDS = ("heater", "fresh_water", "fit_sender", "plant")
 
 
 def do_by_hand(world: World, fields: Mapping[str, Any]) -> None:
@@ -22,7 +22,8 @@ def do_by_hand(world: World, fields: Mapping[str, Any]) -> None:
     fields : Mapping
         ``{"do": "heater", "temperature_c": 60}``, ``{"do": "heater", "off": true}``,
         ``{"do": "fresh_water", "temperature_c": 22}`` or ``{"do": "fit_sender", "plant": "series:22"}``;
-        a plant of null is a healthy sender.
+        a plant of null is a healthy sender. ``{"do": "plant", "plant": "infrared_pec"}`` plants a fault in
+        the bench itself or around the bath, null repairs it.
 
     Raises
     ------
@@ -38,6 +39,8 @@ def do_by_hand(world: World, fields: Mapping[str, Any]) -> None:
             world.fresh_water(_temperature(temperature_c, WATER_SPAN_C, "Water can be poured in"))
         case {"do": "fit_sender", "plant": plant, **rest} if not rest:
             world.fit_sender(_plant(plant))
+        case {"do": "plant", "plant": plant, **rest} if not rest:
+            world.plant_in_bench(_bench_plant(plant))
         case {"do": deed} if deed in DEEDS:
             raise HandsRefused(f"{deed} came with fields that do not fit it: {_words(fields)}.")
         case _:
@@ -60,6 +63,13 @@ def _plant(value: Any) -> Plant | None:
         return parse_plant(value)
     except PlantError as error:
         raise HandsRefused(str(error)) from error
+
+
+def _bench_plant(value: Any) -> Plant | None:
+    plant = _plant(value)
+    if plant is not None and place_of(plant) is Place.SENDER:
+        raise HandsRefused(f"{plant[0]} sits in a sender: say fit_sender with it.")
+    return plant
 
 
 def _words(fields: Mapping[str, Any]) -> str:

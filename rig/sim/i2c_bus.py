@@ -25,6 +25,8 @@ class SimulatedI2CBus:
 
     def __init__(self, chips: Mapping[int, I2CChip]) -> None:
         self.chips = dict(chips)
+        self.silent: set[int] = set()  # do not acknowledge
+        self.stretching: set[int] = set()  # hold the clock for ever
         self._held = False
 
     def try_lock(self) -> bool:
@@ -71,6 +73,10 @@ class SimulatedI2CBus:
     def _chip(self, address: int) -> I2CChip:
         if not self._held:
             raise RuntimeError("the bus is used without being locked")
+        if address in self.silent:
+            raise OSError(121, "Remote I/O error")
+        if address in self.stretching:
+            raise TimeoutError(110, "Connection timed out")  # what Linux says when the clock stays low
         try:
             return self.chips[address]
         except KeyError:

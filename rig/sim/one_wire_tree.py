@@ -3,6 +3,8 @@
 from enum import StrEnum
 from pathlib import Path
 
+from rig.sim.plants import ChipEffects
+
 SERIAL = "28-0000051d0b47"
 POWER_ON_COUNT = 0x0550  # +85 °C (data sheet, table 1)
 
@@ -15,6 +17,23 @@ class WitnessFault(StrEnum):
     POWER_ON = "power_on"  # it lost its supply before the conversion
     EMPTY = "empty"  # pulled out while the kernel still shows it
     UNPLUGGED = "unplugged"
+    FROZEN = "frozen"
+    STALE = "stale"  # nothing new comes
+
+
+def witness_fault(faults: ChipEffects) -> WitnessFault:
+    """The witness's share of planted faults."""
+    for planted, fault in (
+        (faults.witness_missing, WitnessFault.UNPLUGGED),
+        (faults.witness_crc, WitnessFault.CHECKSUM),
+        (faults.witness_power_on, WitnessFault.POWER_ON),
+        (faults.witness_empty, WitnessFault.EMPTY),
+        (faults.witness_frozen, WitnessFault.FROZEN),
+        (faults.witness_stale, WitnessFault.STALE),
+    ):
+        if planted:
+            return fault
+    return WitnessFault.NONE
 
 
 def maxim_crc(octets: bytes) -> int:
@@ -43,8 +62,15 @@ class OneWireTree:
         self._shown = ""
         self.fault = WitnessFault.NONE
 
+    @property
+    def has_converted(self) -> bool:
+        """Tell whether anything was ever shown."""
+        return bool(self._shown)
+
     def convert(self, temperature_c: float) -> None:
         """One conversion of the sensor: 12 bits, sixteenths of a kelvin. [°C]"""
+        if self.fault in (WitnessFault.FROZEN, WitnessFault.STALE) and self._shown:
+            return
         if self.fault is WitnessFault.UNPLUGGED:
             self._file.unlink(missing_ok=True)
             self._shown = ""

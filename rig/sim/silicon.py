@@ -9,8 +9,9 @@ from rig.sim.converter_chip import ConverterChip, ConverterCore
 from rig.sim.expander_chip import PortExpanderChip
 from rig.sim.i2c_bus import SimulatedI2CBus
 from rig.sim.infrared_chip import InfraredChip
-from rig.sim.one_wire_tree import OneWireTree
+from rig.sim.one_wire_tree import OneWireTree, witness_fault
 from rig.sim.pins import SimulatedPinFactory
+from rig.sim.plants import Plant, chip_effects_of
 from rig.sim.world import World
 from rig.wiring import Wiring
 
@@ -42,11 +43,16 @@ class SimulatedSilicon:
         self.box = RealDecadeBox.draw(generator(seed, "decade_box"), wiring.decade_box.step_ohm)
         self._time = PassTime()
         self.pacer = SimulatedPacer(self._time)
-        self.circuit = Circuit(
-            board=self.board, box=self.box, insertion=wiring.insertion, world=world, time=self._time
-        )
         noise = NormalNumbers(generator(seed, "noise", waking))
-        core = ConverterCore(
+        self.circuit = Circuit(
+            board=self.board,
+            box=self.box,
+            wiring=wiring,
+            world=world,
+            time=self._time,
+            noise=NormalNumbers(generator(seed, "contact", waking, 1)),
+        )
+        self._core = ConverterCore(
             circuit=self.circuit,
             thresholds=draw_thresholds(generator(seed, "converter")),
             noise=noise,
@@ -55,7 +61,7 @@ class SimulatedSilicon:
             hum_count=self.board.hum_count,
         )
         self.pin_factory = SimulatedPinFactory(
-            chip=ConverterChip(core.convert), pin_changed=self.circuit.pin_changed
+            chip=ConverterChip(self._core.convert), pin_changed=self.circuit.pin_changed
         )
         self.infrared_chip = InfraredChip(
             body_c=lambda: world.infrared_body_c,
@@ -63,19 +69,55 @@ class SimulatedSilicon:
             emissivity=wiring.infrared.emissivity,
             address=wiring.infrared.i2c_address,
         )
+        self._wiring = wiring
+        self._expander = PortExpanderChip(self.circuit.box_relays_changed)
         self.i2c_bus = SimulatedI2CBus(
             {
-                wiring.decade_box.i2c_address: PortExpanderChip(self.circuit.box_relays_changed),
+                wiring.decade_box.i2c_address: self._expander,
                 wiring.infrared.i2c_address: self.infrared_chip,
             }
         )
         self.one_wire = OneWireTree(one_wire_folder)
+        self._planted: Plant | None = None
+        self.take_plant()
+
+    def take_plant(self) -> None:
+        """Let the fault that the world holds for the bench's own parts into the chips."""
+        plant = self.world.state.bench_plant
+        if plant == self._planted:
+            return
+        self._planted = plant
+        faults = chip_effects_of(plant)
+        self.circuit.take(faults)
+        self._core.take(faults)
+        self._expander.forgets = bool(faults.box_forgets)
+        self.infrared_chip.take(faults)
+        self.one_wire.fault = witness_fault(faults)
+        box, infrared = self._wiring.decade_box.i2c_address, self._wiring.infrared.i2c_address
+        self.i2c_bus.silent = {
+            address
+            for address, silent in ((box, faults.box_missing), (infrared, faults.infrared_missing))
+            if silent
+        }
+        self.i2c_bus.stretching = {infrared} if faults.infrared_timeout else set()
+        self._set_button(bool(faults.button_stuck))
+
+    def press_button(self) -> None:
+        """Press the bench button and let it go, as quickly as a finger."""
+        self._set_button(True)
+        self._set_button(False)
+
+    def _set_button(self, pressed: bool) -> None:
+        pin = self.pin_factory.pin(self._wiring.button.gpio)
+        if pressed:
+            pin.drive_low()
+        else:
+            pin.drive_high()
 
     def begin_pass(self, now_s: float) -> None:
         """Bring the world up to ``now_s`` and let the chips see it. [s]"""
+        self.circuit.begin_pass(now_s)
         self.world.advance(now_s)
-        self._time.began_s = now_s
-        self.circuit.begin_pass()
 
     def close(self) -> None:
         """Let go of the pins."""

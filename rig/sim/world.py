@@ -8,16 +8,19 @@ from rig.sim.bodies import (
     BodyParameters,
     BodyState,
     SenderParameters,
+    mixed_c,
     relax,
     seen_by_infrared_c,
     wander_gradient,
 )
 from rig.sim.chance import NormalNumbers, generator
-from rig.sim.plants import Effects, Plant, effects_of
+from rig.sim.plants import BathEffects, Effects, Place, Plant, bath_effects_of, effects_of, place_of
 from rig.sim.thermistor_law import ThermistorLaw, load_laws
 
 STEP_S = 0.25
 AWAY_STEP_S = 1.0
+# The second body of a two-body sender lags this many times as long as its element.
+SLOW_BODY = 6.0
 # After half a day a jug has come to rest, whatever it was doing.
 LONGEST_AWAY_S = 12 * 3600.0
 
@@ -36,6 +39,8 @@ class WorldState:
         Which sender from the tray hangs in the bath; its habits come from seed and count.
     plant : Plant or None
         Fault planted in that sender.
+    bench_plant : Plant or None
+        Fault planted around the bath or in the bench's own parts.
     """
 
     seed: int
@@ -49,6 +54,7 @@ class WorldState:
     plant: Plant | None = None
     sender_count: int = 0
     wakings: int = 0
+    bench_plant: Plant | None = None
 
 
 def new_world_state(*, seed: int, plant: Plant | None) -> WorldState:
@@ -57,6 +63,7 @@ def new_world_state(*, seed: int, plant: Plant | None) -> WorldState:
     _, probe_law = load_laws()
     chance = generator(seed, "probe")
     room_c = bath.room_mean_c
+    in_sender = plant is None or place_of(plant) is Place.SENDER
     return WorldState(
         seed=seed,
         bath_parameters=bath,
@@ -66,7 +73,8 @@ def new_world_state(*, seed: int, plant: Plant | None) -> WorldState:
         bath=BathState(bath_c=room_c, room_c=room_c, thermostat_c=room_c),
         bodies=BodyState(probe_c=room_c, sender_c=room_c, witness_c=room_c),
         sender=draw_sender(seed=seed, count=0),
-        plant=plant,
+        plant=plant if in_sender else None,
+        bench_plant=None if in_sender else plant,
     )
 
 
@@ -114,14 +122,23 @@ class World:
         )
         self._element_law = self._sender_law
         self._effects = Effects()
+        self._bath_effects = BathEffects()
+        self._contact = generator(state.seed, "contact", state.wakings)
         self._take_sender()
+        self._take_bench_plant()
 
     # what the chips ask
 
     @property
     def sender_ohm(self) -> float:
-        """Resistance between the sender's terminals. [Ω]"""
-        element_ohm = self._element_law.resistance_ohm(self.state.bodies.sender_c)
+        """Resistance between the sender's terminals at this instant. [Ω]"""
+        if self._effects.intermittent and self._contact.random() < self._effects.intermittent:
+            return math.inf
+        bodies, share = self.state.bodies, self._effects.two_body
+        element_c = bodies.sender_c
+        if share and bodies.sender_slow_c is not None:
+            element_c += share * (bodies.sender_slow_c - element_c)
+        element_ohm = self._element_law.resistance_ohm(element_c)
         return self._effects.terminal_ohm(element_ohm)
 
     @property
@@ -143,6 +160,10 @@ class World:
         """What the infrared sensor makes of its target. [°C]"""
         bath, bodies = self.state.bath, self.state.body_parameters
         target_c = bath.bath_c - bodies.target_loss * (bath.bath_c - bath.room_c)
+        effects = self._bath_effects
+        # a spot wider than the target takes the room in; steam shows what is half way to the room
+        target_c = mixed_c(target_c, bath.room_c, effects.spot_too_wide)
+        target_c = mixed_c(target_c, (bath.bath_c + bath.room_c) / 2, effects.steam)
         seen_c = seen_by_infrared_c(
             target_c=target_c, body_c=self.infrared_body_c, emissivity=bodies.target_emissivity, cell=cell
         )
@@ -159,13 +180,25 @@ class World:
         self.state.bath.bath_c = temperature_c
 
     def fit_sender(self, plant: Plant | None) -> None:
-        """Hang the next sender of the tray into the bath; it comes at room temperature."""
+        """Hang the next sender of the tray into the bath; it comes at room temperature.
+
+        A fault that does not sit in a sender goes to its place, and the sender is a healthy one.
+        """
         state = self.state
+        if plant is not None and place_of(plant) is not Place.SENDER:
+            self.plant_in_bench(plant)
+            plant = None
         state.sender_count += 1
         state.sender = draw_sender(seed=state.seed, count=state.sender_count)
         state.plant = plant
         state.bodies.sender_c = state.bath.room_c
+        state.bodies.sender_slow_c = None
         self._take_sender()
+
+    def plant_in_bench(self, plant: Plant | None) -> None:
+        """Plant a fault around the bath or in the bench's own parts; None repairs them."""
+        self.state.bench_plant = plant
+        self._take_bench_plant()
 
     # time
 
@@ -201,12 +234,18 @@ class World:
             bath_c
             + parameters.gradient_steady_k
             + bodies.gradient_k
-            - sender.stem_fraction * (bath_c - room_c)
+            - (sender.stem_fraction + self._bath_effects.stratification) * (bath_c - room_c)
             + sender_w / sender.dissipation_w_per_k
         )
         bodies.probe_c = relax(bodies.probe_c, at_probe_c, dt_s, parameters.probe_tau_s)
         bodies.sender_c = relax(bodies.sender_c, at_sender_c, dt_s, sender.tau_s)
+        if self._effects.two_body:
+            slow_c = bodies.sender_c if bodies.sender_slow_c is None else bodies.sender_slow_c
+            bodies.sender_slow_c = relax(slow_c, at_sender_c, dt_s, SLOW_BODY * sender.tau_s)
         bodies.witness_c = relax(bodies.witness_c, bath_c, dt_s, parameters.witness_tau_s)
+
+    def _take_bench_plant(self) -> None:
+        self._bath_effects = bath_effects_of(self.state.bench_plant)
 
     def _take_sender(self) -> None:
         state = self.state

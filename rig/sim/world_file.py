@@ -78,8 +78,9 @@ def read_world(path: Path) -> SavedWorld | None:
         world = dict(document["world"])
         for name, kind in _PARTS.items():
             world[name] = kind(**world[name])
-        if world["plant"] is not None:
-            world["plant"] = tuple(world["plant"])
+        for name in ("plant", "bench_plant"):
+            if world.get(name) is not None:
+                world[name] = tuple(world[name])
         return SavedWorld(
             state=WorldState(**world),
             wall_utc_s=float(document["wall_utc_s"]),

@@ -16,11 +16,11 @@ from rig.drivers.pacing import RealPacer
 from rig.sim.bit_converter import BitConverter
 from rig.sim.converter_chip import Command, ConverterChip
 from rig.sim.pins import SimulatedPinFactory
-from rig.wiring import ConverterWiring, load_wiring
+from rig.wiring import load_wiring
 
 FRAMING = tomllib.loads((Path(__file__).parent / "published" / "mcp3208.toml").read_text("utf-8"))["framing"]
 CODES = [0, 1, 2047, 2048, 2730, 1365, 4094, 4095]
-WIRING = ConverterWiring(reference_v=1.0, spi_port=0, spi_device=0)
+WIRING = load_wiring().converter
 
 
 def code_of(command: Command) -> int:

@@ -1,6 +1,7 @@
 """The decade box through its port expander, and the relays that move it."""
 
 import tomllib
+from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
@@ -11,7 +12,7 @@ from calibration.contract.readings import Insertion
 from rig.drivers.decade_box import DecadeBox
 from rig.drivers.insertion import InsertionRelays
 from rig.drivers.port_expander import PortExpander
-from rig.errors import DecadeBoxSettingError, OrderRefused, RelayError
+from rig.errors import DecadeBoxSettingError, RelayError
 from rig.sim.converter_chip import ConverterChip
 from rig.sim.expander_chip import PortExpanderChip
 from rig.sim.i2c_bus import SimulatedI2CBus
@@ -128,33 +129,82 @@ class RecordingPacer:
         pass
 
 
-def test_the_box_breaks_before_it_makes() -> None:
-    events: list[object] = []
-    factory = SimulatedPinFactory(
-        chip=ConverterChip(lambda command: 0), pin_changed=lambda gpio, high: events.append((gpio, high))
-    )
-    relays = InsertionRelays(wiring=WIRING.insertion, pacer=RecordingPacer(events), pin_factory=factory)
-    sender, probe = WIRING.insertion.sender_gpio, WIRING.insertion.probe_gpio
-    relays.set_insertion(Insertion.SENDER)
-    relays.set_insertion(Insertion.PROBE)
-    relays.set_insertion(Insertion.NONE)
-    assert events == ["wait", (sender, True), (sender, False), "wait", (probe, True), (probe, False)]
-    relays.close()
-    factory.close()
+PLACES = {
+    Insertion.SENDER: WIRING.insertion.sender_gpio,
+    Insertion.PROBE: WIRING.insertion.probe_gpio,
+    Insertion.SERIES: WIRING.insertion.series_gpio,
+    Insertion.PARALLEL: WIRING.insertion.parallel_gpio,
+}
 
 
-@pytest.mark.parametrize("insertion", [Insertion.SERIES, Insertion.PARALLEL])
-def test_places_without_relays_are_refused_and_nothing_moves(insertion: Insertion) -> None:
-    events: list[object] = []
-    factory = SimulatedPinFactory(
-        chip=ConverterChip(lambda command: 0), pin_changed=lambda gpio, high: events.append((gpio, high))
-    )
-    relays = InsertionRelays(wiring=WIRING.insertion, pacer=RecordingPacer([]), pin_factory=factory)
-    relays.set_insertion(Insertion.SENDER)
-    events.clear()
-    with pytest.raises(OrderRefused, match="no relays to put the decade box in"):
-        relays.set_insertion(insertion)
-    assert events == []
-    assert relays.insertion is Insertion.SENDER
-    relays.close()
-    factory.close()
+class InsertionBoard:
+    """The insertion relays over pins that write down what they do."""
+
+    def __init__(self) -> None:
+        self.events: list[object] = []
+        self.factory = SimulatedPinFactory(
+            chip=ConverterChip(lambda command: 0),
+            pin_changed=lambda gpio, high: self.events.append((gpio, high)),
+        )
+        self.relays = InsertionRelays(
+            wiring=WIRING.insertion,
+            release_s=WIRING.relay.release_s,
+            pacer=RecordingPacer(self.events),
+            pin_factory=self.factory,
+        )
+
+    def close(self) -> None:
+        self.relays.close()
+        self.factory.close()
+
+
+@pytest.fixture
+def board() -> Iterator[InsertionBoard]:
+    made = InsertionBoard()
+    yield made
+    made.close()
+
+
+def test_the_box_breaks_before_it_makes(board: InsertionBoard) -> None:
+    for place in (Insertion.SENDER, Insertion.SERIES, Insertion.NONE):
+        board.relays.set_insertion(place)
+    sender, series = PLACES[Insertion.SENDER], PLACES[Insertion.SERIES]
+    assert board.events == ["wait", (sender, True), (sender, False), "wait", (series, True), (series, False)]
+
+
+def test_each_place_closes_its_own_relay_and_says_which_channel_it_changes(board: InsertionBoard) -> None:
+    channels = []
+    for place, gpio in PLACES.items():
+        board.relays.set_insertion(place)
+        assert board.relays.insertion is place
+        assert [pin.info.name for pin in board.factory.pins.values() if pin.state] == [f"GPIO{gpio}"]
+        channels.append(board.relays.channel)
+    assert channels == ["sender", "probe", "sender", "sender"]
+    board.relays.off()
+    assert board.relays.channel is None
+
+
+@given(st.lists(st.one_of(st.sampled_from(Insertion), st.just("off"))))
+def test_no_sequence_closes_two_places_or_one_without_a_wait(places: list[Insertion | str]) -> None:
+    board = InsertionBoard()
+    for place in places:
+        if isinstance(place, Insertion):
+            board.relays.set_insertion(place)
+        else:
+            board.relays.off()
+    board.close()
+    closed: set[int] = set()
+    waited = True
+    for event in board.events:
+        if event == "wait":
+            waited = True
+            continue
+        gpio, high = event
+        if high:
+            assert not closed
+            assert waited
+            closed.add(gpio)
+        else:
+            closed.discard(gpio)
+            waited = False
+    assert not closed

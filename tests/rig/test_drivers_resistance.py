@@ -11,7 +11,7 @@ from rig.wiring import load_wiring
 
 WIRING = load_wiring()
 SENDER = WIRING.channels["sender"]
-HIGH, LOW = SENDER.ranges
+HIGH, LOW, GAUGE = SENDER.ranges
 
 
 def counts_for(device_ohm: float, reference_ohm: float, ballast_ohm: float) -> TapCounts:
@@ -24,7 +24,7 @@ def counts_for(device_ohm: float, reference_ohm: float, ballast_ohm: float) -> T
 
 @given(st.floats(480.0, 15_000.0))
 def test_an_ideal_converter_gives_the_resistance_back(device_ohm: float) -> None:
-    reading = judge(counts_for(device_ohm, 2700.0, 51.0), reference_ohm=2700.0, reportable=WIRING.reportable)
+    reading = judge(counts_for(device_ohm, 2700.0, 51.0), range_wiring=HIGH, reportable=WIRING.reportable)
     assert reading.quality is Quality.GOOD
     assert reading.value == pytest.approx(device_ohm, rel=1e-9)
     assert reading.raw == pytest.approx(4096 * device_ohm / (device_ohm + 2700.0), rel=1e-9)
@@ -48,7 +48,7 @@ def test_switch_and_ballast_lie_outside_the_ratio(device_ohm: float, switch_ohm:
 )
 def test_faults_of_the_loop_are_told_apart(taps: tuple[float, float, float], quality: Quality) -> None:
     counts = TapCounts(tap0=taps[0], tap1=taps[1], tap2=taps[2])
-    reading = judge(counts, reference_ohm=2700.0, reportable=WIRING.reportable)
+    reading = judge(counts, range_wiring=HIGH, reportable=WIRING.reportable)
     assert (reading.quality, reading.value) == (quality, None)
     assert reading.reason
 
@@ -57,7 +57,7 @@ def test_faults_of_the_loop_are_told_apart(taps: tuple[float, float, float], qua
 def test_out_of_the_reportable_span_the_count_is_kept_and_no_ohms_are_given(
     device_ohm: float, side: str
 ) -> None:
-    reading = judge(counts_for(device_ohm, 2700.0, 51.0), reference_ohm=2700.0, reportable=WIRING.reportable)
+    reading = judge(counts_for(device_ohm, 2700.0, 51.0), range_wiring=HIGH, reportable=WIRING.reportable)
     assert (reading.quality, reading.value) == (Quality.RANGE, None)
     assert reading.raw == pytest.approx(4096 * device_ohm / (device_ohm + 2700.0))
     assert reading.reason is not None
@@ -75,11 +75,11 @@ def test_a_range_is_left_only_for_one_that_is_clearly_better(device_ohm: float, 
     chosen = choose_range(SENDER, current=current, estimate_ohm=device_ohm, reportable=WIRING.reportable)
     again = choose_range(SENDER, current=chosen, estimate_ohm=device_ohm, reportable=WIRING.reportable)
     assert again is chosen
-    low_ohm, high_ohm = WIRING.reportable.span_ohm(chosen.reference_ohm)
+    low_ohm, high_ohm = WIRING.reportable.span_ohm(chosen)
     assert low_ohm < device_ohm < high_ohm
     if chosen is not current and all(
         span[0] < device_ohm < span[1]
-        for span in (WIRING.reportable.span_ohm(each.reference_ohm) for each in SENDER.ranges)
+        for span in (WIRING.reportable.span_ohm(each) for each in SENDER.free_ranges)
     ):
         better = expected_relative_error(device_ohm, chosen, 51.0)
         assert better < expected_relative_error(device_ohm, current, 51.0)
@@ -102,3 +102,12 @@ def test_where_no_range_reports_the_nearer_one_is_taken(estimate_ohm: float, exp
             SENDER, current=current, estimate_ohm=estimate_ohm, reportable=WIRING.reportable
         )
         assert chosen is expected
+
+
+@given(st.floats(0.0, 1e6))
+def test_the_gauge_range_is_never_chosen_by_the_rig(estimate_ohm: float) -> None:
+    for current in SENDER.ranges:
+        chosen = choose_range(
+            SENDER, current=current, estimate_ohm=estimate_ohm, reportable=WIRING.reportable
+        )
+        assert chosen is not GAUGE or current is GAUGE

@@ -38,8 +38,8 @@ def test_resistors_are_within_their_tolerance(seed: int) -> None:
     board = Board.draw(generator(seed, "board"), wiring)
     for name, channel in board.channels.items():
         for real, nominal in zip(channel.ranges, wiring.channels[name].ranges, strict=True):
-            assert real.reference.at(25.0) == pytest.approx(nominal.reference_ohm, rel=1e-3)
-            assert real.reference.at(35.0) == pytest.approx(real.reference.at(25.0), rel=250.1e-6)
+            assert real.reference_at(25.0) == pytest.approx(nominal.reference_ohm, rel=1e-3)
+            assert real.reference_at(35.0) == pytest.approx(real.reference_at(25.0), rel=250.1e-6)
             assert real.above_tap0_ohm > 0.98 * nominal.ballast_ohm
 
 

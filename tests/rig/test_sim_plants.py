@@ -32,13 +32,15 @@ def test_a_plant_is_read_from_text(text: str, plant: tuple[str, float]) -> None:
 @pytest.mark.parametrize(
     ("text", "words"),
     [
-        ("rust:3", "no fault called 'rust'. Choose one of beta_shift, leakage"),
+        ("rust:3", "no fault called 'rust'. Choose one of aged, beta_shift, box_forgets"),
         ("series", "write series:SIZE with the size in ohm"),
         ("series:much", "write series:SIZE with the size in ohm"),
         ("series:-1", "goes from 0 to 1e\\+06 ohm"),
         ("series:nan", "goes from 0"),
         ("r25_shift:400", "goes from -50 to 100 %"),
         ("open:0.5", "nothing between"),
+        ("excitation_dead:100", "is one of 68, 750, 2700 .ohm of the sender's range."),
+        ("place_never_opens:2.5", "is one of 1, 2, 3, 4"),
         ("", "no fault called ''"),
     ],
 )
@@ -70,6 +72,8 @@ def test_each_plant_does_what_its_unit_says() -> None:
 
 def test_every_plant_explains_itself() -> None:
     for kind in PLANTS.values():
-        assert kind.words
+        assert kind.effect
+        assert kind.lowest <= kind.size <= kind.highest
+        assert kind.size
         assert kind.part
         assert kind.unit
