@@ -5,6 +5,9 @@ from calibration.bath.heating import Heating
 #: Largest product of the lag's standard uncertainty and the heating rate. [K]
 LARGEST_LAG_DOUBT_K = 0.03
 
+#: Half-width of the lag that a further body in the sender hides from the fit. Worked out in simulation. [s]
+MODEL_DOUBT_S = 0.3
+
 #: Programme of a loop: rate, pauses, top. [K/min], [°C], [s]
 SLOWEST_K_PER_MIN, FASTEST_K_PER_MIN = 3.0, 12.0
 PAUSES_NEAR_C = (38.0, 56.0, 76.0)
