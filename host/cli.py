@@ -6,7 +6,7 @@ import click
 
 # Each command lives in host/commands/<name>.py as a click command called `command`; it is imported only
 # when asked for, so that `ohmbath curves` does not wait for the plotting library.
-COMMANDS = ("check", "curves", "demo", "fit", "identify", "register", "serve", "station")
+COMMANDS = ("check", "curves", "demo", "dial", "fit", "identify", "register", "serve", "station")
 
 
 class _LazyGroup(click.Group):
