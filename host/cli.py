@@ -6,7 +6,19 @@ import click
 
 # Each command lives in host/commands/<name>.py as a click command called `command`; it is imported only
 # when asked for, so that `ohmbath curves` does not wait for the plotting library.
-COMMANDS = ("check", "curves", "demo", "dial", "fit", "identify", "register", "serve", "station")
+COMMANDS = (
+    "boil",
+    "check",
+    "curves",
+    "demo",
+    "dial",
+    "fit",
+    "identify",
+    "infrared",
+    "register",
+    "serve",
+    "station",
+)
 
 
 class _LazyGroup(click.Group):

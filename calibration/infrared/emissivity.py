@@ -43,7 +43,11 @@ class Surface:
     half_width: float = 0.0
 
     def __post_init__(self) -> None:
-        refuse_emissivity("the surface", self.emissivity)
+        if not LOWEST_EMISSIVITY <= self.emissivity <= 1.0:
+            raise InfraredError(
+                f"A surface of emissivity {self.emissivity:g} is outside {LOWEST_EMISSIVITY:g} to 1: bare "
+                "bright metal mirrors the room. Stick matt tape or paint on it and use its value."
+            )
         if not 0.0 <= self.half_width < self.emissivity:
             raise InfraredError(
                 f"An emissivity of {self.emissivity:g} ± {self.half_width:g} says nothing: "
@@ -73,7 +77,11 @@ class Shot:
     believed_c: float | None = None
 
     def __post_init__(self) -> None:
-        refuse_emissivity("the thermometer's setting", self.set_emissivity)
+        if not LOWEST_EMISSIVITY <= self.set_emissivity <= 1.0:
+            raise InfraredError(
+                f"No thermometer is set to an emissivity of {self.set_emissivity:g}: look again at its "
+                f"display, and set it from {LOWEST_EMISSIVITY:g} to 1."
+            )
         if self.surroundings_half_width_k < 0.0:
             raise InfraredError("The half-width of the surroundings cannot be negative.")
 
@@ -212,21 +220,6 @@ def reading_budget(
     )
     lines = tuple(_carried(line, -by_surface) for line in there.lines)
     return combine(estimate=expected_c, unit="°C", lines=lines, coverage=CoverageRule.DOMINANT_WITH_REST)
-
-
-def refuse_emissivity(what: str, emissivity: float) -> None:
-    """Refuse an emissivity no thermometer can work with.
-
-    Raises
-    ------
-    InfraredError
-        If it is not from `LOWEST_EMISSIVITY` to 1.
-    """
-    if not LOWEST_EMISSIVITY <= emissivity <= 1.0:
-        raise InfraredError(
-            f"An emissivity of {emissivity:g} for {what} is outside {LOWEST_EMISSIVITY:g} to 1: bare bright "
-            "metal mirrors the room. Stick matt tape or paint on it and use its value."
-        )
 
 
 def _carried(line: BudgetLine, factor: float) -> BudgetLine:

@@ -30,20 +30,35 @@ class BudgetTable:
     rows: tuple[tuple[str, ...], ...]
     result: tuple[tuple[str, str], ...]
 
-    def text(self) -> str:
-        """The table in fixed columns: first column flush left, numbers flush right."""
-        grid = (self.header, *self.rows)
-        widths = [max(len(row[column]) for row in grid) for column in range(len(self.header))]
+    def text(self, *columns: str) -> str:
+        """The table in fixed columns: words flush left, numbers flush right.
+
+        Parameters
+        ----------
+        *columns : str
+            Headings to print, in order; all where none is named.
+
+        Raises
+        ------
+        ValueError
+            If there is no such heading.
+        """
+        places = [self.header.index(column) for column in columns] or list(range(len(self.header)))
+        grid = [[row[place] for place in places] for row in (self.header, *self.rows)]
+        widths = [max(map(len, column)) for column in zip(*grid, strict=True)]
         lines = [
-            "  ".join(_cell(*place) for place in zip(row, widths, _FLUSH_LEFT, strict=True)) for row in grid
+            "  ".join(
+                text.ljust(width) if place in _FLUSH_LEFT else text.rjust(width)
+                for text, width, place in zip(row, widths, places, strict=True)
+            )
+            for row in grid
         ]
-        return "\n".join(
-            [*(line.rstrip() for line in lines), *(f"{name}: {value}" for name, value in self.result)]
-        )
+        result = [f"{name}: {value}" for name, value in self.result]
+        return "\n".join([*(line.rstrip() for line in lines), *result])
 
 
-# quantity, estimate, unit, standard u, distribution, degrees of freedom, sensitivity, contribution, share
-_FLUSH_LEFT = (True, False, True, False, True, False, False, False, False)
+# quantity, unit and shape; all others are numbers.
+_FLUSH_LEFT = frozenset({0, 2, 4})
 
 
 def table_of(budget: Budget) -> BudgetTable:
@@ -57,7 +72,7 @@ def table_of(budget: Budget) -> BudgetTable:
     return BudgetTable(
         header=(
             "quantity", "estimate", "unit", "u", "shape", "dof", "sensitivity",
-            f"adds [{budget.unit}]", "share",
+            f"adds [{_difference(budget)}]", "share",
         ),
         rows=tuple(_row(line, budget, places + 1) for line in lines),
         result=(
@@ -92,7 +107,3 @@ def _difference(budget: Budget) -> str:
 
 def _whole(degrees_of_freedom: float) -> str:
     return "∞" if math.isinf(degrees_of_freedom) else f"{math.floor(degrees_of_freedom)}"
-
-
-def _cell(text: str, width: int, flush_left: bool) -> str:
-    return text.ljust(width) if flush_left else text.rjust(width)

@@ -170,7 +170,7 @@ def test_the_reading_of_a_known_surface_is_as_uncertain_as_the_way_back():
 def test_no_mirror_and_no_more_than_black_is_taken_for_a_surface(emissivity):
     with pytest.raises(InfraredError, match="tape"):
         Surface(emissivity=emissivity)
-    with pytest.raises(InfraredError, match="setting"):
+    with pytest.raises(InfraredError, match="look again at its display"):
         Shot(set_emissivity=emissivity, surroundings_c=23.0)
 
 

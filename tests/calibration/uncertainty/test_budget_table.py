@@ -1,5 +1,7 @@
 import math
 
+import pytest
+
 from calibration.uncertainty.budget import BudgetLine, CoverageRule, Distribution, combine
 from calibration.uncertainty.budget_table import table_of
 
@@ -56,10 +58,17 @@ def test_the_shape_that_gave_the_factor_is_printed():
 
 def test_the_text_stands_in_columns():
     lines = table().text().splitlines()
-    assert lines[0].startswith("quantity")
-    ends = {text.index(word) + len(word) for text, word in zip(lines[:1], ["sensitivity"], strict=True)}
-    assert {lines[row].index("1", ends.copy().pop() - 1) for row in (1, 2)} == {ends.copy().pop() - 1}
+    end = lines[0].index("sensitivity") + len("sensitivity")
+    assert [lines[row][:end].split()[-1] for row in (1, 2, 3)] == ["1", "1", "0.026"]
     assert lines[-1] == "expanded uncertainty: 0.26 K"
+
+
+def test_only_the_columns_asked_for_are_printed():
+    lines = table().text("quantity", "share").splitlines()
+    assert lines[0].split() == ["quantity", "share"]
+    assert lines[1].split() == ["stem", "84", "%"]
+    with pytest.raises(ValueError, match="not in tuple"):
+        table().text("colour")
 
 
 def test_a_line_that_adds_nothing_is_still_shown():
