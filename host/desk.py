@@ -5,11 +5,13 @@ from collections.abc import Callable
 from host.data_folder import DataFolder
 from host.ingest import Ingest
 from host.live import Live
+from host.open_run_marks import OpenRunMarks
 from host.order_book import OrderBook
 from host.procedures.runs_at_work import RunsAtWork
 from host.shop import shop_of
 from host.simulated_hands import SimulatedHands
 from host.store import open_store
+from host.wire import Access
 
 
 class Desk:
@@ -23,6 +25,8 @@ class Desk:
         Any MQTT 3.1.1 broker.
     with_hands : bool
         True where simulated hands do by themselves what the step cards ask at simulated stations.
+    access : Access
+        How the broker lets this desk in.
     plant_of : callable
         Fault in the sender that the hands fit for a run; see `SimulatedHands`.
     """
@@ -35,12 +39,20 @@ class Desk:
         broker_port: int,
         with_hands: bool = False,
         plant_of: Callable[[int], str | None] = lambda run: None,
+        access: Access | None = None,
     ) -> None:
         self.folder = folder
         self.shop = shop_of(folder.path)
         self.store = open_store(folder)
         self.live = Live.from_store(self.store)
-        self.ingest = Ingest(self.store, self.live, host=broker_host, port=broker_port)
+        self.ingest = Ingest(
+            self.store,
+            self.live,
+            host=broker_host,
+            port=broker_port,
+            keep=OpenRunMarks(self.store),
+            access=access,
+        )
         self.book = OrderBook(self.store, self.ingest.publish)
         self.ingest.give_answers_to(self.book.take)
         self.hands = SimulatedHands(live=self.live, book=self.book, plant_of=plant_of)

@@ -14,14 +14,16 @@ from dataclasses import dataclass
 from sqlalchemy.exc import OperationalError, SQLAlchemyError
 
 from calibration.contract.messages import MessageError
-from calibration.contract.presence import Presence, decode_presence
+from calibration.contract.presence import Obeys, Presence, Stored, decode_presence, decode_stored
 from calibration.contract.topics import station_and_kind
 from host.live import Live
+from host.station_ties import StationTies, has_said_more
 from host.store import Store
 from host.store.aside import Refusal
 from host.store.packs import Arrival, Taken
+from host.store.stations import Station
 from host.stored_messages import HEARTBEAT_S, Keep, StoredMessages
-from host.wire import Wire
+from host.wire import Access, Wire
 
 BATCH_ROWS = 200
 BATCH_S = 0.1
@@ -73,6 +75,7 @@ class Ingest:
         host: str = "127.0.0.1",
         port: int = 1883,
         keep: Keep = lambda station: None,
+        access: Access | None = None,
     ) -> None:
         self._store = store
         self._live = live
@@ -85,9 +88,18 @@ class Ingest:
         self._giving_up = threading.Event()
         self._writer = threading.Thread(target=self._write, name="ingest-writer", daemon=True)
         self._looked_s = float("-inf")
+        self._copied: dict[str, str | None] = {}
+        self._rigs: dict[str, str | None] = {}
         self.dropped = 0
+        self._ties = StationTies(store.identity.store)
+        self._own_store = store.identity.store.encode("ascii")
         self._wire = Wire(
-            f"desk-{store.identity.store}", host, port, deliver=self._deliver, came_up=self._note_up
+            f"desk-{store.identity.store}",
+            host,
+            port,
+            deliver=self._deliver,
+            came_up=self._note_up,
+            access=access,
         )
 
     @property
@@ -123,6 +135,8 @@ class Ingest:
         if known is None:  # no station id, but under our subscription
             known = topic_text.split("/")[2][:64], topic_text.rsplit("/", 1)[-1][:16]
         station, kind = known
+        if kind == "stored" and not retained and self._own_store in payload:
+            return  # this desk's own word, handed back
         with self._waiting_lock:
             self._waiting[station] += 1
         self._put(_Message(station, kind, payload, retained, self._store.now()))
@@ -186,9 +200,11 @@ class Ingest:
         for message in messages:
             if message.kind == "presence":
                 self._take_presence(message)
+            elif message.kind == "stored":
+                self._take_stored(message)
             elif message.kind == "answers":
                 self._take_answer(message.station, message.payload)
-        for station in {message.station for message in messages if not message.retained}:
+        for station in {one.station for one in messages if not one.retained and one.kind != "stored"}:
             # A retained message was said long ago: it proves nobody's presence.
             if self._is_known(station):
                 self._live.hear(station)
@@ -261,14 +277,52 @@ class Ingest:
             self._refuse(message, words, known=True)
             self._live.note_trouble(station, f"Another {words}: give one of them a name of its own.")
             return
+        copied = self._ties.hear_presence(station, presence, live=not message.retained)
+        if copied is not None and self._copied.get(station) is None:
+            self._store.stations.note_copied(station, copied)
+            self._copied[station] = copied
         if self._live.take_presence(station, presence):
-            self._live.note_trouble(station, self._other_store(presence))
+            self._note_older_copy(station, presence)
             self._stored.answer_presence(station, {*presence.holds, presence.boot})
+        self._say_trouble(station)
 
-    def _other_store(self, presence: Presence) -> str | None:
-        if presence.obeys is None or presence.obeys.store == self._store.identity.store:
-            return None
-        return "Its rig belongs to another desk's store and keeps its readings for that one."
+    def _take_stored(self, message: _Message) -> None:
+        """Take what stands on a station's `stored` topic: another desk's word, or an old one of ours."""
+        if not self._is_known(message.station):
+            return
+        try:
+            stored = decode_stored(message.payload) if message.payload else None
+        except MessageError as error:
+            self._refuse(message, str(error), known=True)
+            return
+        self._ties.hear_stored(message.station, stored)
+        if stored is not None and stored.store == self._store.identity.store:
+            self._note_behind(message.station, stored)
+        self._say_trouble(message.station)
+
+    def _note_older_copy(self, station: str, presence: Presence) -> None:
+        obeys = presence.obeys
+        if obeys is not None and obeys.store == self._store.identity.store:
+            self._note_behind(station, obeys)
+
+    def _note_behind(self, station: str, said: Stored | Obeys) -> None:
+        """Begin a new epoch where this store has said more than it knows: its file was copied back."""
+        identity = self._store.identity
+        if said.epoch < identity.epoch:
+            return
+        behind = identity.is_behind(epoch=said.epoch, n=said.n)
+        if not behind and not has_said_more(said.boots, self._stored.watermarks(station)):
+            return
+        identity.raise_epoch(said.epoch)
+        self._live.notice = (
+            "This store is an older copy of itself: it had said more than it now knows. It began epoch "
+            f"{identity.epoch}, and the rigs send again what they still hold. What they no longer hold is "
+            "declared as gaps."
+        )
+        self._stored.say_all_again()
+
+    def _say_trouble(self, station: str) -> None:
+        self._live.note_trouble(station, self._copied.get(station) or self._ties.words(station))
 
     def _refuse(self, message: _Message, reason: str, *, known: bool) -> None:
         refusal = Refusal(station=message.station, known=known, kind=message.kind, reason=reason)
@@ -280,6 +334,9 @@ class Ingest:
         if not self._wire.is_up:
             return
         for station in self._stored.due(self._is_waiting):
+            if not self._ties.may_write(station):
+                self._stored.said(station)
+                continue
             topic_text, payload = self._stored.message(station)
             if self._wire.publish(topic_text, payload, retain=True):
                 self._stored.said(station)
@@ -293,10 +350,24 @@ class Ingest:
         """Find stations that a command added while this desk was at work."""
         self._looked_s = time.monotonic()
         for entry in self._store.stations.all():
+            self._look_at_ties(entry)
             if entry.station not in self._stations:
                 self._stored.add_station(entry.station, self._store.packs.watermarks(entry.station))
                 self._live.add_station(entry.station)
                 self._stations.add(entry.station)
+
+    def _look_at_ties(self, entry: Station) -> None:
+        """See what a command changed: a station that was joined anew, or takes another desk's place."""
+        was_copied = self._copied.get(entry.station)
+        self._ties.replace(entry.station, entry.replaces_store)
+        if entry.rig != self._rigs.get(entry.station):
+            self._rigs[entry.station] = entry.rig
+            if entry.rig is None:
+                self._ties.forget_rig(entry.station)
+                self._live.forget_presence(entry.station)
+        self._copied[entry.station] = entry.copied
+        if was_copied is not None and entry.copied is None:
+            self._say_trouble(entry.station)
 
     def _is_waiting(self, station: str) -> bool:
         with self._waiting_lock:

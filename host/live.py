@@ -92,6 +92,7 @@ class Live:
         self._cursor = 0
         self._rings: dict[str, _Ring] = {}
         self.trouble: str | None = None
+        self.notice: str | None = None  # something to be told once, on every page, until the desk ends
 
     @classmethod
     def from_store(cls, store: Store) -> "Live":
@@ -135,6 +136,11 @@ class Live:
             self._cursor += 1
             self._changed.notify_all()
             return True
+
+    def forget_presence(self, station: str) -> None:
+        """Let what a station's rig said go: it was joined anew, and another may speak next."""
+        with self._changed:
+            self._ring(station).presence = None
 
     def raise_watermarks(self, station: str, watermarks: Mapping[str, int]) -> None:
         """Note watermarks that moved."""
@@ -210,7 +216,7 @@ class Live:
         to_go = _to_go(ring)
         boots = [source.boot for source in (ring.presence, ring.latest) if source is not None]
         said = () if ring.presence is None else ring.presence.trouble
-        own = tuple(words for words in (ring.trouble, self.trouble) if words is not None)
+        own = tuple(words for words in (ring.trouble, self.trouble, self.notice) if words is not None)
         return StationLive(
             station=station,
             state=state,

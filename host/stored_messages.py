@@ -53,6 +53,10 @@ class StoredMessages:
             newest = {max(watermarks)} if watermarks else set()
             self._stations[station] = _Station(watermarks=dict(watermarks), named=newest)
 
+    def watermarks(self, station: str) -> Mapping[str, int]:
+        """Watermarks of a station as they are now."""
+        return self._stations[station].watermarks
+
     def rise(self, station: str, boot: str, w: int) -> None:
         """Note a watermark that moved."""
         entry = self._stations[station]

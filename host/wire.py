@@ -1,8 +1,11 @@
 """The desk's connection to the broker. What it delivers may come twice, or not at all."""
 
+import logging
 import socket
 import threading
 from collections.abc import Callable
+from dataclasses import dataclass, field
+from pathlib import Path
 from typing import Any
 
 import paho.mqtt.client as mqtt
@@ -10,9 +13,28 @@ from paho.mqtt.enums import CallbackAPIVersion
 
 from calibration.contract.topics import topic
 
-SUBSCRIBED_KINDS = ("readings", "presence", "answers")
+# What is retained comes first, all of it, before a word of our own goes out (protocol, rule 14).
+FIRST_KINDS = ("stored", "presence")
+SUBSCRIBED_KINDS = ("readings", "answers")
+log = logging.getLogger(__name__)
+
 _KEEP_ALIVE_S = 30
 _RECONNECT_S = (1, 5)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Access:
+    """How the broker lets this desk in; all None where it lets anybody in without TLS.
+
+    Attributes
+    ----------
+    ca_file : Path or None
+        Certificate authority that the broker's certificate must come from.
+    """
+
+    username: str | None = None
+    password: str | None = field(default=None, repr=False)
+    ca_file: Path | None = None
 
 
 class Wire:
@@ -27,7 +49,10 @@ class Wire:
     deliver : Callable[[str, bytes, bool], None]
         Gets topic, payload and whether the message was retained. In the client's thread.
     came_up : Callable[[], None]
-        Called when subscriptions hold, after each connection. In the client's thread.
+        Called when subscriptions hold and what was retained has come, after each connection. In the client's
+        thread.
+    access : Access
+        How the broker lets this desk in.
     """
 
     def __init__(
@@ -38,13 +63,20 @@ class Wire:
         *,
         deliver: Callable[[str, bytes, bool], None],
         came_up: Callable[[], None],
+        access: Access | None = None,
     ) -> None:
         self._deliver = deliver
         self._came_up = came_up
         self._up = threading.Event()
+        self._steps: list[tuple[str, ...]] = []
         # A clean session: what a broker held back for a desk that was away would be old news, and
         # the rigs send again from the watermark anyway.
         self._client = mqtt.Client(CallbackAPIVersion.VERSION2, client_id=client_id, clean_session=True)
+        access = access or Access()
+        if access.username is not None:
+            self._client.username_pw_set(access.username, access.password)
+        if access.ca_file is not None:
+            self._client.tls_set(ca_certs=str(access.ca_file))
         self._client.reconnect_delay_set(*_RECONNECT_S)
         self._client.on_socket_open = _send_at_once
         self._client.on_connect = self._on_connect
@@ -80,10 +112,19 @@ class Wire:
         return True
 
     def _on_connect(self, client: mqtt.Client, _data: Any, _flags: Any, reason: Any, _more: Any) -> None:
-        if not reason.is_failure:
-            client.subscribe([(topic("+", kind), 1) for kind in SUBSCRIBED_KINDS])
+        if reason.is_failure:
+            log.warning("the broker refuses this desk: %s", reason)
+            return
+        self._steps = [FIRST_KINDS, SUBSCRIBED_KINDS]
+        self._subscribe_next(client)
 
-    def _on_subscribe(self, *_: Any) -> None:
+    def _subscribe_next(self, client: mqtt.Client) -> None:
+        client.subscribe([(topic("+", kind), 1) for kind in self._steps.pop(0)])
+
+    def _on_subscribe(self, client: mqtt.Client, *_: Any) -> None:
+        if self._steps:
+            self._subscribe_next(client)
+            return
         self._up.set()
         self._came_up()
 

@@ -43,6 +43,7 @@ class Bench(Protocol):
 
     simulated: bool
     clock: Clock
+    shows_trouble: bool  # set by the rig: the light shows trouble, whatever the bench itself says
 
     @property
     def trouble(self) -> tuple[str, ...]:

@@ -9,7 +9,7 @@ import time
 from collections.abc import Callable
 from dataclasses import asdict
 from pathlib import Path
-from typing import Any
+from typing import Any, TypeVar
 
 import click
 
@@ -18,9 +18,12 @@ from rig.bench import Bench, real_bench, simulated_bench, simulated_start_utc_s
 from rig.clock import RealClock, SimulatedClock
 from rig.connection import BrokerAddress
 from rig.errors import RigError
+from rig.joining import join_rig, new_rig_id, read_join_file
 from rig.link import RigFacts
 from rig.outbox_file import OutboxFile
 from rig.running import RunningRig
+from rig.safe_state import make_safe
+from rig.watchdog import HANGS_AFTER_S, Watchdog
 from rig.wiring import load_wiring
 
 log = logging.getLogger(__name__)
@@ -28,6 +31,18 @@ log = logging.getLogger(__name__)
 _STOP_SIGNALS = {signal.SIGINT, signal.SIGTERM}
 _LOOK_AT_SAMPLER_S = 1.0
 _GPIO_DEVICE = Path("/dev/gpiochip0")
+
+
+_data_option = click.option(
+    "--data",
+    type=click.Path(path_type=Path, file_okay=False),
+    envvar="OHMBATH_RIG_DATA",
+    default=Path("~/.local/share/ohmbath-rig"),
+    show_default=True,
+    help="Folder of the outbox.",
+)
+
+_Made = TypeVar("_Made")
 
 
 class _BadInputError(click.ClickException):
@@ -43,7 +58,9 @@ def _station(_context: click.Context, _parameter: click.Parameter, text: str | N
     return text
 
 
-def _broker(_context: click.Context, _parameter: click.Parameter, text: str) -> BrokerAddress:
+def _broker(_context: click.Context, _parameter: click.Parameter, text: str | None) -> BrokerAddress | None:
+    if text is None:
+        return None
     host, colon, port = text.rpartition(":")
     if not colon or not host or not port.isdecimal() or not 0 < int(port) < 65536 or ".." in host:
         raise _BadInputError(f"--broker {text!r} is no address: give HOST:PORT, as in 192.168.1.20:1883.")
@@ -87,13 +104,10 @@ def main() -> None:
 @click.option("--seed", type=int, default=1, show_default=True, help="Seed of the simulated noise.")
 @click.option("--station", callback=_station, help="Station name; kept in the data folder from then on.")
 @click.option(
-    "--broker", callback=_broker, default="127.0.0.1:1883", show_default=True, metavar="HOST:PORT",
-    help="Where the MQTT broker listens.",
+    "--broker", callback=_broker, metavar="HOST:PORT",
+    help="Where the MQTT broker listens.  [default: as joined, else 127.0.0.1:1883]",
 )  # fmt: skip
-@click.option(
-    "--data", type=click.Path(path_type=Path, file_okay=False), envvar="OHMBATH_RIG_DATA",
-    default=Path("~/.local/share/ohmbath-rig"), show_default=True, help="Folder of the outbox.",
-)  # fmt: skip
+@_data_option
 @click.option(
     "--speed", callback=_speed, default="1", show_default=True, metavar="X|max",
     help="Rig seconds in a wall second; simulation only.",
@@ -103,7 +117,7 @@ def run(
     plant: tuple[str, float] | None,
     seed: int,
     station: str | None,
-    broker: BrokerAddress,
+    broker: BrokerAddress | None,
     data: Path,
     speed: float | None,
 ) -> None:
@@ -118,6 +132,7 @@ def run(
     data = data.expanduser()
     file = _open_outbox(data, station)
     try:
+        address = _address(file, broker)
         if simulate:
             bench = _simulated(seed=seed, plant=plant, data=data, speed=speed)
         else:
@@ -130,21 +145,60 @@ def run(
         simulated=simulate,
         version=importlib.metadata.version("ohmbath"),
     )
-    rig = RunningRig(bench=bench, file=file, broker=broker, facts=facts)
+    rig = RunningRig(bench=bench, file=file, broker=address, facts=facts)
+    watchdog = Watchdog()
     rig.start()
+    watchdog.ready(f"samples as {file.station}, boot {file.boot}")
     while rig.is_sampling() and signal.sigtimedwait(_STOP_SIGNALS, _LOOK_AT_SAMPLER_S) is None:
-        pass
+        if time.monotonic() - rig.turned_at_s() < HANGS_AFTER_S:
+            watchdog.alive()
+    watchdog.stopping()
     if not rig.stop():
         sys.exit(1)
 
 
 @main.command()
 def safe() -> None:
-    """Put all relays and all excitation off, and end. The service unit runs it after every stop."""
+    """Put all relays and all excitation off, and end. The service unit runs it after every stop.
+
+    Each part is tried by itself, so that one that is broken keeps no other on. Exit code 1 if any failed.
+    """
     _log_to_stderr()
-    bench = _real()
-    bench.safe()
-    bench.close()
+    _check_gpio()
+    failed = _made(lambda: make_safe(load_wiring()))
+    for words in failed:
+        log.error("not off: %s", words)
+    if failed:
+        log.error("take the bench's supply away, then look at what is named above")
+        sys.exit(1)
+
+
+@main.command()
+@click.argument("file", type=click.Path(path_type=Path, dir_okay=False))
+@_data_option
+@click.option(
+    "--copied-card", is_flag=True,
+    help="This card is a copy of another rig's: take an id of its own, and leave the other's readings to it.",
+)  # fmt: skip
+def join(file: Path, data: Path, copied_card: bool) -> None:
+    """Tie this rig to one desk, with the FILE that `ohmbath station add NAME --join-file FILE` wrote.
+
+    From then on it follows that desk's store and no other. What it still holds is sent there.
+    """
+    try:
+        wanted = read_join_file(file)
+        outbox = _open_outbox(data.expanduser(), None, starts_boot=False)
+        try:
+            if copied_card:
+                new_rig_id(outbox)
+            words = join_rig(outbox, wanted)
+        finally:
+            outbox.close()
+    except RigError as error:
+        raise _BadInputError(str(error)) from error
+    click.echo(
+        f"This rig is now {wanted.station}. {words} Start it, then delete {file}: it holds a password."
+    )
 
 
 @main.command()
@@ -165,10 +219,28 @@ def plants(plant: tuple[str, float] | None, as_json: bool) -> None:
         click.echo(f"{plant.name:<18} {plant.effect}")
 
 
-def _open_outbox(data: Path, station: str | None) -> OutboxFile:
+def _address(file: OutboxFile, wanted: BrokerAddress | None) -> BrokerAddress:
+    """Where the broker is: as joined, or as asked, or on this machine."""
+    joined = file.joined
+    if joined is None:
+        return wanted or BrokerAddress(host="127.0.0.1", port=1883)
+    if wanted is not None:
+        raise _BadInputError(
+            f"this rig is joined to a desk at {joined.host}:{joined.port}: leave --broker out, or join anew."
+        )
+    return BrokerAddress(
+        host=joined.host,
+        port=joined.port,
+        username=joined.username,
+        password=joined.password,
+        ca_pem=joined.ca_pem,
+    )
+
+
+def _open_outbox(data: Path, station: str | None, *, starts_boot: bool = True) -> OutboxFile:
     try:
         data.mkdir(parents=True, exist_ok=True)
-        return OutboxFile(data / "outbox.sqlite", station=station)
+        return OutboxFile(data / "outbox.sqlite", station=station, starts_boot=starts_boot)
     except OSError as error:
         raise _BadInputError(f"{data} cannot be made ({error.strerror}): give another --data.") from error
     except RigError as error:
@@ -203,7 +275,7 @@ def _check_gpio() -> None:
         )
 
 
-def _made(make: Callable[[], Bench]) -> Bench:
+def _made(make: Callable[[], _Made]) -> _Made:
     try:
         return make()
     except (RigError, OSError, ImportError) as error:

@@ -71,6 +71,7 @@ class DrivenBench:
 
     def __init__(self, *, wiring: Wiring, clock: Clock, below: Below) -> None:
         self.clock = clock
+        self.shows_trouble = False
         self._wiring = wiring
         inputs = [
             tap
@@ -131,7 +132,7 @@ class DrivenBench:
         channels["witness"] = self._beside_probe(self._witness.reading(now_s), channels["probe"], now_s)
         channels["infrared"] = infrared.infrared
         channels["ambient"] = infrared.ambient
-        self._light.next_pass(now_s=now_s, trouble=bool(self.trouble))
+        self._light.next_pass(now_s=now_s, trouble=self.shows_trouble or bool(self.trouble))
         if self._channels["probe"].is_on_ordered_range:
             # a count on another scale than the desk's must not go out: runs leave such readings aside
             channels["probe"] = replace(channels["probe"], raw=None)

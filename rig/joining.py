@@ -1,6 +1,7 @@
 """Joining: a rig is tied to one desk's store, and follows no other from then on (rule 13)."""
 
 import logging
+import secrets
 import sqlite3
 from pathlib import Path
 
@@ -72,11 +73,13 @@ def join_rig(file: OutboxFile, join: JoinFile) -> str:
     return words
 
 
-def new_rig_id(file: OutboxFile, rig: str) -> None:
+def new_rig_id(file: OutboxFile) -> None:
     """Make another rig of a copied card: a new id, and nothing of what the first one gave."""
+    rig = secrets.token_hex(8)
     with file.transaction() as db:
         db.execute("UPDATE rig SET rig = ?", (rig,))
         _forget(db)
+    file.rig = rig
 
 
 def _forget(db: sqlite3.Connection) -> None:

@@ -4,7 +4,7 @@ import logging
 import threading
 import time
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from calibration.contract.messages import MessageError
 from calibration.contract.orders import encode_answer
@@ -236,14 +236,18 @@ class Link:
             log.info("catching up, %s to go", f"{waiting:,}")
 
     def _presence(self, state: str) -> bytes:
+        holds, obeys = self._outbox.holds(), self._outbox.obeys
+        if obeys is not None:
+            states = self._outbox.boots()
+            obeys = replace(obeys, boots={boot: states[boot].watermark for boot in holds if boot in states})
         return encode_presence(
             Presence(
                 state=state,
                 rig=self._file.rig,
                 boot=self._file.boot,
                 connect=self._connects,
-                holds=self._outbox.holds(),
-                obeys=self._outbox.obeys,
+                holds=holds,
+                obeys=obeys,
                 speed=self._facts.speed,
                 simulated=self._facts.simulated,
                 synchronised=self._synchronised(),

@@ -1,7 +1,4 @@
-"""What each order does to the bench; one that cannot be carried out is refused in words.
-
-A bench need not have every part: what it lacks (a light, a burst) is refused, never left out in silence.
-"""
+"""What each order does to the bench; one that cannot be carried out is refused in words."""
 
 from collections.abc import Callable, Mapping
 from typing import Any
@@ -18,13 +15,6 @@ IDENTIFY_S = 10.0
 EMISSIVITY_SPAN = (0.1, 1.0)
 
 Fields = dict[str, Any]
-
-
-def _part(bench: Bench, method: str, what: str) -> Callable[..., Any]:
-    found: Callable[..., Any] | None = getattr(bench, method, None)
-    if found is None:
-        raise OrderRefused(f"This bench cannot {what}: it has no part for it.")
-    return found
 
 
 def _within(value: float, span: tuple[float, float], what: str, unit: str = "") -> float:
@@ -46,10 +36,14 @@ def _set_insertion(bench: Bench, _pace: Pace, fields: Fields) -> None:
 
 
 def _set_range(bench: Bench, _pace: Pace, fields: Fields) -> None:
+    channel = text_field(fields, "channel", default="sender")
+    if channel not in ("sender", "probe"):
+        raise OrderRefused(f"channel must be sender or probe, not {channel!r:.40}")
+    set_range = bench.set_range if channel == "sender" else bench.set_probe_range
     if "range_ohm" in fields and fields["range_ohm"] is None:
-        bench.set_range(None)
+        set_range(None)
     else:
-        bench.set_range(number_field(fields, "range_ohm"))
+        set_range(number_field(fields, "range_ohm"))
 
 
 def _set_rate(_bench: Bench, pace: Pace, fields: Fields) -> None:
@@ -60,26 +54,27 @@ def _burst(bench: Bench, _pace: Pace, fields: Fields) -> None:
     duration_s = _within(
         number_field(fields, "duration_s"), (SHORTEST_BURST_S, LONGEST_BURST_S), "A burst", " s"
     )
-    _part(bench, "burst", "take a burst")(duration_s)
+    bench.burst(duration_s)
 
 
 def _identify(bench: Bench, _pace: Pace, _fields: Fields) -> None:
-    _part(bench, "identify", "show which one it is")(IDENTIFY_S)
+    bench.identify(IDENTIFY_S)
 
 
 def _set_duty(bench: Bench, _pace: Pace, fields: Fields) -> None:
     duty = _within(number_field(fields, "duty"), (0.0, 1.0), "duty")
-    _part(bench, "set_duty", "change the sender's duty")(duty)
+    bench.set_duty(duty)
 
 
 def _restart_sampling(bench: Bench, pace: Pace, _fields: Fields) -> None:
     bench.safe()
     bench.set_range(None)
+    bench.set_probe_range(None)
     pace.reset()
 
 
 def _read_emissivity(bench: Bench, _pace: Pace, _fields: Fields) -> float:
-    return float(_part(bench, "read_emissivity", "read the infrared sensor's memory")())
+    return bench.read_emissivity()
 
 
 def _write_emissivity(bench: Bench, _pace: Pace, fields: Fields) -> None:
@@ -89,7 +84,7 @@ def _write_emissivity(bench: Bench, _pace: Pace, fields: Fields) -> None:
             f"confirm: {WRITE_CONFIRMATION!r}. Its maker's calibration is lost if this goes wrong."
         )
     emissivity = _within(number_field(fields, "emissivity"), EMISSIVITY_SPAN, "emissivity")
-    _part(bench, "write_emissivity", "write the infrared sensor's memory")(emissivity)
+    bench.write_emissivity(emissivity, confirmed=True)
 
 
 def _hands(bench: Bench, _pace: Pace, fields: Fields) -> None:

@@ -14,6 +14,7 @@ from rig.outbox import Outbox
 from rig.outbox_file import OutboxFile
 from rig.pace import Pace
 from rig.sampler import Sampler
+from rig.start_check import start_lines
 from rig.trouble import LOST_TO_DAMAGE, TroubleBoard
 
 log = logging.getLogger(__name__)
@@ -79,6 +80,7 @@ class RunningRig:
             synchronised=lambda: bench.clock.utc_s() is not None,
             desk=desk,
         )
+        self._outbox = outbox
         self._failed = False
         self._thread = threading.Thread(target=self._sample, name="sampler", daemon=True)
 
@@ -87,6 +89,9 @@ class RunningRig:
         self._thread.start()
         self._link.start()
         log.info("sampling as %s, boot %s", self._file.station, self._file.boot)
+        synchronised = self._bench.clock.utc_s() is not None
+        for line in start_lines(self._file, self._outbox, synchronised=synchronised):
+            log.info("%s", line)
 
     def is_sampling(self) -> bool:
         """Tell whether the sampler is still at work."""

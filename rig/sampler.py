@@ -21,6 +21,7 @@ from rig.order_desk import OrderDesk
 from rig.outbox import Outbox
 from rig.outbox_file import OutboxFile
 from rig.pace import Pace
+from rig.start_check import first_pass_lines
 from rig.trouble import (
     BENCH_UNREADABLE,
     DESK_LOST,
@@ -214,6 +215,7 @@ class Sampler:
                 "the clock was set by %+.3f s; order and durations are not touched", when.clock_step_s
             )
         try:
+            self._bench.shows_trouble = bool(self._troubles.words())
             sample = self._bench.sample()
         except Exception as error:
             log.debug("a pass failed", exc_info=True)
@@ -222,6 +224,9 @@ class Sampler:
                 return False
             self._held.append(_HeldPass(_unread(self.last_sample, error), when, was_read=False))
             return True
+        if self.last_sample is None:
+            for line in first_pass_lines(sample):
+                log.info("first pass: %s", line)
         self.last_sample = sample
         self._troubles.clear(BENCH_UNREADABLE)
         self._troubles.show_bench(self._bench.trouble)
@@ -273,6 +278,8 @@ class Sampler:
             taps=sample.taps,
             utc_s=when.utc_s,
             clock_step_s=when.clock_step_s,
+            burst=sample.burst,
+            shots_before_s=tuple(max(0.0, when.rig_time_s - shot_s) for shot_s in sample.shots_s),
         )
 
     def _encode(self, held: _HeldPass, seq: int) -> bytes:
@@ -312,4 +319,4 @@ def _unread(last: BenchSample, error: Exception) -> BenchSample:
     """A pass in which the whole bench failed: every channel missing, with the reason."""
     reason = f"the bench could not be read ({type(error).__name__}): look at the rig's log"
     missing = {name: ChannelReading(quality=Quality.MISSING, reason=reason) for name in CHANNEL_UNITS}
-    return replace(last, channels=missing, taps={})
+    return replace(last, channels=missing, taps={}, burst=(), shots_s=())

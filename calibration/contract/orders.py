@@ -23,7 +23,9 @@ class Action(StrEnum):
 
     SET_DECADE = "set_decade"  # resistance_ohm
     SET_INSERTION = "set_insertion"  # insertion: a word of readings.Insertion
-    SET_RANGE = "set_range"  # range_ohm: a nominal range, or null for the rig's own choice
+    SET_RANGE = (
+        "set_range"  # range_ohm: a nominal range, or null for its own choice; channel: sender or probe
+    )
     SET_RATE = "set_rate"  # passes_per_s
     BURST = "burst"  # duration_s, at most 1; the next pass carries it
     IDENTIFY = "identify"  # blinks the light

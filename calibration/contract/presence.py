@@ -21,11 +21,18 @@ from calibration.contract.topics import CONTRACT, is_boot
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Obeys:
-    """The store a rig follows, and how far it has heard of it."""
+    """The store a rig follows, and how far it has heard of it.
+
+    Attributes
+    ----------
+    boots : Mapping[str, int]
+        Watermarks as the rig heard them. A desk that has less than that is an older copy of itself.
+    """
 
     store: str
     epoch: int
     n: int
+    boots: Mapping[str, int] = field(default_factory=dict)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -97,7 +104,7 @@ def encode_presence(presence: Presence) -> bytes:
             "boot": presence.boot,
             "connect": presence.connect,
             "holds": {boot: list(span) for boot, span in presence.holds.items()},
-            "obeys": None if obeys is None else {"store": obeys.store, "epoch": obeys.epoch, "n": obeys.n},
+            "obeys": None if obeys is None else _obeys_fields(obeys),
             "speed": presence.speed,
             "simulated": presence.simulated,
             "synchronised": presence.synchronised,
@@ -168,7 +175,7 @@ def decode_stored(payload: bytes) -> Stored:
         store=text_field(fields, "store"),
         epoch=integer_field(fields, "epoch"),
         n=integer_field(fields, "n"),
-        boots={_boot_text(boot): integer_field(boots, boot) for boot in boots},
+        boots=_marks(boots),
         window=integer_field(fields, "window", minimum=1),
         keep=_keep(fields),
     )
@@ -189,12 +196,23 @@ def _keep(fields: Mapping[str, Any]) -> tuple[str, int] | None:
     return _boot_text(keep[0]), integer_field({"keep": keep[1]}, "keep")
 
 
+def _obeys_fields(obeys: Obeys) -> dict[str, Any]:
+    return {"store": obeys.store, "epoch": obeys.epoch, "n": obeys.n, "boots": dict(obeys.boots)}
+
+
+def _marks(boots: dict[str, Any]) -> dict[str, int]:
+    return {_boot_text(boot): integer_field(boots, boot) for boot in boots}
+
+
 def _obeys(fields: Mapping[str, Any]) -> Obeys | None:
     if fields.get("obeys") is None:
         return None
     inner = object_field(dict(fields), "obeys")
     return Obeys(
-        store=text_field(inner, "store"), epoch=integer_field(inner, "epoch"), n=integer_field(inner, "n")
+        store=text_field(inner, "store"),
+        epoch=integer_field(inner, "epoch"),
+        n=integer_field(inner, "n"),
+        boots=_marks(object_field(inner, "boots")) if "boots" in inner else {},
     )
 
 

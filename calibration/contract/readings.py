@@ -128,6 +128,8 @@ class ReadingPack:
         Size of a clock step over 0.5 s since the pass before. [s]
     burst : tuple[BurstReading, ...]
         Up to a second of single conversions before this pass, oldest first; mostly empty.
+    shots_before_s : tuple[float, ...]
+        How long before this pass the bench button was pressed, to the millisecond; mostly empty. [s]
     """
 
     station: str
@@ -144,6 +146,7 @@ class ReadingPack:
     utc_s: float | None = None
     clock_step_s: float | None = None
     burst: tuple[BurstReading, ...] = ()
+    shots_before_s: tuple[float, ...] = ()
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -161,7 +164,10 @@ class GapPack:
 _Word = TypeVar("_Word", bound=StrEnum)
 
 _BURST, _BURST_RAW = "sender.burst", "sender.burst.raw"
+_SHOT = "shot"
+_MANY = (_BURST, _BURST_RAW, _SHOT)  # told apart by their ``t``
 LONGEST_BURST = 200  # single conversions
+MOST_SHOTS = 100
 
 GAP_REASONS = ("thinned", "full", "corrupt", "deleted_after_stored")
 
@@ -192,10 +198,11 @@ def encode_readings(pack: ReadingPack) -> bytes:
             records.append({"n": name, "u": CHANNEL_UNITS[name], "v": reading.value})
     records.extend({"n": name, "u": "count", "v": count} for name, count in pack.taps.items())
     for single in pack.burst:
-        ago_s = -round(single.before_s, 3)
+        ago_s = 0.0 - round(single.before_s, 3)
         records.append({"n": _BURST_RAW, "u": "count", "v": single.raw, "t": ago_s})
         if single.value is not None:
             records.append({"n": _BURST, "u": CHANNEL_UNITS["sender"], "v": single.value, "t": ago_s})
+    records.extend({"n": _SHOT, "vb": True, "t": 0.0 - round(ago_s, 3)} for ago_s in pack.shots_before_s)
     return compact_json(records)
 
 
@@ -252,7 +259,7 @@ def _records(value: list[Any]) -> dict[str, dict[str, Any]]:
     found: dict[str, dict[str, Any]] = {}
     for number, record in enumerate(value):
         if isinstance(record, dict) and isinstance(record.get("n"), str):
-            if record["n"] in (_BURST, _BURST_RAW):
+            if record["n"] in _MANY:
                 found[f"{record['n']}#{number}"] = record
             elif record["n"] in found:
                 found[f"#{number}"] = {"duplicate": record["n"]}
@@ -347,7 +354,7 @@ def _readings(
     step_s = _take(records, "clock.step", "v", "s") if "clock.step" in records else None
     channels = {name: _channel(records, name) for name in CHANNEL_UNITS if f"{name}.quality" in records}
     taps = {name: _take(records, name, "v", "count") for name in TAP_NAMES if name in records}
-    burst = _burst(records)
+    burst, shots_before_s = _burst(records), _shots(records)
     if records:
         raise MessageError(f"record {next(iter(records))!r:.40} is not of the contract")
     if rig_time_s < 0:
@@ -355,7 +362,7 @@ def _readings(
     return ReadingPack(
         station=station, rig=rig, boot=boot, seq=seq, rig_time_s=rig_time_s, simulated=simulated,
         decade_ohm=decade_ohm, insertion=insertion, range_ohm=range_ohm, channels=channels, taps=taps,
-        utc_s=utc_s, clock_step_s=step_s, burst=burst,
+        utc_s=utc_s, clock_step_s=step_s, burst=burst, shots_before_s=shots_before_s,
     )  # fmt: skip
 
 
@@ -370,7 +377,7 @@ def _burst(records: dict[str, dict[str, Any]]) -> tuple[BurstReading, ...]:
     for name in [name for name in records if name.startswith(f"{_BURST_RAW}#")]:
         ago_s = _ago_s(records[name])
         raw = _take(records, name, "v", "count")
-        singles.append(BurstReading(before_s=-ago_s, raw=raw, value=values_ohm.pop(ago_s, None)))
+        singles.append(BurstReading(before_s=0.0 - ago_s, raw=raw, value=values_ohm.pop(ago_s, None)))
     if values_ohm:
         raise MessageError(f"{_BURST}: ohms without a count")
     if len(singles) > LONGEST_BURST:
@@ -378,6 +385,16 @@ def _burst(records: dict[str, dict[str, Any]]) -> tuple[BurstReading, ...]:
     if any(before.before_s <= after.before_s for before, after in pairwise(singles)):
         raise MessageError(f"{_BURST}: the oldest comes first, and no two at one time")
     return tuple(singles)
+
+
+def _shots(records: dict[str, dict[str, Any]]) -> tuple[float, ...]:
+    names = [name for name in records if name.startswith(f"{_SHOT}#")]
+    if len(names) > MOST_SHOTS:
+        raise MessageError(f"{_SHOT}: more than {MOST_SHOTS} presses in one pass")
+    shots_before_s = tuple(0.0 - _ago_s(records[name]) for name in names)
+    if not all(_take(records, name, "vb") for name in names):
+        raise MessageError(f"{_SHOT}: must be true")
+    return shots_before_s
 
 
 def _ago_s(record: Mapping[str, Any]) -> float:

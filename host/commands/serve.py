@@ -1,5 +1,7 @@
 """The command that runs the desk."""
 
+from pathlib import Path
+
 import click
 
 from host.broker import USUAL_PORT as USUAL_BROKER_PORT
@@ -9,6 +11,7 @@ from host.data_option import data_option
 from host.desk import Desk
 from host.one_line import OneLineCommand
 from host.serving import USUAL_PORT, interrupt_on_sigterm, serve_pages
+from host.wire import Access
 
 
 def _host_and_port(
@@ -22,6 +25,17 @@ def _host_and_port(
     return host, int(port)
 
 
+def _access(
+    broker: tuple[str, int] | None, user: str | None, password_file: Path | None, ca_file: Path | None
+) -> Access:
+    if (user is None) != (password_file is None):
+        raise click.UsageError("--broker-user and --broker-password-file stand together.")
+    if broker is None and (user is not None or ca_file is not None):
+        raise click.UsageError("A broker of our own has no passwords: name another one with --broker.")
+    password = None if password_file is None else password_file.read_text("utf-8").split("\n")[0]
+    return Access(username=user, password=password, ca_file=ca_file)
+
+
 @click.command(name="serve", cls=OneLineCommand)
 @data_option
 @click.option("--port", type=int, default=USUAL_PORT, show_default=True, help="Port of the pages.")
@@ -29,11 +43,30 @@ def _host_and_port(
 @click.option(
     "--broker-port", type=int, default=USUAL_BROKER_PORT, show_default=True, help="Port of our own broker."
 )
+@click.option("--broker-user", help="Name that the broker knows this desk by.")
+@click.option(
+    "--broker-password-file",
+    type=click.Path(exists=True, dir_okay=False, path_type=Path),
+    help="File whose first line is its password.",
+)
+@click.option(
+    "--broker-ca",
+    type=click.Path(exists=True, dir_okay=False, path_type=Path),
+    help="Certificate authority of the broker (PEM); with it the desk speaks TLS.",
+)
 @click.option("--hands", is_flag=True, help="Simulated hands do what step cards ask at simulated stations.")
 def command(
-    folder: DataFolder, port: int, broker: tuple[str, int] | None, broker_port: int, hands: bool
+    folder: DataFolder,
+    port: int,
+    broker: tuple[str, int] | None,
+    broker_port: int,
+    broker_user: str | None,
+    broker_password_file: Path | None,
+    broker_ca: Path | None,
+    hands: bool,
 ) -> None:
     """Run the desk: take readings, lead runs, issue certificates, serve the pages."""
+    access = _access(broker, broker_user, broker_password_file, broker_ca)
     interrupt_on_sigterm()
 
     def say(words: str) -> None:
@@ -46,7 +79,7 @@ def command(
                 own_broker = EmbeddedBroker(broker_port, folder=folder.broker, say=say)
                 own_broker.start()
                 broker = ("127.0.0.1", own_broker.port)
-            desk = Desk(folder, broker_host=broker[0], broker_port=broker[1], with_hands=hands)
+            desk = Desk(folder, broker_host=broker[0], broker_port=broker[1], with_hands=hands, access=access)
             say(f"Data folder {folder.path}, broker {broker[0]}:{broker[1]}")
             desk.start()
             try:

@@ -34,6 +34,19 @@ class Identity:
         self._n: int = row.n_reserved
         self._reserved: int = row.n_reserved
 
+    def is_behind(self, *, epoch: int, n: int) -> bool:
+        """Tell whether this store has said that already: then its file is an older copy of itself."""
+        with self._lock:
+            return (epoch, n) > (self.epoch, self._n)
+
+    def raise_epoch(self, above: int = 0) -> int:
+        """Begin a new epoch, above every one known: what rigs heard before no longer holds (rule 14)."""
+        with self._lock:
+            self.epoch = max(self.epoch, above) + 1
+            with self._database.writing() as connection:
+                connection.execute(update(identity).values(epoch=self.epoch))
+            return self.epoch
+
     def next_n(self) -> int:
         """Next count of a `stored` message."""
         with self._lock:

@@ -12,7 +12,7 @@ from calibration.contract.readings import GapPack, ReadingPack, decode_readings
 from host.store import schema
 from host.store.aside import Refusal, keep_aside
 from host.store.engine import Database
-from host.store.stations import bind, rigs_of
+from host.store.stations import bind, copied_of, rigs_of
 from host.store.watermark import raise_watermark, watermark
 
 Key = tuple[str, str, int]
@@ -90,6 +90,19 @@ class Packs:
             rows = connection.execute(query).all()
         return [_stored(row.station, row.payload) for row in reversed(rows)]
 
+    def first_synchronised(self, station: str, boot: str) -> tuple[float, float] | None:
+        """Rig time and UTC of a boot's first pass with a synchronised clock; None where there is none. [s]"""
+        table = schema.packs
+        query = (
+            select(table.c.rig_time_s, table.c.utc_s)
+            .where(table.c.station == station, table.c.boot == boot, table.c.utc_s.is_not(None))
+            .order_by(table.c.seq)
+            .limit(1)
+        )
+        with self._database.reading() as connection:
+            row = connection.execute(query).one_or_none()
+        return None if row is None else (row.rig_time_s, row.utc_s)
+
     def latest_boot(self, station: str) -> str | None:
         """Newest boot of which anything is accounted for."""
         table = schema.watermarks
@@ -160,10 +173,12 @@ class _Batch:
     touched: set[BootKey] = field(default_factory=set)
     aside: int = 0
     rigs: dict[str, str | None] = field(init=False)
+    copied: set[str] = field(init=False)
     digests: dict[Key, str] = field(init=False)
 
     def __post_init__(self) -> None:
         self.rigs = rigs_of(self.connection)
+        self.copied = copied_of(self.connection)
         self.digests = _stored_digests(self.connection, self.decoded)
 
     def take(self, arrival: Arrival, pack: _Decoded) -> None:
@@ -173,12 +188,18 @@ class _Batch:
                 arrival, f"unknown station: add it with 'ohmbath station add {arrival.station}'", known=False
             )
         elif isinstance(pack, MessageError):
+            if arrival.station in self.copied:
+                self._refuse(arrival, f"two live boots speak under one rig id; {pack}", boot=pack.boot)
+                return
             self._refuse_undecodable(arrival, pack)
         elif not _is_rig(pack.rig):
             self._refuse(arrival, f"{pack.rig!r:.40} is no rig id: 1 to 64 plain characters are expected")
         elif not self._is_its_rig(arrival.station, pack.rig):
             bound = self.rigs[arrival.station]
             self._refuse(arrival, f"rig {pack.rig} speaks as this station, which is tied to rig {bound}")
+        elif arrival.station in self.copied:
+            words = f"two live boots speak under rig {pack.rig}: join each of the two rigs anew"
+            self._refuse(arrival, words, boot=pack.boot)
         elif isinstance(pack, GapPack):
             self._take_gap(arrival, pack)
         else:

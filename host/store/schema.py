@@ -41,6 +41,10 @@ stations = Table(
     Column("station", String(32), primary_key=True),
     Column("rig", String(64)),
     Column("added_utc_s", Double, nullable=False),
+    # words, while two live boots speak under its rig's id: nothing of either counts until it is joined anew
+    Column("copied", Text),
+    # another desk's store that is gone for good, so that its last word on the topic is written over
+    Column("replaces_store", String(64)),
 )
 
 packs = Table(

@@ -38,11 +38,17 @@ class Station:
         Rig it is tied to, None until first contact.
     added_utc_s : float
         When it was added. [s]
+    copied : str or None
+        Words, while two live boots speak under its rig's id.
+    replaces_store : str or None
+        Another desk's store whose last word on this station's topic is written over.
     """
 
     station: str
     rig: str | None
     added_utc_s: float
+    copied: str | None = None
+    replaces_store: str | None = None
 
 
 class Stations:
@@ -77,7 +83,16 @@ class Stations:
         """All stations, by name."""
         with self._database.reading() as connection:
             rows = connection.execute(select(stations).order_by(stations.c.station)).all()
-        return [Station(station=row.station, rig=row.rig, added_utc_s=row.added_utc_s) for row in rows]
+        return [
+            Station(
+                station=row.station,
+                rig=row.rig,
+                added_utc_s=row.added_utc_s,
+                copied=row.copied,
+                replaces_store=row.replaces_store,
+            )
+            for row in rows
+        ]
 
     def get(self, station: str) -> Station:
         """Return one station.
@@ -100,6 +115,36 @@ class Stations:
                 return None
             return rigs[station] or bind(connection, station, rig)
 
+    def note_copied(self, station: str, words: str) -> None:
+        """Remember that two live boots speak under the id of a station's rig."""
+        self._set(station, copied=words)
+
+    def join_anew(self, station: str) -> None:
+        """Let a station go from its rig: the next one that speaks under its name is tied to it.
+
+        Raises
+        ------
+        UnknownStationError
+            If it was never added.
+        """
+        self.get(station)
+        self._set(station, rig=None, copied=None)
+
+    def replace_store(self, station: str, other_store: str) -> None:
+        """Write over what another desk, gone for good, said last on a station's topic.
+
+        Raises
+        ------
+        UnknownStationError
+            If it was never added.
+        """
+        self.get(station)
+        self._set(station, replaces_store=other_store)
+
+    def _set(self, station: str, **values: str | None) -> None:
+        with self._database.writing() as connection:
+            connection.execute(update(stations).where(stations.c.station == station).values(**values))
+
 
 _RIGS = select(stations.c.station, stations.c.rig)
 
@@ -107,6 +152,14 @@ _RIGS = select(stations.c.station, stations.c.rig)
 def rigs_of(connection: Connection) -> dict[str, str | None]:
     """Rig of each known station."""
     return {station: rig for station, rig in connection.execute(_RIGS)}
+
+
+_COPIED = select(stations.c.station).where(stations.c.copied.is_not(None))
+
+
+def copied_of(connection: Connection) -> set[str]:
+    """Stations of which two live boots speak under one rig id."""
+    return {station for (station,) in connection.execute(_COPIED)}
 
 
 def bind(connection: Connection, station: str, rig: str) -> str:

@@ -53,6 +53,9 @@ class PlainBench:
         self.value_c = 20.0
         self.on_sample: Callable[[], None] = lambda: None
         self.trouble: tuple[str, ...] = ()
+        self.shows_trouble = False
+        self.deeds: list[tuple[str, Any]] = []
+        self.emissivity = 0.95
 
     def sample(self) -> BenchSample:
         self.on_sample()
@@ -79,6 +82,26 @@ class PlainBench:
 
     def set_range(self, range_ohm: float | None) -> None:
         self.range_ohm = 750.0 if range_ohm is None else range_ohm
+
+    def set_probe_range(self, range_ohm: float | None) -> None:
+        self.deeds.append(("set_probe_range", range_ohm))
+
+    def burst(self, duration_s: float) -> tuple[Any, ...]:
+        self.deeds.append(("burst", duration_s))
+        return ()
+
+    def identify(self, duration_s: float) -> None:
+        self.deeds.append(("identify", duration_s))
+
+    def set_duty(self, duty: float) -> None:
+        self.deeds.append(("set_duty", duty))
+
+    def read_emissivity(self) -> float:
+        return self.emissivity
+
+    def write_emissivity(self, emissivity: float, *, confirmed: bool = False) -> None:
+        assert confirmed
+        self.emissivity = emissivity
 
     def hands(self, fields: Mapping[str, Any]) -> None:
         self.hands_seen.append(dict(fields))
