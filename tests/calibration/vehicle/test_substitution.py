@@ -7,16 +7,8 @@ import pytest
 
 from calibration.conformity import Verdict
 from calibration.curves import load_curve
-from calibration.vehicle.substitution import (
-    Allowances,
-    Display,
-    Part,
-    Place,
-    ShownValue,
-    SubstitutionError,
-    expected_c,
-    separate,
-)
+from calibration.vehicle.shown_value import Display, Place, ShownValue, SubstitutionError
+from calibration.vehicle.substitution import Allowances, Part, expected_c, separate
 
 CURVE = load_curve("ntc-2k5-20c")
 WHOLE_DEGREE_U_K = 0.5 / math.sqrt(3.0)
