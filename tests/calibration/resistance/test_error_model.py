@@ -9,7 +9,8 @@ import pytest
 from calibration.curves import load_curve
 from calibration.resistance.circuit import Circuit
 from calibration.resistance.converter import B_GRADE, C_GRADE, CODES
-from calibration.resistance.error_model import Surroundings, resistance_errors, terms_of
+from calibration.resistance.error_model import NOMINAL_BOX, Surroundings, resistance_errors, terms_of
+from calibration.thermistor.steinhart_hart import SteinhartHart
 from rig.wiring import load_wiring
 
 WIRING = load_wiring()
@@ -18,16 +19,18 @@ SEED = 20
 IDEAL = replace(B_GRADE, typical_inl_lsb=0.0, largest_inl_lsb=0.0, offset_lsb=0.0, leakage_a=0.0)
 
 
-def as_wired(reference_ohm: float) -> Circuit:
-    """The sender's range of the bench, from its wiring map."""
-    channel = WIRING.channels["sender"]
+def as_wired(reference_ohm: float, name: str = "sender") -> Circuit:
+    """A range of the bench, from its wiring map."""
+    channel = WIRING.channels[name]
     (one,) = [each for each in channel.ranges if each.reference_ohm == reference_ohm]
     plan = WIRING.sampling
     return Circuit(
         source_v=WIRING.converter.reference_v,
         reference_ohm=one.reference_ohm,
         ballast_ohm=one.ballast_ohm,
-        lift_ohm=channel.return_lift_ohm,
+        lift_ohm=channel.lift_ohm(one),
+        tap_series_ohm=WIRING.converter.tap_series_ohm,
+        tap_capacitor_f=1e-9 * WIRING.converter.tap_capacitor_nf,
         rounds=plan.rounds,
         block=plan.block,
         discard=plan.discard,
@@ -133,6 +136,69 @@ def test_the_bench_as_wired_errs_less_than_its_goal(reference_ohm: float, temper
     assert after_k.p95 < 0.05
     assert after_k.rms < before_k.rms
     assert found.refused == 0
+
+
+def test_what_the_error_model_takes_for_granted_is_what_is_wired() -> None:
+    """A circuit built with nothing but its resistors has the bench's filter, sampling and chip."""
+    for reference_ohm in (2700.0, 750.0, 68.0):
+        wired = as_wired(reference_ohm)
+        plain = Circuit(
+            source_v=wired.source_v,
+            reference_ohm=wired.reference_ohm,
+            ballast_ohm=wired.ballast_ohm,
+            lift_ohm=wired.lift_ohm,
+        )
+        assert plain == wired
+    assert WIRING.converter.inl_lsb == B_GRADE.largest_inl_lsb
+    assert 1e-2 * WIRING.reference.tolerance_percent == pytest.approx(plain.reference_tolerance)
+    assert 1e-6 * WIRING.reference.ppm_per_k == pytest.approx(plain.reference_per_k)
+
+
+def test_a_gauge_sender_is_read_better_at_6_ma_than_at_1_ma() -> None:
+    """30 Ω on the slope of a printed gauge sender; the starting point had 25 and 75 mK root mean square."""
+    gauge = load_curve("ntc-160-60c")
+    wired = as_wired(68.0)
+    assert wired.current_ma(30.0) == pytest.approx(6.1, abs=0.05)
+    assert wired.current_ma(20.0) < 10.0
+    spared = replace(wired, ballast_ohm=wired.ballast_ohm + 836.0)
+    assert spared.current_ma(30.0) == pytest.approx(1.0, abs=0.01)
+    six_k, one_k = (
+        resistance_errors(circuit, [30.0], benches=200, seed=SEED)[0].in_kelvin(gauge)[1]
+        for circuit in (wired, spared)
+    )
+    assert six_k.rms < 0.025
+    assert one_k.rms < 0.075
+    assert one_k.rms > 3.0 * six_k.rms
+
+
+PROBE_CURVE = SteinhartHart(a=1.129241e-3, b=2.341077e-4, c=8.775468e-8)  # published 10K3 type
+
+
+def probe_after_k(reference_ohm: float, temperature_c: float) -> float:
+    """What 95 of 100 benches stay under on the probe's channel after the check. [K]"""
+    resistance_ohm = PROBE_CURVE.resistance_ohm(temperature_c)
+    circuit = as_wired(reference_ohm, "probe")
+    (found,) = resistance_errors(circuit, [resistance_ohm], benches=150, seed=SEED)
+    return found.in_kelvin(PROBE_CURVE)[1].p95
+
+
+@pytest.mark.parametrize("temperature_c", [25.0, 60.0])
+def test_the_probe_s_range_errs_little_beside_its_certificate(temperature_c: float) -> None:
+    """The certificate of a 10 kΩ probe with U = 0.05 K."""
+    assert probe_after_k(2700.0, temperature_c) < 0.025
+
+
+def test_the_ice_point_lies_beyond_what_the_box_can_check_and_is_read_less_well_for_it() -> None:
+    """Nine of each decade are 9,999 Ω; the probe has 33 kΩ, where the quadratic only goes on."""
+    assert PROBE_CURVE.resistance_ohm(0.0) > 3.0 * NOMINAL_BOX.highest_ohm
+    assert 0.03 < probe_after_k(10200.0, 0.0) < 0.10
+
+
+def test_a_leaking_input_is_refused_by_the_check_and_not_corrected() -> None:
+    """1 µA, the data sheet's largest, across the filter's 4.7 kΩ is 4.7 mV: 19 counts."""
+    leaking = replace(as_wired(750.0), grade=replace(B_GRADE, leakage_a=1e-6))
+    (found,) = resistance_errors(leaking, [300.0], benches=60, seed=SEED)
+    assert found.refused > 45
 
 
 def test_the_coarser_grade_of_the_chip_is_worse_before_and_after_the_check() -> None:

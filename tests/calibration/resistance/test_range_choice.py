@@ -17,21 +17,18 @@ from rig.wiring import load_wiring
 
 WIRING = load_wiring()
 CHANNEL = WIRING.channels["sender"]
-LOW_X, HIGH_X = WIRING.reportable.lowest_x, WIRING.reportable.highest_x
-# Those the rig chooses from by itself.
-AUTOMATIC = [each for each in CHANNEL.ranges if each.reference_ohm in (2700.0, 750.0)]
 RANGES = [
     MeasuringRange(
         circuit=Circuit(
             source_v=WIRING.converter.reference_v,
             reference_ohm=each.reference_ohm,
             ballast_ohm=each.ballast_ohm,
-            lift_ohm=CHANNEL.return_lift_ohm,
+            lift_ohm=CHANNEL.lift_ohm(each),
         ),
-        lowest_ohm=each.reference_ohm * LOW_X / (1.0 - LOW_X),
-        highest_ohm=each.reference_ohm * HIGH_X / (1.0 - HIGH_X),
+        lowest_ohm=WIRING.reportable.span_ohm(each)[0],
+        highest_ohm=WIRING.reportable.span_ohm(each)[1],
     )
-    for each in AUTOMATIC
+    for each in CHANNEL.free_ranges
 ]
 LOWEST_OHM = min(one.lowest_ohm for one in RANGES)
 HIGHEST_OHM = max(one.highest_ohm for one in RANGES)
@@ -65,7 +62,7 @@ def test_the_rig_s_choice_errs_at_most_a_quarter_more_than_the_best() -> None:
     by_reference = {one.circuit.reference_ohm: one for one in RANGES}
     worst = 0.0
     for resistance_ohm in RESISTANCES:
-        for current in AUTOMATIC:
+        for current in CHANNEL.free_ranges:
             rig = choose_range(
                 CHANNEL, current=current, estimate_ohm=resistance_ohm, reportable=WIRING.reportable
             )
