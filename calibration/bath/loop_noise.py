@@ -18,7 +18,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 from scipy.optimize import minimize
-from scipy.signal import lfilter, lfilter_zi
+from scipy.signal import lfilter
 
 Vector = NDArray[np.float64]
 Matrix = NDArray[np.float64]
@@ -104,6 +104,9 @@ class Whitening:
         self._pooled_gains: dict[int, Vector] = {}
         first, second = _inside_roots(*white_k2)
         self._back = np.array([1.0, float(-(first + second).real), float((first * second).real)])
+        # State of the filter under a constant 1: what `lfilter_zi` solves for, written out for two poles.
+        rest = float(self._forward.sum() / self._back.sum())
+        self._at_rest = np.array([rest - self._forward[0], self._forward[2] - self._back[2] * rest])
         #: What cannot be foretold from the readings before. [K]
         self.innovation_k = math.sqrt(white_k2[0] / float(self._back @ self._back))
         level = (1.0 + kept * memory) / ((1.0 - kept * memory) * (1.0 - kept**2) * (1.0 - memory**2))
@@ -119,7 +122,7 @@ class Whitening:
             Evenly spaced along the first axis.
         """
         # The filter begins as if the first value had stood there for ever.
-        state = lfilter_zi(self._forward, self._back)[:, np.newaxis] * columns[:1]
+        state = self._at_rest[:, np.newaxis] * columns[:1]
         white, _ = lfilter(self._forward, self._back, columns, axis=0, zi=state)
         white /= self.innovation_k
         white[0] = columns[0] / self.level_k
