@@ -210,15 +210,14 @@ class Outbox:
                 "UPDATE boot SET watermark = ?, epoch = ? WHERE boot = ?",
                 [(mark, stored.epoch, boot) for boot, mark in marks.items()],
             )
-            for boot, mark in marks.items():
-                self._declare_deleted(db, boot, mark)
+            declared = sum(self._declare_deleted(db, boot, mark) for boot, mark in marks.items())
             # after a restore, boots come back into sight that were done with under the epoch before
-            states = _boot_states(db, self._file.boot) if restored else {}
+            states = _boot_states(db, self._file.boot) if restored or declared else None
         with self._lock:
             self._obeys = Obeys(store=stored.store, epoch=stored.epoch, n=stored.n)
             self._keep = stored.keep
-            if restored:
-                self._boots = dict(sorted({**states, **self._boots}.items()))
+            if states is not None:
+                self._boots = dict(sorted({**self._boots, **states}.items()))
             for boot, mark in marks.items():
                 self._change(boot, watermark=mark, epoch=stored.epoch)
 
@@ -277,13 +276,14 @@ class Outbox:
         ).fetchone()
         declare_gap(db, self._file, boot, first if before is None else before[0], last, GapReason.FULL)
 
-    def _declare_deleted(self, db: sqlite3.Connection, boot: str, mark: int) -> None:
-        """Where a desk lacks what was let go once it was stored, that is said."""
+    def _declare_deleted(self, db: sqlite3.Connection, boot: str, mark: int) -> int:
+        """Where a desk lacks what was let go once it was stored, that is said; how many numbers."""
         before = self._boots[boot].watermark if boot in self._boots else 0
         lost = declare_holes(
             db, self._file, boot, above=mark, to=before, reason=GapReason.DELETED_AFTER_STORED
         )
         self._has_gaps = self._has_gaps or lost > 0
+        return lost
 
     def _marks(self, stored: Stored) -> dict[str, int]:
         """Watermarks that change, or are said anew under a newer epoch."""

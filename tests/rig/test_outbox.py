@@ -24,6 +24,7 @@ from rig.outbox import Heard, Outbox
 from rig.outbox_file import OutboxError, OutboxFile
 
 STORE = "store-a"
+KILLS = 50
 
 
 def _open(folder: Path) -> tuple[OutboxFile, Outbox]:
@@ -271,7 +272,7 @@ def test_any_order_of_work_leaves_the_outbox_true_to_its_laws(tmp_path: Path) ->
 def test_a_rig_killed_in_the_middle_of_writing_repeats_no_number_and_leaves_none_out(tmp_path: Path) -> None:
     path = tmp_path / "outbox.sqlite"
     said: dict[str, int] = {}
-    for kill in range(5):
+    for kill in range(KILLS):
         writer = subprocess.Popen(
             [sys.executable, str(Path(__file__).with_name("outbox_writer.py")), str(path)],
             stdout=subprocess.PIPE,
@@ -280,8 +281,9 @@ def test_a_rig_killed_in_the_middle_of_writing_repeats_no_number_and_leaves_none
         with writer:
             assert writer.stdout is not None
             boot = writer.stdout.readline().strip()
-            for _ in range(40 + 37 * kill):
+            for _ in range(7 * (kill % 10)):
                 said[boot] = int(writer.stdout.readline())
+            said.setdefault(boot, 0)
             writer.kill()  # SIGKILL, while it goes on writing
             rest = writer.stdout.read().split("\n")
             said[boot] = max([said[boot], *(int(line) for line in rest[:-1] if line)])
@@ -291,5 +293,5 @@ def test_a_rig_killed_in_the_middle_of_writing_repeats_no_number_and_leaves_none
         assert [seq for seq, _ in found] == list(range(1, len(found) + 1))
         assert len(found) >= last_said, "a message that was said to be kept is not there"
         assert all(payload == f"{boot}:{seq}".encode() for seq, payload in found)
-        assert outbox.boots()[boot].last == len(found)
+        assert not found or outbox.boots()[boot].last == len(found)
     file.close()
