@@ -14,7 +14,7 @@ from calibration.contract.readings import Insertion
 from rig.clock import Clock, SimulatedClock
 from rig.driven_bench import Below, BenchSample, DrivenBench
 from rig.drivers.burst import BurstPoint
-from rig.drivers.i2c import I2CBus
+from rig.drivers.kernel_i2c import kernel_i2c_bus
 from rig.drivers.one_wire import KERNEL_TREE, WitnessThread
 from rig.drivers.pacing import RealPacer
 from rig.errors import OrderRefused, RigError
@@ -330,7 +330,7 @@ def real_bench(*, wiring: Wiring, clock: Clock) -> MetalBench:
     os.environ.setdefault("LG_WD", tempfile.gettempdir())
     below = Below(
         pin_factory=None,
-        i2c_bus=_kernel_i2c_bus(wiring.i2c_bus),
+        i2c_bus=kernel_i2c_bus(wiring.i2c_bus),
         one_wire_tree=KERNEL_TREE,
         pacer=RealPacer(),
         jitter=random.random,
@@ -342,16 +342,3 @@ def real_bench(*, wiring: Wiring, clock: Clock) -> MetalBench:
             f"The pins of this machine cannot be driven ({error}). On a Raspberry Pi switch SPI on and "
             "install lgpio; anywhere else run the simulated bench."
         ) from error
-
-
-def _kernel_i2c_bus(number: int) -> I2CBus:
-    from adafruit_extended_bus import ExtendedI2C  # looks at the machine when it is imported
-
-    try:
-        bus: I2CBus = ExtendedI2C(number, 100_000)
-    except (ValueError, OSError) as error:
-        raise RigError(
-            f"There is no I²C bus {number} here ({error}). On a Raspberry Pi switch I²C on; anywhere else "
-            "run the simulated bench."
-        ) from error
-    return bus

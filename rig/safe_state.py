@@ -12,6 +12,7 @@ from typing import Any
 from gpiozero import DigitalOutputDevice
 
 from rig.drivers.i2c import I2CBus
+from rig.drivers.kernel_i2c import kernel_i2c_bus
 from rig.drivers.port_expander import PortExpander
 from rig.wiring import Wiring
 
@@ -49,16 +50,9 @@ def make_safe(
             failed.append(f"GPIO {gpio}: {error}")
     try:
         PortExpander(
-            bus=(i2c_bus or _kernel_bus)(wiring.i2c_bus), address=wiring.decade_box.i2c_address
+            bus=(i2c_bus or kernel_i2c_bus)(wiring.i2c_bus), address=wiring.decade_box.i2c_address
         ).start()
     except Exception as error:
         log.debug("relay chip", exc_info=True)
         failed.append(f"the decade box: {error}")
     return failed
-
-
-def _kernel_bus(number: int) -> I2CBus:
-    from adafruit_extended_bus import ExtendedI2C  # looks at the machine when it is imported
-
-    bus: I2CBus = ExtendedI2C(number, 100_000)
-    return bus
