@@ -6,6 +6,9 @@ from dataclasses import dataclass
 from calibration.rounding import decimals_of, rounded_text
 from calibration.uncertainty.budget import Budget, BudgetLine, Shape
 
+#: More degrees of freedom than this are not worth their digits.
+MANY = 10_000
+
 _SHAPE_WORDS = {
     Shape.STUDENT: "Student's t at the effective degrees of freedom",
     Shape.RECTANGLE: "one rectangle rules the budget",
@@ -106,4 +109,6 @@ def _difference(budget: Budget) -> str:
 
 
 def _whole(degrees_of_freedom: float) -> str:
-    return "∞" if math.isinf(degrees_of_freedom) else f"{math.floor(degrees_of_freedom)}"
+    if math.isinf(degrees_of_freedom):
+        return "∞"
+    return f"{math.floor(degrees_of_freedom)}" if degrees_of_freedom < MANY else f"over {MANY}"

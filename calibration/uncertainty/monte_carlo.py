@@ -13,6 +13,9 @@ import numpy.typing as npt
 
 from calibration.uncertainty.budget import COVERAGE_PROBABILITY, Budget, Distribution
 
+#: Trials drawn and evaluated together: few enough to stay in the processor's cache.
+_STRETCH = 65_536
+
 FloatArray = npt.NDArray[np.float64]
 
 #: From drawn inputs, by name, to the result: one value for each trial.
@@ -56,7 +59,7 @@ class Input:
             return math.sqrt(6.0) * (chance.random(trials) - chance.random(trials))
         if math.isinf(self.degrees_of_freedom):
             return chance.standard_normal(trials)
-        return chance.standard_t(self.degrees_of_freedom, trials)
+        return _student_t(chance, self.degrees_of_freedom, trials)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -129,7 +132,7 @@ def simulate(
     Parameters
     ----------
     model : callable
-        Takes arrays by name, shape (trials,), and returns one of the same shape.
+        Takes arrays by name, shape (n,), and returns one of the same shape, each trial for itself.
     inputs : mapping of str to Input
         Independent of each other.
     seed : int
@@ -260,14 +263,38 @@ def numerical_tolerance(standard_u: float, digits: int) -> float:
 def _trials(
     model: Model, inputs: Mapping[str, Input], chance: np.random.Generator, trials: int
 ) -> FloatArray:
-    values = np.asarray(
-        model({name: quantity.draw(chance, trials) for name, quantity in inputs.items()}), dtype=np.float64
-    )
-    if values.shape != (trials,) or not np.isfinite(values).all():
+    values = np.empty(trials)
+    for start in range(0, trials, _STRETCH):
+        stretch = min(_STRETCH, trials - start)
+        drawn = {name: quantity.draw(chance, stretch) for name, quantity in inputs.items()}
+        values[start : start + stretch] = model(drawn)
+    if not np.isfinite(values).all():
         raise ValueError(
             "The model leaves its range for some trials: an uncertainty is too large for its formula."
         )
     return values
+
+
+def _student_t(chance: np.random.Generator, degrees_of_freedom: float, trials: int) -> FloatArray:
+    """Student's t in polar form; the cosine by the tangent of half its angle, which is quicker.
+
+    References
+    ----------
+    R. W. Bailey, Polar generation of random variates with the t-distribution, Mathematics of Computation 62
+    (1994) 779-781 (from memory).
+    """
+    # From (0, 1], so that no logarithm is infinite.
+    radius = np.log1p(-chance.random(trials))
+    radius *= -2.0 / degrees_of_freedom
+    np.expm1(radius, out=radius)
+    radius *= degrees_of_freedom
+    np.sqrt(radius, out=radius)
+    half_angle = chance.random(trials)
+    half_angle -= 0.5
+    half_angle *= math.pi
+    squared = np.tan(half_angle, out=half_angle)
+    squared *= squared
+    return np.asarray(radius * (1.0 - squared) / (1.0 + squared))
 
 
 def _at_rest(

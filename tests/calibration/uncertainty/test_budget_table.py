@@ -47,6 +47,12 @@ def test_degrees_of_freedom_are_cut_and_infinite_ones_are_a_sign():
     assert by_name["meter"][7] == "0.013"  # 0.5 Ω times 0.026 K/Ω
 
 
+def test_a_hundred_million_degrees_of_freedom_are_not_printed():
+    few = line("repeatability", 0.0005, degrees_of_freedom=4.0)
+    budget = combine(estimate=0.0, unit="K", lines=[line("probe", 0.1), few])
+    assert dict(table_of(budget).result)["effective degrees of freedom"] == "over 10000"
+
+
 def test_the_shape_that_gave_the_factor_is_printed():
     rectangle = line("emissivity", 1.0, distribution=Distribution.RECTANGULAR)
     budget = combine(estimate=100.0, unit="°C", lines=[rectangle], coverage=CoverageRule.DOMINANT_WITH_REST)

@@ -5,6 +5,7 @@ from pathlib import Path
 
 import numpy as np
 import pytest
+from scipy import stats
 
 from calibration.uncertainty.budget import BudgetLine, CoverageRule, Distribution, combine, coverage_factor
 from calibration.uncertainty.monte_carlo import (
@@ -200,3 +201,12 @@ def test_too_few_trials_and_results_that_are_no_numbers_are_refused():
         simulate(lambda drawn: np.log(drawn["x"]), inputs, seed=1, trials=10_000)
     with pytest.raises(ValueError, match="above zero"):
         numerical_tolerance(0.0, 2)
+
+
+@pytest.mark.parametrize("degrees_of_freedom", [2.0, 4.0, 14.0, 60.5])
+def test_few_readings_follow_student_s_distribution_all_the_way(degrees_of_freedom):
+    # second opinion on the draws: the distribution function of scipy, Kolmogorov and Smirnov's distance
+    drawn = Input(estimate=0.0, standard_u=1.0, degrees_of_freedom=degrees_of_freedom).draw(
+        np.random.default_rng(21), 200_000
+    )
+    assert stats.kstest(drawn, stats.t(degrees_of_freedom).cdf).statistic < 1.63 / math.sqrt(200_000)
