@@ -4,7 +4,8 @@ import sys
 
 import click
 
-from calibration.vehicle.dial import DialledBox, dial_row
+from calibration.vehicle.dial import dial_row
+from calibration.vehicle.dialled_box import DialledBox
 from host.curve_choice import chosen_curve
 from host.dial_report import dial_data, print_dial, words_of
 from host.one_line import OneLineCommand, above_zero, json_text

@@ -8,8 +8,10 @@ from hypothesis import strategies as st
 
 from calibration.curves import curve_names, load_curve
 from calibration.errors import CurveRangeError
+from calibration.resistance.decade_box import DecadeBoxCertificate
 from calibration.temperature_scale import celsius_from_fahrenheit
-from calibration.vehicle.dial import DialError, DialledBox, dial_row
+from calibration.vehicle.dial import dial_row
+from calibration.vehicle.dialled_box import CertifiedBox, DialError, DialledBox
 
 CURVE = load_curve("ntc-2k5-20c")
 BOX = DialledBox()
@@ -113,3 +115,39 @@ def test_a_box_too_coarse_for_the_hot_end_is_refused() -> None:
 def test_what_is_no_box_is_refused(wrong: dict[str, float]) -> None:
     with pytest.raises(DialError):
         DialledBox(**wrong)
+
+
+# Steps off by up to a part in a thousand, 0.7 Ω with every step out.
+CERTIFICATE = DecadeBoxCertificate(
+    residual_ohm=0.7,
+    step_ohm={w * d: w * d * (1.0 + 1e-3 * (-1) ** w) for d in (1, 10, 100, 1000) for w in (1, 2, 4, 8)},
+    expanded_u_relative=1e-4,
+    expanded_u_ohm=0.03,
+    k=2.0,
+)
+
+
+@given(show_c=st.floats(10.0, 129.0))
+def test_a_certified_box_comes_nearest_by_its_certificate_and_not_by_its_marks(show_c: float) -> None:
+    box = CertifiedBox(certificate=CERTIFICATE, leads_ohm=0.3)
+    row = dial_row(CURVE, show_c, box)
+    settings = range(1, CERTIFICATE.highest_ohm)
+    best = min(settings, key=lambda setting: abs(CERTIFICATE.true_ohm(setting) + 0.3 - row.curve_ohm))
+    assert abs(box.true_ohm(row.setting_ohm) - row.curve_ohm) == pytest.approx(
+        abs(CERTIFICATE.true_ohm(best) + 0.3 - row.curve_ohm)
+    )
+
+
+def test_a_certificate_and_short_leads_leave_far_less_open_than_a_tolerance() -> None:
+    """u by hand: 0.005 % of 243 Ω, 0.015 Ω and 0.05 Ω of leads, all normal."""
+    row = dial_row(CURVE, 90.0, CertifiedBox(certificate=CERTIFICATE))
+    slope = abs(CURVE.sensitivity_k_per_ohm(243.0))
+    standard_u_k = slope * math.sqrt((5e-5 * 243.0) ** 2 + 0.015**2 + 0.05**2)
+    # The box cannot make 243 Ω to the ohm, so that the curve between its rows adds a little.
+    assert row.expanded_u_k == pytest.approx(2.0 * standard_u_k, rel=0.1)
+    assert row.expanded_u_k < 0.1 * dial_row(CURVE, 90.0, BOX).expanded_u_k
+
+
+def test_a_certified_box_that_does_not_reach_says_so() -> None:
+    with pytest.raises(DialError, match="larger box"):
+        dial_row(CURVE, -30.0, CertifiedBox(certificate=CERTIFICATE))
