@@ -12,12 +12,14 @@ USUAL_PORT = 8350
 
 
 def interrupt_on_sigterm() -> None:
-    """Take SIGTERM as Ctrl-C, so that both leave everything as it can be taken up again."""
+    """Take SIGTERM and a closed terminal as Ctrl-C, so that all leave everything as it can be taken up."""
 
     def as_interrupt(_number: int, _frame: FrameType | None) -> None:
         raise KeyboardInterrupt
 
-    signal.signal(signal.SIGTERM, as_interrupt)
+    for name in ("SIGTERM", "SIGHUP"):
+        if hasattr(signal, name):
+            signal.signal(getattr(signal, name), as_interrupt)
 
 
 def serve_pages(desk: Desk, *, port: int, say: Callable[[str], None]) -> None:

@@ -67,8 +67,9 @@ def sentence_of(points: Sequence[JudgedPoint]) -> str:
         )
     worst = max(telling, key=lambda point: abs(point.error_k) / point.limit_k)
     if verdict is Verdict.IN_TOLERANCE:
-        count = "the one temperature" if len(points) == 1 else f"all {len(points)} temperatures"
-        return f"The sender is within its limits at {count} that were checked."
+        if len(points) == 1:
+            return "The sender is within its limits at the one temperature that was checked."
+        return f"The sender is within its limits at all {len(points)} temperatures that were checked."
     side = "high" if worst.error_k > 0.0 else "low"
     return (
         f"At {worst.temperature_c:.4g} °C the sender shows {worst.indicated_c:.1f} °C, "

@@ -48,6 +48,8 @@ class CurveFit:
         Points minus coefficients.
     weighted : bool
         Whether the points' uncertainties weighed; otherwise every point weighs the same in kelvin.
+    unknown_u : str
+        ``temperature`` or ``resistance`` where only the other's uncertainty was given; else empty.
     valid_from_c, valid_to_c : float
         Measured range: the curve says nothing outside it. [°C]
     """
@@ -62,6 +64,7 @@ class CurveFit:
     reduced_chi2: float | None
     degrees_of_freedom: int
     weighted: bool
+    unknown_u: str
     valid_from_c: float
     valid_to_c: float
 
@@ -84,8 +87,12 @@ class CurveFit:
                 "No uncertainties were given, so every point weighs the same in kelvin and there is no "
                 "chi-squared; the coefficients' uncertainties come from the scatter."
             )
+        alone = (
+            f" The {self.unknown_u} was given no uncertainty and counts as exact." if self.unknown_u else ""
+        )
         return (
             f"Reduced chi-squared {self.reduced_chi2:.3g} with {self.degrees_of_freedom} degrees of freedom."
+            f"{alone}"
         )
 
 
@@ -142,6 +149,7 @@ def fit_curve(points: Sequence[FitPoint], model: Model) -> CurveFit:
         reduced_chi2=found.sum_of_squares / found.degrees_of_freedom if chi2_known else None,
         degrees_of_freedom=found.degrees_of_freedom,
         weighted=weighted,
+        unknown_u=_unknown_u(points) if weighted else "",
         valid_from_c=float(min(temperatures_c)),
         valid_to_c=float(max(temperatures_c)),
     )
@@ -222,7 +230,30 @@ def _all_or_none_weighted(points: Sequence[FitPoint]) -> bool:
             f"The point at {missing.temperature_c:g} °C has no uncertainty while others have one: give "
             "every point one, or none."
         )
+    for kind in ("temperature", "resistance"):
+        _refuse_half_known(points, kind)
     return all(knowing)
+
+
+def _unknown_u(points: Sequence[FitPoint]) -> str:
+    if points[0].u_temperature_k is None:
+        return "temperature"
+    return "resistance" if points[0].u_resistance_ohm is None else ""
+
+
+def _refuse_half_known(points: Sequence[FitPoint], kind: str) -> None:
+    """An uncertainty that only some points give would count as none at the others."""
+    by_kind = {
+        "temperature": [point.u_temperature_k for point in points],
+        "resistance": [point.u_resistance_ohm for point in points],
+    }
+    known = [u is not None for u in by_kind[kind]]
+    if any(known) and not all(known):
+        missing = points[known.index(False)]
+        raise FitError(
+            f"The point at {missing.temperature_c:g} °C has no uncertainty of its {kind} while others have "
+            "one: give every point one, or none."
+        )
 
 
 def _refuse_too_few(points: Sequence[FitPoint], model: Model) -> None:

@@ -12,6 +12,9 @@ from scipy.optimize import brentq
 from calibration.errors import CurveError, CurveRangeError
 from calibration.temperature_scale import celsius_from_kelvin, kelvin_from_celsius
 
+# The ohms of a temperature at the end of a table may come out beyond its last row by the last binary digits.
+_SAME_RESISTANCE = 1e-12
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class TableCurve:
@@ -61,6 +64,9 @@ class TableCurve:
             If the table does not reach that resistance.
         """
         lowest, highest = self.resistances_ohm[-1], self.resistances_ohm[0]
+        for printed_ohm, printed_c in ((lowest, self.temperatures_c[-1]), (highest, self.temperatures_c[0])):
+            if math.isclose(resistance_ohm, printed_ohm, rel_tol=_SAME_RESISTANCE):
+                return printed_c
         if not lowest <= resistance_ohm <= highest:
             raise CurveRangeError(
                 f"{resistance_ohm:.6g} Ω is outside the table, which runs from {lowest:g} to {highest:g} Ω.",

@@ -1,6 +1,7 @@
 """The command that shows the main job on a simulated bench."""
 
 import contextlib
+import sys
 import time
 from collections.abc import Callable, Iterator
 from pathlib import Path
@@ -17,11 +18,16 @@ from host.serving import USUAL_PORT, interrupt_on_sigterm, serve_pages
 
 _LOOK_EVERY_S = 0.05
 
+# What a shell expects of a program that was interrupted before it had done its work.
+_INTERRUPTED = 130
+
 Follow = Callable[[str, Callable[[], RunView]], None]
 
 
 @click.command(name="demo", cls=OneLineCommand)
-@click.option("--seed", type=int, default=1, show_default=True, help="Seed of the simulated world.")
+@click.option(
+    "--seed", type=int, default=1, show_default=True, help="Seed of the world; timing moves last digits."
+)
 @click.option(
     "--plant", default="series:22", show_default=True, help="Fault in the second sender, NAME:SIZE."
 )
@@ -37,6 +43,7 @@ def command(seed: int, plant: str, data: Path | None, no_serve: bool, port: int,
         console.print(words, markup=False, highlight=False, soft_wrap=True)
 
     interrupt_on_sigterm()
+    checks: tuple[DemoCheck, ...] = ()
     try:
         check_plant(plant)
         folder = fresh_folder(data)
@@ -53,6 +60,8 @@ def command(seed: int, plant: str, data: Path | None, no_serve: bool, port: int,
                 serve_pages(demo.desk, port=port, say=say)
     except KeyboardInterrupt:
         say("Stopped.")
+        if not checks:
+            sys.exit(_INTERRUPTED)
 
 
 @contextlib.contextmanager

@@ -176,7 +176,8 @@ def _measured(packs: Sequence[ReadingPack]) -> str:
     first, last = (
         datetime.fromtimestamp(t, UTC).strftime("%Y-%m-%d %H:%M") for t in (min(times), max(times))
     )
-    return f"{first} to {last} UTC"
+    clock = "simulated time" if packs[0].simulated else "UTC"
+    return f"{first} to {last} {clock}"
 
 
 def _tolerance(curve: ReferenceCurve, settings: SenderCheckSettings) -> str:

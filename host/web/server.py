@@ -1,7 +1,6 @@
 """Serves the pages from a thread, on a port that is free."""
 
 import errno
-import logging
 import socket
 import threading
 from typing import Any
@@ -13,8 +12,6 @@ from waitress.server import BaseWSGIServer
 from host.errors import DeskError
 from host.web.app import MOST_STREAMS
 from host.web.live_stream import streams_of
-
-_log = logging.getLogger(__name__)
 
 #: A live page holds a thread for a minute at a time; three threads for each keep the others quick.
 THREADS = 3 * MOST_STREAMS
@@ -75,8 +72,6 @@ class PageServer:
 
     def start(self) -> int:
         """Begin to serve; the port."""
-        if self.port_words is not None:
-            _log.warning(self.port_words)
         self._thread.start()
         return self.port
 

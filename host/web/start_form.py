@@ -166,6 +166,10 @@ def _limit_k(text: str, curve: ReferenceCurve | None, errors: dict[str, str]) ->
 
 
 def _set_points(text: str, scale: str, errors: dict[str, str]) -> tuple[float, ...]:
+    if re.search(r"\d,\d", text):
+        # 30,5 may be one temperature or two: never guess
+        errors["set_points"] = "Write decimals with a point and set points with spaces between: 30.5 60 85."
+        return ()
     numbers = [_number(part) for part in re.split(r"[\s,;]+", text) if part]
     if any(number is None for number in numbers):
         errors["set_points"] = "Write numbers with spaces between them, for example 25 60 90."

@@ -25,7 +25,7 @@ BIN = Path(sys.executable).parent
 # Each is (events of the run, what is going on then): the killing happens as soon as there are so many.
 MOMENTS = ((3, "ohms check"), (12, "ohms check"), (24, "heating"), (25, "window open"), (28, "third heating"))
 
-pytestmark = [pytest.mark.slow, pytest.mark.timeout(300)]
+pytestmark = [pytest.mark.slow, pytest.mark.timeout(600)]
 
 
 class Shop:
@@ -149,13 +149,13 @@ def test_a_run_survives_its_killing_and_stores_every_number_once(
 ) -> None:
     shop.start_run()
     for events, words in MOMENTS:
-        until(lambda events=events: len(shop.events()) >= events, f"the run comes to: {words}", 90)
+        until(lambda events=events: len(shop.events()) >= events, f"the run comes to: {words}", 200)
         shop.kill(who)
         if who == "rig":
             shop.start_rig()
         if who == "desk":
             shop.start_desk()
-    until(lambda: "result" in shop.events() or "stopped" in shop.events(), "the run ends", 120)
+    until(lambda: "result" in shop.events() or "stopped" in shop.events(), "the run ends", 200)
     assert shop.events()[-1] == "result", shop.store.runs.events(1)[-1]
     assert len(shop.store.certificates.all()) == 1
 

@@ -262,3 +262,22 @@ def test_three_points_cannot_choose_a_model():
 def test_a_point_no_sender_can_have_is_refused(wrong):
     with pytest.raises(ValueError, match="no "):
         FitPoint(**wrong)
+
+
+@pytest.mark.parametrize("known", ["u_temperature_k", "u_resistance_ohm"])
+def test_an_uncertainty_that_only_some_points_give_is_refused_not_taken_as_none(known: str) -> None:
+    other = "u_resistance_ohm" if known == "u_temperature_k" else "u_temperature_k"
+    values = {"u_temperature_k": 0.1, "u_resistance_ohm": 2.0}
+    rows = [(20.0, 2500.0), (40.0, 1175.0), (60.0, 596.0), (80.0, 323.0)]
+    points = [
+        FitPoint(temperature_c=t, resistance_ohm=r, **{known if i else other: values[known if i else other]})
+        for i, (t, r) in enumerate(rows)
+    ]
+    with pytest.raises(FitError, match="has no uncertainty of its"):
+        fit_curve(points, Model.STEINHART_HART)
+
+
+def test_a_fit_says_which_quantity_counts_as_exact() -> None:
+    rows = [(20.0, 2500.0), (40.0, 1175.0), (60.0, 596.0), (80.0, 323.0)]
+    points = [FitPoint(temperature_c=t, resistance_ohm=r, u_temperature_k=0.1) for t, r in rows]
+    assert "The resistance was given no uncertainty" in fit_curve(points, Model.STEINHART_HART).chi2_words

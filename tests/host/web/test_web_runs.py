@@ -217,3 +217,10 @@ def test_the_list_of_runs_says_where_each_stands(browser, desk, run):
 def test_empty_lists_say_where_to_begin(browser):
     assert "start a sender check" in browser.get("/runs").text
     assert "No certificate yet" in browser.get("/certificates").text
+
+
+def test_a_decimal_comma_among_set_points_is_refused_and_never_guessed_at(browser, desk, bench):
+    answer = browser.post("/stations/bench-1/sender-check", data=GOOD | {"set_points": "30,5 60,5 85,5"})
+    assert answer.status_code == 422
+    assert "decimals with a point" in answer.get_data(as_text=True)
+    assert desk.store.runs.all() == []
