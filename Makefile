@@ -8,7 +8,7 @@ SEED ?= 1
 PLANT ?= series:22
 SERVE ?= 1
 
-.PHONY: demo test quick check lock picture clean
+.PHONY: demo test quick check lock picture benchmark clean
 
 demo: $(STAMP)
 	@$(BIN)/ohmbath demo --seed $(SEED) --plant $(PLANT) $(if $(filter 0,$(SERVE)),--no-serve,)
@@ -44,6 +44,10 @@ lock:
 picture: $(STAMP)
 	@mkdir -p .pictures
 	PYTHONPATH=tests $(BIN)/python tests/readme_picture.py .pictures/bench.png
+
+# What the science reaches, against goals; QUICK=1 for a minute instead of many.
+benchmark: $(STAMP)
+	@nice -n 10 $(BIN)/ohmbath benchmark science --seed $(SEED) $(if $(filter 1,$(QUICK)),--quick,)
 
 clean:
 	rm -rf $(VENV) build dist .pytest_cache .mypy_cache .ruff_cache .hypothesis .import_linter_cache

@@ -5,15 +5,16 @@ corrections and budget are those of a plateau (`calibration.bench_stand`), with 
 movement of the bath exchanged for those of the fit.
 """
 
-import math
 from collections.abc import Sequence
 from dataclasses import dataclass
+
+import numpy as np
 
 from calibration.bath.identifiability import MODEL_DOUBT_S
 from calibration.bath.loop import LoopFit, fit_loop
 from calibration.bench_stand import BenchPoint, BenchPointError, BenchSetup, Stand, judge_stand
 from calibration.conformity import DecisionRule
-from calibration.resistance.three_tap import ratio_count
+from calibration.resistance.three_tap import FULL_SCALE_COUNT, ratio_count
 from calibration.uncertainty.budget import BudgetLine
 from calibration.uncertainty.line import rectangular, student
 
@@ -113,7 +114,7 @@ def judge_loop(
 def _stand(fit: LoopFit, loop: BenchLoop, setup: BenchSetup, probe_c: float) -> Stand:
     sender_ohm = fit.resistance_ohm(probe_c)
     probe_ohm = setup.probe.curve.resistance_ohm(probe_c)
-    range_ohm = _range_near(loop, setup, sender_ohm)
+    range_ohm = _range_near(loop, sender_ohm)
     noise_k = fit.standard_u_k(probe_c)
     slope = abs(fit.curve.sensitivity_k_per_ohm(sender_ohm))
     return Stand(
@@ -129,19 +130,11 @@ def _stand(fit: LoopFit, loop: BenchLoop, setup: BenchSetup, probe_c: float) -> 
     )
 
 
-def _range_near(loop: BenchLoop, setup: BenchSetup, sender_ohm: float) -> float:
+def _range_near(loop: BenchLoop, sender_ohm: float) -> float:
     """Range the sender was read on where it had about that resistance. [Ω]"""
-    best_ohm, best = loop.sender_range_ohm[0], math.inf
-    for range_ohm in set(loop.sender_range_ohm):
-        correction = setup.sender_correction(range_ohm)
-        away = min(
-            abs(math.log(correction.corrected_ohm(count) / sender_ohm))
-            for count, used in zip(loop.sender_count, loop.sender_range_ohm, strict=True)
-            if used == range_ohm
-        )
-        if away < best:
-            best_ohm, best = range_ohm, away
-    return best_ohm
+    counts, ranges = np.array(loop.sender_count), np.array(loop.sender_range_ohm)
+    about_ohm = ranges * counts / (FULL_SCALE_COUNT - counts)
+    return float(ranges[np.argmin(np.abs(about_ohm - sender_ohm))])
 
 
 def _movement(fit: LoopFit, noise_k: float) -> tuple[BudgetLine, ...]:

@@ -8,8 +8,8 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from calibration.bath.heating import Heating, heating_of
-from calibration.bath.identifiability import LARGEST_LAG_DOUBT_K, missing_of
-from calibration.bath.lag import LAGS_STATED_AT_C, Lags
+from calibration.bath.identifiability import LARGEST_LAG_DOUBT_K, missing_of, pause_for_s
+from calibration.bath.lag import LAGS_STATED_AT_C, SLOW_FACTOR, Lags
 from calibration.bath.loop_fit import LoopSolution, solve_loop
 from calibration.bath.loop_noise import LoopNoise
 from calibration.bath.loop_record import LoopError, loop_record
@@ -41,7 +41,8 @@ class LoopFit:
     u_sender_lag_s, u_probe_lag_s, u_slope_per_k : float
         Standard uncertainties of the lags. [s], [s], [1/K]
     lag_doubt_k : float
-        Largest standard uncertainty of the difference of lags over the range, times the heating rate. [K]
+        Standard uncertainty of the difference of lags in the middle of the range, times the heating rate;
+        what their slope adds towards the ends is in the covariance of the curve. [K]
     noise : LoopNoise
     residuals_k : ndarray, shape (n,)
         Temperature by the curve minus that of the sender's body, averaged over a second. [K]
@@ -140,7 +141,7 @@ def fit_loop(
     heating = heating_of(record.time_s, record.probe_c, heater_off)
     solution = solve_loop(record, start_slope_k_per_s=heating.start_slope_k_per_min / 60.0)
     low_c, high_c = float(solution.sender_c.min()), float(solution.sender_c.max())
-    u_lag_s = max(_u_difference_s(solution, at_c) for at_c in (low_c, 0.5 * (low_c + high_c), high_c))
+    u_lag_s = _u_difference_s(solution, 0.5 * (low_c + high_c))
     doubt_k = u_lag_s * heating.rate_k_per_min / 60.0
     if not doubt_k <= LARGEST_LAG_DOUBT_K:
         raise _not_told_apart(heating, solution.lags, u_lag_s, doubt_k)
@@ -151,10 +152,10 @@ def fit_loop(
             "Look at the sender's leads and at the range it was read on, then run the loop again."
         )
     scale = solution.half_span ** -np.arange(4.0)
-    u_sender, u_probe, u_slope = np.sqrt(np.diag(solution.covariance))[:3]
+    u_sender, u_probe, u_slope, _ = np.sqrt(np.diag(solution.covariance))[:4]
     return LoopFit(
         curve=curve,
-        curve_covariance=solution.covariance[3:7, 3:7] * np.outer(scale, scale),
+        curve_covariance=solution.covariance[4:8, 4:8] * np.outer(scale, scale),
         lags=solution.lags,
         u_sender_lag_s=float(u_sender),
         u_probe_lag_s=float(u_probe),
@@ -189,17 +190,24 @@ def _u_difference_s(solution: LoopSolution, temperature_c: float) -> float:
     """Standard uncertainty of sender lag minus probe lag at a temperature. [s]"""
     share = float(solution.lags.share(temperature_c))
     away_k = temperature_c - LAGS_STATED_AT_C
-    by = np.array([share, -share, (solution.lags.sender_s - solution.lags.probe_s) * away_k])
-    return math.sqrt(max(float(by @ solution.covariance[:3, :3] @ by), 0.0))
+    lags = solution.lags
+    by_sender = share * (1.0 + (SLOW_FACTOR - 1.0) * lags.slow_share)
+    by_slope = (lags.mean_sender_s - lags.probe_s) * away_k
+    by = np.array([by_sender, -share, by_slope, share * (SLOW_FACTOR - 1.0) * lags.sender_s])
+    return math.sqrt(max(float(by @ solution.covariance[:4, :4] @ by), 0.0))
 
 
 def _not_told_apart(heating: Heating, lags: Lags, u_lag_s: float, doubt_k: float) -> LoopError:
     missing = missing_of(heating, sender_lag_s=lags.sender_s)
     if not missing:
-        missing = ("stir more evenly, heat more slowly or make the pauses longer: the bath is too restless",)
+        slower = heating.rate_k_per_min * LARGEST_LAG_DOUBT_K / doubt_k
+        missing = (
+            f"longer pauses, of {1.5 * pause_for_s(lags.sender_s):.0f} s, or heating no faster than "
+            f"{slower:.1f} K/min: this sender is slow, or the bath restless",
+        )
     return LoopError(
         f"This loop does not tell the lags from the curve: the lag is uncertain by {u_lag_s:.1f} s, which at "
-        f"{heating.rate_k_per_min:.1f} K/min is {doubt_k:.2f} K; the limit is {LARGEST_LAG_DOUBT_K:g} K. "
+        f"{heating.rate_k_per_min:.1f} K/min is {doubt_k:.3f} K; the limit is {LARGEST_LAG_DOUBT_K:g} K. "
         f"Missing: {'; '.join(missing)}.",
         missing=missing,
     )

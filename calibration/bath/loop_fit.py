@@ -28,17 +28,18 @@ from calibration.temperature_scale import ZERO_CELSIUS_K
 Vector = NDArray[np.float64]
 Matrix = NDArray[np.float64]
 
-#: What is known of the probe's lag and of its slope before anything is read: a small probe in stirred water,
-#: and water that gets thinner. Assumed; wide enough that a loop with pauses hardly feels them. [s], [1/K]
+#: What is known before anything is read: a small probe in stirred water, water that gets thinner, a sender
+#: with a little body behind its element. Assumed, as value and standard uncertainty. [s], [1/K], [1]
 PROBE_LAG_S, PROBE_LAG_U_S = 5.0, 5.0
 LAG_SLOPE_PER_K, LAG_SLOPE_U_PER_K = -0.003, 0.005
+SLOW_SHARE, SLOW_SHARE_U = 0.05, 0.05
 
 #: A sender taken into use at rest may still stand this far from the water. [K]
 START_U_K = 0.05
 
-_LOWEST = (0.2, 0.1, -0.015)
-_HIGHEST = (200.0, 60.0, 0.010)
-_SCALES = (1.0, 1.0, 0.001)
+_LOWEST = (0.2, 0.1, -0.015, -0.05)
+_HIGHEST = (200.0, 60.0, 0.010, 0.4)
+_SCALES = (1.0, 1.0, 0.001, 0.01)
 _FIRST_SENDER_S = (2.0, 4.0, 8.0, 14.0, 22.0, 32.0, 45.0, 70.0, 110.0)
 _FIRST_WANDER_K, _FIRST_WANDER_S, _FIRST_LAG_S = 0.02, 60.0, 10.0
 _LEAST_NOISE_K = 1e-5
@@ -60,8 +61,8 @@ class LoopSolution:
         ``z = (ln R - centre)/half_span`` runs from -1 to 1. [1]
     coefficients : ndarray, shape (4,)
         Of 1, z, z², z³ in 1/T. [1/K]
-    covariance : ndarray, shape (8, 8)
-        Of sender lag, probe lag, slope, the coefficients, and the temperature at the start.
+    covariance : ndarray, shape (9, 9)
+        Of sender lag, probe lag, slope, slow share, the coefficients, and the temperature at the start.
     residuals_k : ndarray, shape (n,)
         Temperature by the curve minus that of the sender's body. [K]
     sender_c : ndarray, shape (n,)
@@ -149,7 +150,10 @@ def solve_loop(record: LoopRecord, *, start_slope_k_per_s: float) -> LoopSolutio
     noise = _first_noise(record, problem.probe_k)
     first = Whitening(noise, sender_s=_FIRST_LAG_S, probe_s=PROBE_LAG_S)
     scaled = min(
-        (np.array([sender_s, PROBE_LAG_S, LAG_SLOPE_PER_K]) / _SCALES for sender_s in _FIRST_SENDER_S),
+        (
+            np.array([sender_s, PROBE_LAG_S, LAG_SLOPE_PER_K, SLOW_SHARE]) / _SCALES
+            for sender_s in _FIRST_SENDER_S
+        ),
         key=lambda start: float(np.sum(problem.projected(start, first) ** 2)),
     )
     scaled = _searched(problem, scaled, first)
@@ -185,8 +189,8 @@ def _whitening(noise: LoopNoise, lags: Lags) -> Whitening:
 
 def lags_of(scaled: Vector) -> Lags:
     """Lags of the numbers that are searched for."""
-    sender_s, probe_s, slope = scaled * _SCALES
-    return Lags(sender_s=float(sender_s), probe_s=float(probe_s), slope_per_k=float(slope))
+    sender_s, probe_s, slope, share = (float(number) for number in scaled * _SCALES)
+    return Lags(sender_s=sender_s, probe_s=probe_s, slope_per_k=slope, slow_share=share)
 
 
 def _searched(problem: _Problem, start: Vector, whitening: Whitening) -> Vector:
@@ -231,6 +235,7 @@ def _solution(problem: _Problem, lags: Lags, noise: LoopNoise) -> LoopSolution:
     information[-1, -1] += problem.start_u_k**-2
     information[1, 1] += PROBE_LAG_U_S**-2
     information[2, 2] += LAG_SLOPE_U_PER_K**-2
+    information[3, 3] += SLOW_SHARE_U**-2
     return LoopSolution(
         lags=lags,
         centre=problem.centre,
@@ -256,5 +261,6 @@ def _prior_rows(lags: Lags) -> Vector:
         [
             (lags.probe_s - PROBE_LAG_S) / PROBE_LAG_U_S,
             (lags.slope_per_k - LAG_SLOPE_PER_K) / LAG_SLOPE_U_PER_K,
+            (lags.slow_share - SLOW_SHARE) / SLOW_SHARE_U,
         ]
     )

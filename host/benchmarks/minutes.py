@@ -1,0 +1,224 @@
+"""Bath minutes to a verdict: a loop against three and five plateaus that settle of themselves."""
+
+from collections.abc import Callable
+from dataclasses import dataclass, field
+from typing import Any
+
+import numpy as np
+
+from calibration.bench_stand import BenchPoint, BenchSetup
+from host.benchmarks.course import course
+from host.benchmarks.electronics import setups
+from host.benchmarks.loops import LONGEST_S, run_loops
+from host.benchmarks.plateaus import judged_windows
+from host.benchmarks.programmes import LoopProgramme, PlateauProgramme
+from host.benchmarks.report import BenchmarkResult, FigureOfMerit, Progress
+from host.benchmarks.world import BATHS, Array, Benches, draw_benches
+
+THREE_C = (30.0, 60.0, 85.0)
+FIVE_C = (30.0, 45.0, 60.0, 75.0, 85.0)
+OF_THREE_GOAL, OF_FIVE_GOAL, U_GOAL = 0.7, 0.5, 1.1
+
+_BENCHES, _QUICK_BENCHES, _AT_ONCE = 300, 9, 60
+_LONGEST_PLATEAUS_S = 7200.0
+
+
+@dataclass(slots=True)
+class Way:
+    """One way through the curve, bench by bench.
+
+    Attributes
+    ----------
+    minutes : list[float]
+        Bath time; not a number where there was no result. [min]
+    wrong_k, expanded_u_k : dict[float, list[float]]
+        By temperature. [K]
+    """
+
+    name: str
+    minutes: list[float] = field(default_factory=list)
+    wrong_k: dict[float, list[float]] = field(default_factory=dict)
+    expanded_u_k: dict[float, list[float]] = field(default_factory=dict)
+
+    def add(self, at_c: float, judged: BenchPoint, true_k: float) -> None:
+        """Take one judged point."""
+        self.wrong_k.setdefault(at_c, []).append(judged.point.error_k - true_k)
+        self.expanded_u_k.setdefault(at_c, []).append(judged.point.expanded_u_k)
+
+    def mean_u_k(self, temperatures_c: tuple[float, ...]) -> float:
+        """Mean expanded uncertainty over temperatures. [K]"""
+        return float(np.mean([np.mean(self.expanded_u_k[t]) for t in temperatures_c]))
+
+    def rms_k(self) -> float:
+        """Certified minus true, over all points. [K]"""
+        return float(np.sqrt(np.mean(np.square(np.concatenate(list(self.wrong_k.values()))))))
+
+
+# The usual loop, and ones with less rest: how much of a pause does the fit need?
+_PROGRAMMES: dict[str, Callable[[Benches], LoopProgramme]] = {
+    "loop": LoopProgramme,
+    "loop, half the pauses": lambda benches: LoopProgramme(
+        benches, pause_lags=2.0, shortest_pause_s=40.0, top_s=80.0
+    ),
+    "loop, one pause near 56 °C": lambda benches: LoopProgramme(benches, pauses_c=(56.0,), top_s=80.0),
+    "loop, no pause, top only": lambda benches: LoopProgramme(benches, pauses_c=(), top_s=60.0),
+}
+
+
+class Minutes:
+    """The same benches, gone through in every way."""
+
+    name = "minutes"
+
+    def run(self, *, seed: int, quick: bool, progress: Progress) -> BenchmarkResult:
+        """Compare bath minutes, error and U."""
+        count = _QUICK_BENCHES if quick else _BENCHES
+        programmes = dict(list(_PROGRAMMES.items())[:1]) if quick else _PROGRAMMES
+        ways = {name: Way(name) for name in (*programmes, "three plateaus", "five plateaus")}
+        kinds: list[int] = []
+        chance = np.random.default_rng([seed, 3])
+        for first in range(0, count, _AT_ONCE):
+            benches = draw_benches(min(_AT_ONCE, count - first), chance)
+            known = setups(benches, chance)
+            kinds += benches.kind.tolist()
+            for name, programme in programmes.items():
+                _loops(ways[name], benches, programme(benches), known, chance)
+            for name, set_c in (("three plateaus", THREE_C), ("five plateaus", FIVE_C)):
+                _plateaus(ways[name], benches, set_c, known, chance)
+            progress(min(first + _AT_ONCE, count), count, "benches")
+        return _result(self.name, seed, count, ways, np.array(kinds))
+
+
+def _loops(
+    way: Way,
+    benches: Benches,
+    programme: LoopProgramme,
+    known: list[BenchSetup],
+    chance: np.random.Generator,
+) -> None:
+    outcomes = run_loops(benches, temperatures_c=FIVE_C, chance=chance, programme=programme, known=known)
+    for outcome in outcomes:
+        way.minutes.append(outcome.seconds / 60.0 if outcome.fit is not None else np.nan)
+        for at_c, (judged, true_k) in outcome.points.items():
+            way.add(at_c, judged, true_k)
+
+
+def _plateaus(
+    way: Way,
+    benches: Benches,
+    set_c: tuple[float, ...],
+    known: list[BenchSetup],
+    chance: np.random.Generator,
+) -> None:
+    programme = PlateauProgramme(benches, set_c)
+    went = course(benches, programme, longest_s=_LONGEST_PLATEAUS_S, chance=chance)
+    for bench in range(benches.count):
+        ended_s = programme.end_s[bench]
+        way.minutes.append(float(ended_s) / 60.0 if np.isfinite(ended_s) else np.nan)
+        judged = judged_windows(benches, bench, went, programme.windows[bench], known[bench], chance)
+        for at_c, (_, point, true_k) in zip(set_c, judged, strict=False):
+            way.add(at_c, point, true_k)
+
+
+def _result(name: str, seed: int, count: int, ways: dict[str, Way], kinds: Array) -> BenchmarkResult:
+    loop, three, five = ways["loop"], ways["three plateaus"], ways["five plateaus"]
+    of_three, of_five = _ratios(loop, three), _ratios(loop, five)
+    return BenchmarkResult(
+        name=name,
+        title="Minutes to a verdict: a loop against plateaus on the same baths",
+        seed=seed,
+        counts=f"{count} benches: kettles, hotplates and insulated jugs, a third each",
+        columns=(
+            "way",
+            *(f"{bath.name}, min" for bath in BATHS),
+            "all, min",
+            "of three",
+            "of five",
+            "no result",
+            "rms error in K",
+            "mean U in K",
+        ),  # fmt: skip
+        rows=tuple(_row(way, three, five, kinds) for way in ways.values()),
+        merits=(
+            FigureOfMerit(
+                name="loop of three plateaus, median ratio of minutes", value=of_three, goal=OF_THREE_GOAL
+            ),
+            FigureOfMerit(
+                name="loop of five plateaus, median ratio of minutes", value=of_five, goal=OF_FIVE_GOAL
+            ),
+            FigureOfMerit(
+                name="loop's U of three plateaus' U",
+                value=loop.mean_u_k(THREE_C) / three.mean_u_k(THREE_C),
+                goal=U_GOAL,
+            ),
+            FigureOfMerit(
+                name="loop's U of five plateaus' U",
+                value=loop.mean_u_k(FIVE_C) / five.mean_u_k(FIVE_C),
+                goal=U_GOAL,
+            ),
+            FigureOfMerit(name="shortest programme of three plateaus", value=_shortest(ways, three)),
+            FigureOfMerit(name="shortest programme of five plateaus", value=_shortest(ways, five)),
+        ),
+        notes=(
+            "Minutes run from the cold bath at rest to the last reading; cooling is not counted.",
+            "Plateaus have a thermostat that knows its bath's losses and lag; a plainer one takes longer.",
+            f"Loops are run at full power up to {LONGEST_S / 60.0:g} minutes at the longest.",
+        ),
+        data={
+            way.name: {
+                "minutes": [None if np.isnan(m) else round(m, 2) for m in way.minutes],
+                "rms_k": way.rms_k(),
+                "mean_u_k": {f"{t:g}": float(np.mean(u)) for t, u in sorted(way.expanded_u_k.items())},
+            }
+            for way in ways.values()
+        },
+        draw=_draw(ways),
+    )
+
+
+def _ratios(way: Way, other: Way) -> float:
+    return float(np.nanmedian(np.array(way.minutes) / np.array(other.minutes)))
+
+
+def _shortest(ways: dict[str, Way], other: Way) -> float:
+    """Of the loops that gave a result on nine benches of ten, at U no more than the goal."""
+    sound = [
+        way
+        for name, way in ways.items()
+        if name.startswith("loop")
+        and np.mean(np.isnan(way.minutes)) <= 0.1
+        and way.mean_u_k(THREE_C) <= U_GOAL * ways["three plateaus"].mean_u_k(THREE_C)
+    ]
+    return min((_ratios(way, other) for way in sound), default=float("nan"))
+
+
+def _row(way: Way, three: Way, five: Way, kinds: Array) -> tuple[str, ...]:
+    minutes = np.array(way.minutes)
+    by_bath = [f"{np.nanmedian(minutes[kinds == kind]):.1f}" for kind in range(len(BATHS))]
+    return (
+        way.name,
+        *by_bath,
+        f"{np.nanmedian(minutes):.1f}",
+        f"{_ratios(way, three):.2f}",
+        f"{_ratios(way, five):.2f}",
+        f"{int(np.isnan(minutes).sum())}",
+        f"{way.rms_k():.3f}",
+        f"{way.mean_u_k(THREE_C):.3f}",
+    )
+
+
+def _draw(ways: dict[str, Way]) -> Callable[[Any], None]:
+    def draw(figure: Any) -> None:
+        axes = figure.subplots()
+        names = list(ways)
+        axes.boxplot(
+            [[m for m in ways[name].minutes if not np.isnan(m)] for name in names], vert=False, widths=0.6
+        )
+        axes.set_yticks(range(1, len(names) + 1), names)
+        axes.invert_yaxis()
+        axes.set_xlabel("bath minutes to a verdict")
+
+    return draw
+
+
+benchmark = Minutes()
