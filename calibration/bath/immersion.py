@@ -21,6 +21,9 @@ DECAY_MM = (8.0, 31.0)
 #: Two depths must differ by this at least, or the line to the bottom is longer than it is known. [mm]
 LEAST_CHANGE_MM = 8.0
 
+#: A reading that is warmer when drawn out is scatter up to so many standard uncertainties.
+SCATTER_UP_TO = 3.0
+
 #: Beyond this the sender does not hang in the bath: a handle, not a correction. [1]
 LARGEST_SHARE = 0.05
 
@@ -163,10 +166,10 @@ def stem_from_two_depths(
         )
     fall_k = deep.error_k - shallow.error_k
     u_fall_k = math.hypot(deep.standard_u_k, shallow.standard_u_k)
-    if fall_k < -2.0 * u_fall_k:
+    if fall_k < -SCATTER_UP_TO * u_fall_k:
         raise StemError(
-            f"The sender reads {-fall_k:.3f} K warmer when drawn out, more than {2.0 * u_fall_k:.3f} K "
-            "of scatter: that is no stem. Stir, wait until both channels stand, and read both depths again."
+            f"The sender reads {-fall_k:.3f} K warmer when drawn out, more than the "
+            f"{SCATTER_UP_TO * u_fall_k:.3f} K of scatter: that is no stem. Stir, wait until both channels stand, and read both depths again."
         )
     least, most = (_left_over(change_mm, decay_mm) for decay_mm in DECAY_MM)
     middle, half = 0.5 * (most + least), 0.5 * (most - least)

@@ -18,6 +18,9 @@ LEAST_POWER_RATIO = 2.0
 #: A warming counts as found beyond this many standard uncertainties.
 FOUND_AT = 2.0
 
+#: A cooling under power is scatter up to so many standard uncertainties.
+SCATTER_UP_TO = 3.0
+
 
 class ZeroPowerError(CalibrationError):
     """Two duties that give no line back to no power."""
@@ -128,7 +131,7 @@ def zero_power(
     )
     per_power = sensitivity_k_per_ohm / (power_high - power_low)
     conductance, u_conductance = fall_ohm * per_power, abs(u_fall_ohm * per_power)
-    if conductance < -FOUND_AT * u_conductance:
+    if conductance < -SCATTER_UP_TO * u_conductance:
         raise ZeroPowerError(
             f"The sender reads {abs(fall_ohm * sensitivity_k_per_ohm):.3f} K colder at the higher power, "
             "more than the readings scatter: the bath moved. Wait until it stands, then read low, high, low."
