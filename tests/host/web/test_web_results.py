@@ -44,7 +44,8 @@ def test_every_number_of_the_table_is_the_number_on_the_paper(browser, issued):
     assert len(points) == 3
     for point in points:
         for name in ("temperature_c", "resistance_ohm", "indicated_c", "error_k", "expanded_u_k", "limit_k"):
-            assert f"<td>{point[name]['reported']}</td>" in page
+            printed = point[name]["reported"].replace("-", "−")  # a true minus, as on the paper
+            assert f"<td>{printed}</td>" in page
 
 
 def test_each_temperature_has_a_strip_and_a_verdict(browser, issued):
