@@ -11,12 +11,12 @@ from typing import Any, Protocol
 from gpiozero import BadPinFactory, SPISoftwareFallback
 
 from calibration.contract.readings import Insertion
-from rig.clock import Clock, SimulatedClock
+from rig.clock import Clock
 from rig.driven_bench import Below, BenchSample, DrivenBench
 from rig.drivers.burst import BurstPoint
 from rig.drivers.kernel_i2c import kernel_i2c_bus
 from rig.drivers.one_wire import KERNEL_TREE, WitnessThread
-from rig.drivers.pacing import RealPacer
+from rig.drivers.pacing import Pacer, RealPacer
 from rig.errors import OrderRefused, RigError
 from rig.sim.chance import generator
 from rig.sim.hands import do_by_hand
@@ -173,6 +173,7 @@ class SimulatedBench(DrivenBench):
         silicon: SimulatedSilicon,
         world_file: Path,
         wall_utc_s: Callable[[], float],
+        pacer_over: Callable[[Pacer], Pacer] = lambda pacer: pacer,
     ) -> None:
         self.silicon = silicon
         self._world_file = world_file
@@ -184,7 +185,7 @@ class SimulatedBench(DrivenBench):
             pin_factory=silicon.pin_factory,
             i2c_bus=silicon.i2c_bus,
             one_wire_tree=silicon.one_wire.folder,
-            pacer=silicon.pacer,
+            pacer=pacer_over(silicon.pacer),
             jitter=jitter.random,
         )
         super().__init__(wiring=wiring, clock=clock, below=below)
@@ -255,9 +256,10 @@ def simulated_bench(
     seed: int,
     plant: tuple[str, float] | None,
     world_file: Path,
-    clock: SimulatedClock,
+    clock: Clock,
     papers_folder: Path | None = None,
     wall_utc_s: Callable[[], float] = time.time,
+    pacer_over: Callable[[Pacer], Pacer] = lambda pacer: pacer,
 ) -> SimulatedBench:
     """A bench over simulated silicon, new or taken up where it was put away.
 
@@ -271,12 +273,14 @@ def simulated_bench(
         Fault in the first sender of a new world, as `rig.sim.plants.parse_plant` gives it.
     world_file : Path
         Where the world is put away; the simulated 1-wire tree stands in a folder beside it.
-    clock : SimulatedClock
+    clock : Clock
         Rig time; start its UTC by `simulated_start_utc_s`.
     papers_folder : Path or None
         Where the instruments' certificates go; None is ``papers`` beside the world file.
     wall_utc_s : callable
         Wall time, to know for how long a world was put away. [s]
+    pacer_over : callable
+        What to put over the chips' own time; to wait on the wall as well, where jitter is measured.
 
     Raises
     ------
@@ -300,7 +304,12 @@ def simulated_bench(
         today_utc_s=clock.utc_s() or wall_utc_s(),
     )
     bench = SimulatedBench(
-        wiring=wiring, clock=clock, silicon=silicon, world_file=world_file, wall_utc_s=wall_utc_s
+        wiring=wiring,
+        clock=clock,
+        silicon=silicon,
+        world_file=world_file,
+        wall_utc_s=wall_utc_s,
+        pacer_over=pacer_over,
     )
     bench.save()
     return bench

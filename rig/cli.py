@@ -5,6 +5,7 @@ import json
 import logging
 import signal
 import sys
+import tempfile
 import time
 from collections.abc import Callable
 from dataclasses import asdict
@@ -206,17 +207,111 @@ def join(file: Path, data: Path, copied_card: bool) -> None:
 @click.option("--json", "as_json", is_flag=True, help="Print JSON alone.")
 def plants(plant: tuple[str, float] | None, as_json: bool) -> None:
     """List the faults that a simulated bench can have planted, or check that one of them can be."""
-    from rig.sim.plants import PLANTS
+    from rig.sim.plants import PLANTS, part_of
 
     if plant is not None:
         name, size = plant
         click.echo(f"{name}:{size:g} {PLANTS[name].unit}: {PLANTS[name].effect}")
         return
     if as_json:
-        click.echo(json.dumps({"plants": [asdict(plant) for plant in PLANTS.values()]}))
+        found = [
+            {
+                "name": kind.name,
+                "unit": kind.unit,
+                "part": part_of((kind.name, kind.size)),
+                "size": kind.size,
+                "lowest": kind.lowest,
+                "highest": kind.highest,
+                "selftest": kind.selftest,
+                "effect": kind.effect,
+            }
+            for kind in PLANTS.values()
+        ]
+        click.echo(json.dumps({"plants": found}))
         return
-    for plant in PLANTS.values():
-        click.echo(f"{plant.name:<18} {plant.effect}")
+    click.echo(f"{'name, a size as example':<31} {'self-test':<9} effect")
+    for kind in PLANTS.values():
+        sees = "sees it" if kind.selftest else "-"
+        click.echo(f"{kind.name + f':{kind.size:g}':<31} {sees:<9} {kind.effect}")
+
+
+@main.command()
+@click.option(
+    "--schematic", type=click.Path(path_type=Path, dir_okay=False), metavar="FILE.svg",
+    help="Draw the circuit into this file, too.",
+)  # fmt: skip
+def wiring(schematic: Path | None) -> None:
+    """Print the wiring map: pins, ranges, inputs, buses, relays."""
+    from rig.wiring_table import wiring_lines
+
+    try:
+        found = load_wiring()
+        if schematic is not None:
+            from rig.schematic import schematic_svg
+
+            schematic.write_bytes(schematic_svg(found))
+    except RigError as error:
+        raise _BadInputError(str(error)) from error
+    except OSError as error:
+        raise _BadInputError(
+            f"{schematic} cannot be written ({error.strerror}): give another file."
+        ) from error
+    click.echo("\n".join(wiring_lines(found)))
+
+
+@main.command()
+@click.option("--simulate", is_flag=True, help="Test a simulated bench: no hardware is touched.")
+@click.option("--plant", callback=_plant, metavar="NAME[:SIZE]", help="Fault to plant; simulation only.")
+@click.option("--seed", type=int, default=1, show_default=True, help="Seed of the simulated bench.")
+@click.option("--json", "as_json", is_flag=True, help="Print JSON alone.")
+def selftest(simulate: bool, plant: tuple[str, float] | None, seed: int, as_json: bool) -> None:
+    """Test every chip, relay and range against the decade box; under two minutes on a real bench.
+
+    Stop the service first. Exit code 0: all good; 1: a part failed; 2: the test could not be run.
+    """
+    from rig.selftest import report_lines, run_selftest
+
+    _log_to_stderr()
+    if plant is not None and not simulate:
+        raise _BadInputError("--plant is for a simulated bench: add --simulate.")
+    with tempfile.TemporaryDirectory(prefix="ohmbath-selftest-") as folder:
+        if simulate:
+            bench = _simulated(seed=seed, plant=plant, data=Path(folder), speed=None)
+        else:
+            bench = _real()
+        try:
+            report = run_selftest(bench, load_wiring())
+        finally:
+            bench.close()
+    if as_json:
+        parts = [asdict(part) for part in report.parts]
+        left_out = [{"part": part, "why": why} for part, why in report.not_judged]
+        found = {"ok": report.ok, "simulated": report.simulated, "parts": parts, "not_judged": left_out}
+        click.echo(json.dumps(found))
+    else:
+        click.echo("\n".join(report_lines(report)))
+    sys.exit(0 if report.ok else 1)
+
+
+@main.command()
+@click.option(
+    "--hours", type=float, default=1.0, show_default=True, help="Simulated hours, for speed and memory."
+)
+@click.option("--jitter", "jitter_s", type=float, default=20.0, show_default=True, help="Seconds of jitter.")
+@click.option("--json", "as_json", is_flag=True, help="Print JSON alone.")
+def benchmark(hours: float, jitter_s: float, as_json: bool) -> None:
+    """Measure speed, memory and jitter of this rig on this machine, on simulated silicon."""
+    from rig.benchmark import run_benchmark
+
+    if not 0.01 <= hours <= 48 or not 1 <= jitter_s <= 3600:
+        raise _BadInputError("--hours is 0.01 to 48, --jitter 1 to 3600 seconds.")
+    logging.disable(logging.WARNING)
+    figures = run_benchmark(simulated_hours=hours, jitter_s=jitter_s, bursts=5)
+    if as_json:
+        click.echo(json.dumps(figures.as_json()))
+        return
+    for line in figures.lines():
+        click.echo(line)
 
 
 def _address(file: OutboxFile, wanted: BrokerAddress | None) -> BrokerAddress:

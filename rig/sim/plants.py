@@ -214,6 +214,16 @@ def place_of(plant: Plant) -> Place:
     return _kind(plant[0]).place
 
 
+_PLACES = ("nowhere", "sender", "probe", "series", "parallel")
+
+
+def part_of(plant: Plant) -> str:
+    """What is faulty, as the self-test would name it."""
+    name, size = plant
+    number = int(size) if 0 <= size < len(_PLACES) else 0
+    return _kind(name).part.format(size=size, place=_PLACES[number])
+
+
 def effects_of(plant: Plant | None) -> Effects:
     """What a fault does to the sender; healthy where it sits elsewhere."""
     return _effects(plant, Place.SENDER)

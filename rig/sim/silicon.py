@@ -79,6 +79,7 @@ class SimulatedSilicon:
         )
         self.one_wire = OneWireTree(one_wire_folder)
         self._planted: Plant | None = None
+        self._button_sticks = False
         self.take_plant()
 
     def take_plant(self) -> None:
@@ -100,7 +101,8 @@ class SimulatedSilicon:
             if silent
         }
         self.i2c_bus.stretching = {infrared} if faults.infrared_timeout else set()
-        self._set_button(bool(faults.button_stuck))
+        self._button_sticks = bool(faults.button_stuck)
+        self._set_button(self._button_sticks)
 
     def press_button(self) -> None:
         """Press the bench button and let it go, as quickly as a finger."""
@@ -116,6 +118,8 @@ class SimulatedSilicon:
 
     def begin_pass(self, now_s: float) -> None:
         """Bring the world up to ``now_s`` and let the chips see it. [s]"""
+        if self._button_sticks:
+            self._set_button(True)  # whatever pull-up a driver has meanwhile put on
         self.circuit.begin_pass(now_s)
         self.world.advance(now_s)
 

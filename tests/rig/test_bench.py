@@ -10,6 +10,8 @@ from statistics import fmean
 from typing import Any
 
 import pytest
+from hypothesis import HealthCheck, given, settings
+from hypothesis import strategies as st
 
 from calibration.contract.readings import Insertion, Quality, ReadingPack, decode_readings, encode_readings
 from rig.bench import Bench, BenchSample, MetalBench, SimulatedBench, real_bench, simulated_bench
@@ -359,3 +361,224 @@ def test_the_bench_for_metal_reads_the_same_chips_and_leaves_hands_to_people(
         bench.save()
     finally:
         bench.close()
+
+
+ORDERS = st.one_of(
+    st.tuples(st.just("insertion"), st.sampled_from(Insertion)),
+    st.tuples(st.just("decade"), st.integers(0, 9999)),
+    st.tuples(st.just("range"), st.sampled_from([2700.0, 750.0, 68.0, None])),
+    st.tuples(st.just("probe_range"), st.sampled_from([2700.0, 10200.0, None])),
+    st.tuples(st.just("duty"), st.sampled_from([0.25, 1.0])),
+    st.tuples(st.just("burst"), st.just(0.1)),
+    st.tuples(st.just("safe"), st.none()),
+    st.tuples(st.just("pass"), st.none()),
+)
+
+
+class WatchedPins:
+    """What is driven at any time, and whether two things ever were that never may be."""
+
+    def __init__(self, bench: SimulatedBench) -> None:
+        self.places = {
+            WIRING.insertion.sender_gpio,
+            WIRING.insertion.probe_gpio,
+            WIRING.insertion.series_gpio,
+            WIRING.insertion.parallel_gpio,
+        }
+        self.excitation = [
+            {each.excitation_gpio for each in channel.ranges} for channel in WIRING.channels.values()
+        ]
+        self.high: set[int] = set()
+        circuit = bench.silicon.circuit
+        self._passed_on = circuit.pin_changed
+        bench.silicon.pin_factory._pin_changed = self._changed
+
+    def _changed(self, gpio: int, high: bool) -> None:
+        (self.high.add if high else self.high.discard)(gpio)
+        assert len(self.high & self.places) <= 1, "two places closed"
+        for of_channel in self.excitation:
+            assert len(self.high & of_channel) <= 1, "two ranges excited"
+        self._passed_on(gpio, high)
+
+    def closed_or_excited(self) -> set[int]:
+        return self.high & self.places.union(*self.excitation)
+
+
+@given(st.lists(ORDERS, max_size=14), st.booleans())
+@settings(max_examples=40, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
+def test_no_sequence_of_orders_closes_two_places_or_leaves_one_closed(
+    make_bench: MakeBench, orders: list[tuple[str, Any]], close: bool
+) -> None:
+    bench = make_bench()
+    pins = WatchedPins(bench)
+    deeds: dict[str, Callable[[Any], object]] = {
+        "insertion": bench.set_insertion,
+        "decade": lambda ohm: bench.set_decade(float(ohm)),
+        "range": bench.set_range,
+        "probe_range": bench.set_probe_range,
+        "duty": bench.set_duty,
+        "burst": bench.burst,
+        "safe": lambda _: bench.safe(),
+        "pass": lambda _: passes(bench, 1),
+    }
+    for name, what in orders:
+        deeds[name](what)
+    expander = bench.silicon.i2c_bus.chips[WIRING.decade_box.i2c_address]
+    bench.safe()
+    assert not pins.closed_or_excited()
+    assert expander.driven_high == 0
+    assert passes(bench, 2)[-1].insertion is Insertion.NONE
+    assert bench.sample().range_ohm in (2700.0, 750.0)  # never left on the gauge range
+
+
+def test_nothing_is_closed_or_excited_once_the_bench_is_closed(tmp_path: Path) -> None:
+    bench = simulated_bench(
+        wiring=WIRING, seed=1, plant=None, world_file=tmp_path / "w" / "world.json", clock=SimulatedClock()
+    )
+    pins = WatchedPins(bench)
+    bench.set_insertion(Insertion.SERIES)
+    bench.set_decade(9999.0)
+    bench.set_duty(1.0)
+    passes(bench, 2)
+    assert len(pins.closed_or_excited()) == 2
+    expander = bench.silicon.i2c_bus.chips[WIRING.decade_box.i2c_address]
+    bench.close()
+    assert not pins.high
+    assert expander.driven_high == 0
+
+
+def test_the_box_adds_in_series_and_divides_across(make_bench: MakeBench) -> None:
+    bench = make_bench()
+    bench.set_range(2700.0)
+    alone_ohm = mean_ohm(bench, "sender")
+    for setting_ohm in (300, 1000, 4000):
+        bench.set_decade(float(setting_ohm))
+        true_ohm = box_ohm(bench, setting_ohm)
+        bench.set_insertion(Insertion.SERIES)
+        assert mean_ohm(bench, "sender") == pytest.approx(alone_ohm + true_ohm, rel=0.004)
+        bench.set_insertion(Insertion.PARALLEL)
+        if setting_ohm > 600:
+            expected_ohm = alone_ohm * true_ohm / (alone_ohm + true_ohm)
+            assert mean_ohm(bench, "sender") == pytest.approx(expected_ohm, rel=0.004)
+        bench.set_insertion(Insertion.NONE)
+        assert mean_ohm(bench, "sender") == pytest.approx(alone_ohm, rel=0.001)
+
+
+@pytest.mark.parametrize("setting_ohm", [30, 120, 400, 590])
+def test_the_gauge_range_reads_low_resistances_within_its_stated_error(
+    make_bench: MakeBench, setting_ohm: int
+) -> None:
+    gauge = WIRING.channels["sender"].ranges[-1]
+    for seed in (1, 2, 3):
+        bench = make_bench(seed=seed)
+        bench.set_range(gauge.reference_ohm)
+        bench.set_insertion(Insertion.SENDER)
+        bench.set_decade(float(setting_ohm))
+        true_ohm = box_ohm(bench, setting_ohm) + bench.silicon.board.channels["sender"].clips_ohm
+        assert 100 * abs(mean_ohm(bench, "sender") / true_ohm - 1) < gauge.stated_error_percent
+        bench.set_range(None)
+        assert bench.sample().range_ohm in (2700.0, 750.0)
+
+
+def test_the_cold_range_reads_a_probe_at_the_ice_point(make_bench: MakeBench) -> None:
+    """The published 10 kohm type has 32.6 kohm there; a run can use no such reading: it carries no count."""
+    bench = make_bench()
+    bench.silicon.world.state.bodies.probe_c = bench.silicon.world.state.bath.bath_c = 0.0
+    out_of_span = passes(bench, 1)[-1].channels["probe"]
+    assert (out_of_span.quality, out_of_span.value) == (Quality.RANGE, None)
+    bench.set_probe_range(10200.0)
+    bench.silicon.world.state.bodies.probe_c = bench.silicon.world.state.bath.bath_c = 0.0
+    sample = passes(bench, 1)[-1]
+    reading = sample.channels["probe"]
+    assert reading.quality is Quality.GOOD
+    true_ohm = bench.silicon.world.probe_law.resistance_ohm(bench.silicon.world.state.bodies.probe_c)
+    assert reading.value == pytest.approx(true_ohm, rel=0.006)
+    assert reading.value == pytest.approx(32_600, rel=0.02)
+    assert reading.raw is None
+    assert not [name for name in sample.taps if name.startswith("probe")]
+
+
+def test_a_burst_gives_fifty_readings_a_second_and_the_next_pass_carries_them(make_bench: MakeBench) -> None:
+    bench = make_bench()
+    bench.set_insertion(Insertion.SENDER)
+    bench.set_decade(2000.0)
+    passes(bench, 3)
+    began_s = bench.clock.monotonic_s()
+    points = bench.burst(1.0)
+    assert bench.clock.monotonic_s() == pytest.approx(began_s + 1.0)
+    assert [point.time_s - began_s for point in points] == pytest.approx([n / 50 for n in range(50)])
+    values = [point.reading.value for point in points]
+    assert fmean(values) == pytest.approx(box_ohm(bench, 2000), rel=0.004)
+    spread = math.sqrt(fmean((value / fmean(values) - 1) ** 2 for value in values))
+    assert 3e-4 < spread < 5e-3  # single conversions: no averaging, and hum is in them
+    sample = passes(bench, 1)[-1]
+    assert len(sample.burst) == 50
+    assert [single.before_s for single in sample.burst] == pytest.approx([1.25 - n / 50 for n in range(50)])
+    assert [single.value for single in sample.burst] == values
+    assert passes(bench, 1)[-1].burst == ()
+
+
+def test_a_burst_keeps_to_the_duty_and_leaves_no_current_behind(make_bench: MakeBench) -> None:
+    bench = make_bench()
+    bench.set_range(2700.0)
+    passes(bench, 2)
+    bench.silicon.world.heat.sender_j = 0.0
+    ohm = bench.silicon.world.sender_ohm
+    bench.burst(1.0)
+    power_w = (1 / (ohm + 2802)) ** 2 * ohm
+    assert bench.silicon.world.heat.sender_j == pytest.approx(power_w * 0.25, rel=0.03)
+    assert not driven(bench)
+
+
+def test_full_duty_warms_the_sender_by_four_times_the_heat(make_bench: MakeBench) -> None:
+    bench = make_bench()
+    bench.set_range(2700.0)
+    heats = []
+    for duty in (WIRING.duty, 1.0):
+        bench.set_duty(duty)
+        passes(bench, 4)
+        total_j = 0.0
+        advance = bench.silicon.world.advance
+
+        def counted(now_s: float, advance: Callable[[float], None] = advance) -> None:
+            nonlocal total_j
+            total_j += bench.silicon.world.heat.sender_j
+            advance(now_s)
+
+        bench.silicon.world.advance = counted
+        passes(bench, 8)
+        bench.silicon.world.advance = advance
+        heats.append(total_j)
+    assert heats[1] / heats[0] == pytest.approx(4.0, rel=0.02)
+    bench.safe()
+    assert not driven(bench)
+
+
+def test_the_button_stamps_a_shot_once_however_its_contact_bounces(make_bench: MakeBench) -> None:
+    bench = make_bench()
+    passes(bench, 2)
+    for _ in range(3):
+        bench.silicon.press_button()  # three edges within one instant
+    pressed_s = bench.clock.monotonic_s()
+    assert [sample.shots_s for sample in passes(bench, 3)] == [(pressed_s,), (), ()]
+    bench.silicon.press_button()
+    assert passes(bench, 1)[0].shots_s == (bench.clock.monotonic_s() - 0.25,)
+
+
+def light_of(bench: SimulatedBench, count: int) -> str:
+    pin = bench.silicon.pin_factory.pin(WIRING.light.gpio)
+    return "".join("#" if passes(bench, 1) and pin.state else "." for _ in range(count))
+
+
+def test_the_light_flashes_with_the_passes_and_tells_trouble_and_itself_apart(make_bench: MakeBench) -> None:
+    bench = make_bench()
+    assert light_of(bench, 8) == "#...#..."
+    bench.identify(1.0)
+    assert light_of(bench, 4) == "###."
+    bench.silicon.i2c_bus.silent = {WIRING.decade_box.i2c_address}
+    with pytest.raises(RelayError):
+        bench.set_decade(100.0)
+    assert light_of(bench, 8) == "#.#.#.#."
+    bench.silicon.i2c_bus.silent = set()
+    bench.safe()
+    assert not bench.silicon.pin_factory.pin(WIRING.light.gpio).state
