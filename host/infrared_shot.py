@@ -7,7 +7,8 @@ from calibration.infrared.emissivity import Shot, Surface, reading_budget, true_
 from calibration.infrared.planck import EIGHT_TO_FOURTEEN_UM, RIG_SENSOR_BAND, PlanckBand
 from calibration.infrared.spot import Optics, accept_target, size_of_source_line
 from calibration.infrared.surfaces import SINGLE_VALUE_HALF_WIDTH, known_surface
-from calibration.uncertainty.budget import Budget, BudgetLine, Distribution, rectangular_u
+from calibration.uncertainty.budget import Budget, BudgetLine
+from calibration.uncertainty.line import normal, rectangular
 from host.errors import DeskError
 from host.quantity import emissivity_of
 
@@ -93,23 +94,10 @@ class TypedShot:
         )
 
     def _lines(self) -> tuple[BudgetLine, BudgetLine]:
-        calibration = BudgetLine(
-            quantity="thermometer",
-            estimate=0.0,
-            unit="K",
-            standard_u=self.u_reading_k,
-            distribution=Distribution.NORMAL,
-            sensitivity=1.0,
+        return (
+            normal("thermometer", 0.0, "K", self.u_reading_k, 1.0),
+            rectangular("last digit", 0.0, "K", RESOLUTION_K / 2.0, 1.0),
         )
-        resolution = BudgetLine(
-            quantity="last digit",
-            estimate=0.0,
-            unit="K",
-            standard_u=rectangular_u(RESOLUTION_K / 2.0),
-            distribution=Distribution.RECTANGULAR,
-            sensitivity=1.0,
-        )
-        return calibration, resolution
 
 
 def typed_surface(text: str, half_width: float | None) -> TypedSurface:

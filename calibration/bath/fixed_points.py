@@ -10,14 +10,8 @@ from dataclasses import dataclass
 from calibration.bath.atmosphere import pressure_slope_kpa_per_m, standard_pressure_kpa
 from calibration.bath.saturation import boiling_c, boiling_slope_k_per_kpa
 from calibration.errors import CalibrationError
-from calibration.uncertainty.budget import (
-    Budget,
-    BudgetLine,
-    CoverageRule,
-    Distribution,
-    combine,
-    rectangular_u,
-)
+from calibration.uncertainty.budget import Budget, BudgetLine, CoverageRule, combine
+from calibration.uncertainty.line import normal, rectangular
 
 #: What a barometer on the ground shows, from the highest shop to the deepest. [kPa]
 LOWEST_KPA, HIGHEST_KPA = 50.0, 110.0
@@ -94,7 +88,7 @@ def ice_point(*, half_width_k: float = 0.05) -> FixedPoint:
         raise FixedPointError(
             f"An ice bath is trusted to {half_width_k:g} K? Give 0.01 (with care) to 0.1 (a jug)."
         )
-    return _fixed_point(0.0, [_rectangle("the ice bath itself", 0.0, "K", half_width_k, 1.0)], None)
+    return _fixed_point(0.0, [rectangular("the ice bath itself", 0.0, "K", half_width_k, 1.0)], None)
 
 
 def boiling_at_pressure(
@@ -126,7 +120,7 @@ def boiling_at_pressure(
             "not measure it."
         )
     slope = boiling_slope_k_per_kpa(pressure_kpa)
-    lines = [_rectangle("barometer", pressure_kpa, "kPa", half_width_kpa, slope)]
+    lines = [rectangular("barometer", pressure_kpa, "kPa", half_width_kpa, slope)]
     return _fixed_point(
         boiling_c(pressure_kpa), [*lines, *_water_lines(pressure_kpa, probe_depth_m)], pressure_kpa
     )
@@ -157,8 +151,8 @@ def boiling_at_altitude(
     pressure_kpa = standard_pressure_kpa(altitude_m)
     slope = boiling_slope_k_per_kpa(pressure_kpa) * pressure_slope_kpa_per_m(altitude_m)
     lines = [
-        _rectangle("altitude", altitude_m, "m", half_width_m, slope),
-        _normal("weather", WEATHER_U_K),
+        rectangular("altitude", altitude_m, "m", half_width_m, slope),
+        normal("weather", 0.0, "K", WEATHER_U_K, 1.0),
     ]
     return _fixed_point(
         boiling_c(pressure_kpa), [*lines, *_water_lines(pressure_kpa, probe_depth_m)], pressure_kpa
@@ -192,36 +186,12 @@ def _water_lines(pressure_kpa: float, probe_depth_m: float) -> list[BudgetLine]:
         )
     slope = boiling_slope_k_per_kpa(pressure_kpa)
     return [
-        _rectangle("depth of the probe", 0.0, "K", slope * KPA_PER_METRE * probe_depth_m, 1.0),
-        _rectangle("matter dissolved in the water", 0.0, "K", DISSOLVED_HALF_WIDTH_K, 1.0),
-        _normal("saturation equation", EQUATION_U_K),
+        rectangular("depth of the probe", 0.0, "K", slope * KPA_PER_METRE * probe_depth_m, 1.0),
+        rectangular("matter dissolved in the water", 0.0, "K", DISSOLVED_HALF_WIDTH_K, 1.0),
+        normal("saturation equation", 0.0, "K", EQUATION_U_K, 1.0),
     ]
 
 
 def _fixed_point(temperature_c: float, lines: Sequence[BudgetLine], pressure_kpa: float | None) -> FixedPoint:
     budget = combine(estimate=temperature_c, unit="°C", lines=lines, coverage=CoverageRule.DOMINANT_WITH_REST)
     return FixedPoint(temperature_c=temperature_c, budget=budget, pressure_kpa=pressure_kpa)
-
-
-def _rectangle(
-    quantity: str, estimate: float, unit: str, half_width: float, sensitivity: float
-) -> BudgetLine:
-    return BudgetLine(
-        quantity=quantity,
-        estimate=estimate,
-        unit=unit,
-        standard_u=rectangular_u(half_width),
-        distribution=Distribution.RECTANGULAR,
-        sensitivity=sensitivity,
-    )
-
-
-def _normal(quantity: str, standard_u_k: float) -> BudgetLine:
-    return BudgetLine(
-        quantity=quantity,
-        estimate=0.0,
-        unit="K",
-        standard_u=standard_u_k,
-        distribution=Distribution.NORMAL,
-        sensitivity=1.0,
-    )

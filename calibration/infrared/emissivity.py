@@ -10,18 +10,12 @@ surroundings unless stated otherwise.
 """
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from calibration.infrared.errors import InfraredError
 from calibration.infrared.radiation_law import RadiationLaw
-from calibration.uncertainty.budget import (
-    Budget,
-    BudgetLine,
-    CoverageRule,
-    Distribution,
-    combine,
-    rectangular_u,
-)
+from calibration.uncertainty.budget import Budget, BudgetLine, CoverageRule, combine
+from calibration.uncertainty.line import rectangular
 
 #: Below this a surface is a mirror, and what it mirrors is what would be measured.
 LOWEST_EMISSIVITY = 0.1
@@ -173,26 +167,18 @@ def true_budget(
     if shot.believed_c is None:
         mirrored += (1.0 - shot.set_emissivity) / own_slope
     lines = [_carried(line, by_reading) for line in thermometer]
-    lines.append(
-        BudgetLine(
-            quantity="emissivity of the surface",
-            estimate=surface.emissivity,
-            unit="1",
-            standard_u=rectangular_u(surface.half_width),
-            distribution=Distribution.RECTANGULAR,
-            sensitivity=(law.signal(shot.surroundings_c) - law.signal(surface_c)) / own_slope,
-        )
-    )
-    lines.append(
-        BudgetLine(
-            quantity="surroundings mirrored",
-            estimate=shot.surroundings_c,
-            unit="°C",
-            standard_u=rectangular_u(shot.surroundings_half_width_k),
-            distribution=Distribution.RECTANGULAR,
-            sensitivity=mirrored * law.slope_per_k(shot.surroundings_c),
-        )
-    )
+    by_emissivity = (law.signal(shot.surroundings_c) - law.signal(surface_c)) / own_slope
+    by_surroundings = mirrored * law.slope_per_k(shot.surroundings_c)
+    lines += [
+        rectangular("emissivity of the surface", surface.emissivity, "1", surface.half_width, by_emissivity),
+        rectangular(
+            "surroundings mirrored",
+            shot.surroundings_c,
+            "°C",
+            shot.surroundings_half_width_k,
+            by_surroundings,
+        ),
+    ]
     return combine(
         estimate=surface_c, unit="°C", lines=(*lines, *others), coverage=CoverageRule.DOMINANT_WITH_REST
     )
@@ -223,12 +209,4 @@ def reading_budget(
 
 
 def _carried(line: BudgetLine, factor: float) -> BudgetLine:
-    return BudgetLine(
-        quantity=line.quantity,
-        estimate=line.estimate,
-        unit=line.unit,
-        standard_u=line.standard_u,
-        distribution=line.distribution,
-        sensitivity=line.sensitivity * factor,
-        degrees_of_freedom=line.degrees_of_freedom,
-    )
+    return replace(line, sensitivity=line.sensitivity * factor)

@@ -13,14 +13,8 @@ from calibration.infrared.emissivity import Shot, Surface, reading_budget
 from calibration.infrared.errors import InfraredError
 from calibration.infrared.radiation_law import RadiationLaw
 from calibration.infrared.spot import OUTSIDE_SHARE, size_of_source_line
-from calibration.uncertainty.budget import (
-    Budget,
-    BudgetLine,
-    CoverageRule,
-    Distribution,
-    combine,
-    rectangular_u,
-)
+from calibration.uncertainty.budget import Budget, BudgetLine, CoverageRule, combine
+from calibration.uncertainty.line import normal, rectangular, student
 
 FEWEST_SHOTS = 3
 
@@ -182,18 +176,10 @@ def judge_shots(
 
 
 def _target_lines(target: Target, law: RadiationLaw, outside_share: float) -> tuple[BudgetLine, ...]:
-    probe = BudgetLine(
-        quantity="calibration temperature",
-        estimate=target.probe_c,
-        unit="°C",
-        standard_u=target.u_probe_k,
-        distribution=Distribution.NORMAL,
-        sensitivity=1.0,
-    )
     return (
-        probe,
-        _rectangle("heat exchange of the face", target.face_half_width_k),
-        _rectangle("uniformity of the face", UNIFORMITY_HALF_WIDTH_K),
+        normal("calibration temperature", target.probe_c, "°C", target.u_probe_k, 1.0),
+        rectangular("heat exchange of the face", 0.0, "K", target.face_half_width_k, 1.0),
+        rectangular("uniformity of the face", 0.0, "K", UNIFORMITY_HALF_WIDTH_K, 1.0),
         size_of_source_line(
             surface_c=target.face_c, beside_c=target.air_c, law=law, outside_share=outside_share
         ),
@@ -202,28 +188,9 @@ def _target_lines(target: Target, law: RadiationLaw, outside_share: float) -> tu
 
 def _thermometer_lines(readings_c: Sequence[float], resolution_k: float) -> tuple[BudgetLine, ...]:
     count = len(readings_c)
-    noise = BudgetLine(
-        quantity="noise of the shots",
-        estimate=0.0,
-        unit="K",
-        standard_u=statistics.stdev(readings_c) / count**0.5,
-        distribution=Distribution.STUDENT,
-        sensitivity=1.0,
-        degrees_of_freedom=count - 1.0,
-    )
+    of_mean_k = statistics.stdev(readings_c) / count**0.5
     return (
-        noise,
-        _rectangle("resolution", 0.5 * resolution_k),
-        _rectangle("temperature of the thermometer itself", AMBIENT_HALF_WIDTH_K),
-    )
-
-
-def _rectangle(quantity: str, half_width_k: float) -> BudgetLine:
-    return BudgetLine(
-        quantity=quantity,
-        estimate=0.0,
-        unit="K",
-        standard_u=rectangular_u(half_width_k),
-        distribution=Distribution.RECTANGULAR,
-        sensitivity=1.0,
+        student("noise of the shots", 0.0, "K", of_mean_k, 1.0, count - 1.0),
+        rectangular("resolution", 0.0, "K", 0.5 * resolution_k, 1.0),
+        rectangular("temperature of the thermometer itself", 0.0, "K", AMBIENT_HALF_WIDTH_K, 1.0),
     )

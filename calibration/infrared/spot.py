@@ -5,7 +5,8 @@ from dataclasses import dataclass
 
 from calibration.infrared.errors import InfraredError
 from calibration.infrared.radiation_law import RadiationLaw
-from calibration.uncertainty.budget import BudgetLine, Distribution, rectangular_u
+from calibration.uncertainty.budget import BudgetLine
+from calibration.uncertainty.line import rectangular
 
 #: The target must be at least this many spots wide: makers print the spot for 90 % or 95 % of the signal.
 TARGET_SPOTS = 2.0
@@ -127,11 +128,4 @@ def size_of_source_line(
         Largest share of the signal that comes from beside.
     """
     missing = outside_share * (law.signal(surface_c) - law.signal(beside_c))
-    return BudgetLine(
-        quantity="size of source",
-        estimate=0.0,
-        unit="K",
-        standard_u=rectangular_u(missing / law.slope_per_k(surface_c)),
-        distribution=Distribution.RECTANGULAR,
-        sensitivity=1.0,
-    )
+    return rectangular("size of source", 0.0, "K", missing / law.slope_per_k(surface_c), 1.0)
