@@ -169,7 +169,8 @@ def stem_from_two_depths(
     if fall_k < -SCATTER_UP_TO * u_fall_k:
         raise StemError(
             f"The sender reads {-fall_k:.3f} K warmer when drawn out, more than the "
-            f"{SCATTER_UP_TO * u_fall_k:.3f} K of scatter: that is no stem. Stir, wait until both channels stand, and read both depths again."
+            f"{SCATTER_UP_TO * u_fall_k:.3f} K of scatter: that is no stem. Stir, wait until both channels "
+            "stand, and read both depths again."
         )
     least, most = (_left_over(change_mm, decay_mm) for decay_mm in DECAY_MM)
     middle, half = 0.5 * (most + least), 0.5 * (most - least)
