@@ -260,6 +260,35 @@ def wiring(schematic: Path | None) -> None:
 
 
 @main.command()
+@click.option("--simulate", is_flag=True, help="Read a simulated probe in a simulated slush.")
+@click.option("--seed", type=int, default=1, show_default=True, help="Seed of the simulated bench.")
+@click.option("--json", "as_json", is_flag=True, help="Print JSON alone.")
+def ice(simulate: bool, seed: int, as_json: bool) -> None:
+    """Read the probe in an ice slush for a minute, on its cold range. Stop the service first."""
+    from rig.ice_point import read_ice_point
+
+    _log_to_stderr()
+    with tempfile.TemporaryDirectory(prefix="ohmbath-ice-") as folder:
+        bench = _simulated(seed=seed, plant=None, data=Path(folder), speed=None) if simulate else _real()
+        try:
+            if simulate:
+                bench.hands({"do": "ice"})
+                bench.clock.wait_until(bench.clock.monotonic_s() + 900.0)
+            found = read_ice_point(bench, load_wiring())
+        except RigError as error:
+            raise _BadInputError(str(error)) from error
+        finally:
+            bench.close()
+    if as_json:
+        click.echo(json.dumps({"simulated": simulate, **asdict(found)}))
+        return
+    click.echo(f"{'SIMULATED. ' if simulate else ''}Probe in ice, mean of {found.readings} readings:")
+    click.echo(f"  {found.resistance_ohm:.1f} ohm, single readings scatter by {found.scatter_ohm:.1f} ohm")
+    click.echo(f"  drift {found.drift_ohm_per_min:+.1f} ohm a minute; a slush that is ready shows under 5")
+    click.echo("Hold it against what the probe's certificate gives for 0 °C.")
+
+
+@main.command()
 @click.option("--simulate", is_flag=True, help="Test a simulated bench: no hardware is touched.")
 @click.option("--plant", callback=_plant, metavar="NAME[:SIZE]", help="Fault to plant; simulation only.")
 @click.option("--seed", type=int, default=1, show_default=True, help="Seed of the simulated bench.")

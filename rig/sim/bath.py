@@ -66,6 +66,7 @@ class BathState:
     thermostat_share: float = 0.0
     since_thermostat_s: float = 0.0
     set_c: float | None = None
+    has_ice: bool = False  # a slush is at 0 °C while there is ice in it, and somebody sees to that
 
 
 def vapour_pressure_pa(temperature_c: float) -> float:
@@ -100,6 +101,9 @@ class Bath:
         wanted_w = state.thermostat_share * parameters.heater_w
         state.element_w += (wanted_w - state.element_w) * -math.expm1(-dt_s / parameters.element_tau_s)
         net_w = state.element_w - self._loss_w(state.bath_c)
+        if state.has_ice:
+            state.bath_c = 0.0
+            return
         state.bath_c = min(state.bath_c + net_w * dt_s / parameters.capacity_j_per_k, parameters.boiling_c)
 
     def _loss_w(self, bath_c: float) -> float:

@@ -9,7 +9,7 @@ from rig.sim.world import World
 
 HEATER_SPAN_C = (20.0, 98.0)
 WATER_SPAN_C = (1.0, 95.0)
-DEEDS = ("heater", "fresh_water", "fit_sender", "plant")
+DEEDS = ("heater", "fresh_water", "fit_sender", "plant", "ice")
 
 
 def do_by_hand(world: World, fields: Mapping[str, Any]) -> None:
@@ -23,7 +23,8 @@ def do_by_hand(world: World, fields: Mapping[str, Any]) -> None:
         ``{"do": "heater", "temperature_c": 60}``, ``{"do": "heater", "off": true}``,
         ``{"do": "fresh_water", "temperature_c": 22}`` or ``{"do": "fit_sender", "plant": "series:22"}``;
         a plant of null is a healthy sender. ``{"do": "plant", "plant": "infrared_pec"}`` plants a fault in
-        the bench itself or around the bath, null repairs it.
+        the bench itself or around the bath, null repairs it. ``{"do": "ice"}`` puts a slush of ice in its
+        place, until fresh water is poured.
 
     Raises
     ------
@@ -39,6 +40,8 @@ def do_by_hand(world: World, fields: Mapping[str, Any]) -> None:
             world.fresh_water(_temperature(temperature_c, WATER_SPAN_C, "Water can be poured in"))
         case {"do": "fit_sender", "plant": plant, **rest} if not rest:
             world.fit_sender(_plant(plant))
+        case {"do": "ice", **rest} if not rest:
+            world.ice_slush()
         case {"do": "plant", "plant": plant, **rest} if not rest:
             world.plant_in_bench(_bench_plant(plant))
         case {"do": deed} if deed in DEEDS:

@@ -177,7 +177,14 @@ class World:
 
     def fresh_water(self, temperature_c: float) -> None:
         """Pour the jug out and fill it anew; what hangs in it follows with its lag. [°C]"""
+        self.state.bath.has_ice = False
         self.state.bath.bath_c = temperature_c
+
+    def ice_slush(self) -> None:
+        """Put a slush of ice and water in place of the bath; the heater is off."""
+        self._bath.set_heater(None)
+        self.state.bath.has_ice = True
+        self.state.bath.bath_c = 0.0
 
     def fit_sender(self, plant: Plant | None) -> None:
         """Hang the next sender of the tray into the bath; it comes at room temperature.
