@@ -229,10 +229,9 @@ def plants(plant: tuple[str, float] | None, as_json: bool) -> None:
         ]
         click.echo(json.dumps({"plants": found}))
         return
-    click.echo(f"{'name, a size as example':<31} {'self-test':<9} effect")
     for kind in PLANTS.values():
-        sees = "sees it" if kind.selftest else "-"
-        click.echo(f"{kind.name + f':{kind.size:g}':<31} {sees:<9} {kind.effect}")
+        seen = "; the self-test sees it" if kind.selftest else ""
+        click.echo(f"{kind.name:<23} {kind.effect} ({kind.size:g} {kind.unit}{seen})")
 
 
 @main.command()

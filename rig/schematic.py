@@ -1,5 +1,7 @@
 """Draws the circuit from the wiring map, as SVG; the same map always gives the same bytes."""
 
+from typing import Literal
+
 import schemdraw
 import schemdraw.elements as elm
 
@@ -250,7 +252,7 @@ class _Sheet:
             offset = -0.25 if side == "left" else 0.35
             self._words((at[0] + offset, at[1] + 0.1), words, align="right" if side == "left" else "left")
 
-    def _words(self, at: Point, words: str, *, align: str = "left") -> None:
+    def _words(self, at: Point, words: str, *, align: Literal["center", "left", "right"] = "left") -> None:
         label = elm.Label().at(at).theta(0)
         self._add(label.label(words, loc="center", halign=align, valign="base", ofst=0, fontsize=SMALL))
 

@@ -226,28 +226,25 @@ def part_of(plant: Plant) -> str:
 
 def effects_of(plant: Plant | None) -> Effects:
     """What a fault does to the sender; healthy where it sits elsewhere."""
-    return _effects(plant, Place.SENDER)
+    return Effects(**_fields(plant, Place.SENDER))
 
 
 def bath_effects_of(plant: Plant | None) -> BathEffects:
     """What a fault does around the bath."""
-    return _effects(plant, Place.BATH)
+    return BathEffects(**_fields(plant, Place.BATH))
 
 
 def chip_effects_of(plant: Plant | None) -> ChipEffects:
     """What a fault does in the bench's own parts."""
-    return _effects(plant, Place.CHIP)
+    return ChipEffects(**_fields(plant, Place.CHIP))
 
 
-def _effects(plant: Plant | None, place: Place) -> Any:
-    kind_of_effects = _KIND_OF_EFFECTS[place]
+def _fields(plant: Plant | None, place: Place) -> dict[str, float]:
     if plant is None:
-        return kind_of_effects()
+        return {}
     check_plant(plant)
     kind = _kind(plant[0])
-    if kind.place is not place:
-        return kind_of_effects()
-    return kind_of_effects(**{kind.field: plant[1] * kind.scale})
+    return {kind.field: plant[1] * kind.scale} if kind.place is place else {}
 
 
 def _kind(name: str) -> PlantKind:
