@@ -6,7 +6,9 @@ Numbers are given in the transaction that keeps the message, so none is used twi
 import logging
 import sqlite3
 import threading
-from collections.abc import Callable, Mapping, Sequence
+import time
+from collections.abc import Callable, Iterator, Mapping, Sequence
+from contextlib import contextmanager
 from dataclasses import dataclass, replace
 from enum import Enum
 
@@ -21,6 +23,7 @@ log = logging.getLogger(__name__)
 
 KEEP_STORED_S = 7 * 24 * 3600.0  # so that a desk restored from a backup can be filled again
 _PASSES_BETWEEN_LOOKS = 64
+_WRITE_HEARD_WITHIN_S = 2.0
 _MOST_BOOTS_SAID = 800  # keeps a presence message well under the limit of the wire
 
 Encode = Callable[[int], bytes]
@@ -81,6 +84,9 @@ class Outbox:
         self._obeys = None if row is None else Obeys(store=row[0], epoch=row[1], n=row[2])
         self._keep: tuple[str, int] | None = None if row is None or row[3] is None else (row[3], row[4])
         self._kept_since_look = _PASSES_BETWEEN_LOOKS
+        self._heard: Stored | None = None
+        self._unwritten: dict[str, int] = {}
+        self._written_at_s = float("-inf")
         self.surplus_heard = False
         self.full = False
         self.thinned = False
@@ -145,7 +151,7 @@ class Outbox:
         """
         boot = self._file.boot
         self._look_for_room(len(encoders))
-        with self._file.transaction() as db:
+        with self._transaction() as db:
             ((last,),) = db.execute(
                 "UPDATE boot SET last_seq = last_seq + ? WHERE boot = ? RETURNING last_seq",
                 (len(encoders), boot),
@@ -201,25 +207,58 @@ class Outbox:
 
     def _obey(self, stored: Stored) -> None:
         marks = self._marks(stored)
+        if self._is_plain_rise(stored):
+            self._take_marks(stored, marks)
+            self._unwritten.update(marks)
+            return
         restored = self._obeys is not None and stored.epoch > self._obeys.epoch
         with self._file.transaction() as db:
-            boot, seq = stored.keep or (None, None)
-            row = (stored.store, stored.epoch, stored.n, boot, seq)
-            db.execute("INSERT OR REPLACE INTO desk VALUES (1, ?, ?, ?, ?, ?)", row)
-            db.executemany(
-                "UPDATE boot SET watermark = ?, epoch = ? WHERE boot = ?",
-                [(mark, stored.epoch, boot) for boot, mark in marks.items()],
-            )
+            _write_heard(db, stored, {**self._unwritten, **marks})
             declared = sum(self._declare_deleted(db, boot, mark) for boot, mark in marks.items())
             # after a restore, boots come back into sight that were done with under the epoch before
             states = _boot_states(db, self._file.boot) if restored or declared else None
+        if states is not None:
+            with self._lock:
+                self._boots = dict(sorted({**self._boots, **states}.items()))
+        self._take_marks(stored, marks)
+        self._unwritten = {}
+        self._written_at_s = time.monotonic()
+
+    def _is_plain_rise(self, stored: Stored) -> bool:
+        """Tell whether this word may be written with the next message, which spares a commit of its own.
+
+        Lost in a power cut, it is heard again, and messages are sent again as they were.
+        """
+        obeys = self._obeys
+        same = obeys is not None and stored.epoch == obeys.epoch and stored.keep == self._keep
+        known = all(state.epoch == stored.epoch for state in self._boots.values())
+        return same and known and time.monotonic() - self._written_at_s < _WRITE_HEARD_WITHIN_S
+
+    def _take_marks(self, stored: Stored, marks: Mapping[str, int]) -> None:
+        self._heard = stored
         with self._lock:
             self._obeys = Obeys(store=stored.store, epoch=stored.epoch, n=stored.n)
             self._keep = stored.keep
-            if states is not None:
-                self._boots = dict(sorted({**self._boots, **states}.items()))
             for boot, mark in marks.items():
                 self._change(boot, watermark=mark, epoch=stored.epoch)
+
+    @contextmanager
+    def _transaction(self) -> Iterator[sqlite3.Connection]:
+        """A transaction that also writes what was heard since the last one."""
+        with self._file.reading():  # until it is noted that it was written
+            with self._file.transaction() as db:
+                if self._unwritten and self._heard is not None:
+                    _write_heard(db, self._heard, self._unwritten)
+                yield db
+            if self._unwritten:
+                self._unwritten = {}
+                self._written_at_s = time.monotonic()
+
+    def settle(self) -> None:
+        """Write what was heard and is not on disk yet; before an orderly end."""
+        if self._unwritten:
+            with self._transaction():
+                pass
 
     def prune(self, *, now_utc_s: float, keep_stored_s: float = KEEP_STORED_S) -> int:
         """Delete stored messages that are old; never others.
@@ -229,7 +268,7 @@ class Outbox:
         int
             How many were deleted; the oldest few thousand are looked at in one go.
         """
-        with self._file.transaction() as db:
+        with self._transaction() as db:
             deleted = delete_stored_before(db, now_utc_s - keep_stored_s)
             if deleted:
                 db.execute(
@@ -253,7 +292,7 @@ class Outbox:
             self.full = False
             self.thinned = self.thinned and self.waiting() > 0
             return
-        with self._file.transaction() as db:
+        with self._transaction() as db:
             made = make_room(db, self._file, limit_bytes=limit_bytes, keep=self._keep)
         self.full = not made.enough
         self.thinned = self.thinned or made.thinned > 0
@@ -308,6 +347,16 @@ def _checked(payload: bytes) -> bytes:
     if len(payload) > MAX_MESSAGE_BYTES:
         raise ValueError(f"a message of {len(payload)} bytes is over {MAX_MESSAGE_BYTES}")
     return payload
+
+
+def _write_heard(db: sqlite3.Connection, stored: Stored, marks: Mapping[str, int]) -> None:
+    boot, seq = stored.keep or (None, None)
+    row = (stored.store, stored.epoch, stored.n, boot, seq)
+    db.execute("INSERT OR REPLACE INTO desk VALUES (1, ?, ?, ?, ?, ?)", row)
+    db.executemany(
+        "UPDATE boot SET watermark = ?, epoch = ? WHERE boot = ?",
+        [(mark, stored.epoch, boot) for boot, mark in marks.items()],
+    )
 
 
 def _boot_states(db: sqlite3.Connection, this_boot: str) -> dict[str, BootState]:

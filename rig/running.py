@@ -1,12 +1,14 @@
 """A rig at work: its bench, its sampler and its link, started and stopped together."""
 
 import logging
+import sqlite3
 import threading
 
 from rig.bell import Bell
 from rig.bench import Bench
 from rig.connection import BrokerAddress
 from rig.desk_watch import DeskWatch
+from rig.errors import RigError
 from rig.link import Link, RigFacts
 from rig.order_desk import OrderDesk
 from rig.order_log import OrderLog
@@ -23,7 +25,7 @@ _STOP_PATIENCE_S = 10.0
 
 # Above this speed a disk is slower than the passes: a few are kept in one transaction.
 _QUICK_SPEED = 40.0
-_QUICK_GROUP = 4
+QUICK_GROUP = 4
 
 
 class RunningRig:
@@ -111,8 +113,15 @@ class RunningRig:
         """
         self._sampler.stop()
         self._thread.join(_STOP_PATIENCE_S)
-        self._bench.safe()
+        try:
+            self._bench.safe()
+        except RigError as error:
+            log.error("not all is off: %s. Take the bench's supply away.", error)
         self._link.close()
+        try:
+            self._outbox.settle()
+        except sqlite3.Error as error:
+            log.warning("what the desk said last is not kept (%s): some readings are sent again", error)
         self._bench.close()
         self._file.close()
         return not self._failed
@@ -128,4 +137,4 @@ class RunningRig:
 def _group(facts: RigFacts) -> int:
     """Passes in one transaction. A real pass is on the card before the next is taken."""
     quick = facts.simulated and (facts.speed == 0 or facts.speed >= _QUICK_SPEED)
-    return _QUICK_GROUP if quick else 1
+    return QUICK_GROUP if quick else 1

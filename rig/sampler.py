@@ -37,7 +37,8 @@ log = logging.getLogger(__name__)
 MOST_BEHIND = 20  # passes that a simulated clock may be ahead of the desk
 CLOCK_STEP_S = 0.5
 
-# A simulated world that is put away once a second loses a second of bath to a kill, and no order.
+# A simulated world that is put away once a second loses a second of bath to a kill, and no order; where passes
+# are kept in groups, so many seconds: a rename costs more than the passes between two of them.
 _PASSES_BETWEEN_SAVES = 4
 _PASSES_BETWEEN_PRUNINGS = 1024
 _STANDS_STILL_S = 10.0
@@ -120,6 +121,7 @@ class Sampler:
         self._pace = pace or Pace()
         self._desk = desk or DeskWatch()
         self._group = group
+        self._between_saves = _PASSES_BETWEEN_SAVES * group
         self._stopping = threading.Event()
         self._clock_watch = _ClockWatch()
         self._held: list[_HeldPass] = []
@@ -252,7 +254,7 @@ class Sampler:
     def _finish_passes(self, numbers: list[int], *, was_read: bool) -> None:
         """Put the simulated world away, then answer: an answered order is never undone by a kill."""
         try:
-            if self._orders.awaits_pass() or any(seq % _PASSES_BETWEEN_SAVES == 0 for seq in numbers):
+            if self._orders.awaits_pass() or any(seq % self._between_saves == 0 for seq in numbers):
                 self._bench.save()
             if was_read:
                 self._orders.pass_kept(numbers[-1])

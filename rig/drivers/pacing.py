@@ -10,6 +10,9 @@ class Pacer(Protocol):
     def wait(self, duration_s: float) -> None:
         """Return after ``duration_s``. [s]"""
 
+    def now_s(self) -> float:
+        """Time within a row of slots or a burst; only differences mean anything. [s]"""
+
     def start(self, interval_s: float) -> None:
         """Begin a row of slots, ``interval_s`` apart. [s]"""
 
@@ -30,6 +33,10 @@ class RealPacer:
     def wait(self, duration_s: float) -> None:
         """Sleep for ``duration_s``. [s]"""
         time.sleep(duration_s)
+
+    def now_s(self) -> float:
+        """Return the machine's monotonic time. [s]"""
+        return time.monotonic()
 
     def start(self, interval_s: float) -> None:
         """Begin a row of slots now."""

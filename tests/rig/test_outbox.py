@@ -239,6 +239,7 @@ class OutboxLaws(RuleBasedStateMachine):
 
     @rule()
     def restart(self) -> None:
+        self.outbox.settle()
         self.file.close()
         self.file, self.outbox = _open(self.folder)
 
