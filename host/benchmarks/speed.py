@@ -172,9 +172,9 @@ def _notes(by_trials: Mapping[str, Timed], by_fit: Mapping[str, Timed]) -> tuple
         f"Trials: U is {ours.half_interval_k:.4f} K by the bench and {theirs.half_interval_k:.4f} K by "
         "metrolopy, from the same model and shapes.",
         f"Loop: the curve is off by at most {errors_mk['bench']:.1f} mK (bench) and "
-        f"{errors_mk['lmfit']:.1f} mK (lmfit) at 30, 60 and 90 °C. lmfit is given the bench's own forward "
-        "model of the lags and takes the noise for white; the bench also finds the coloured noise of the "
-        "bath, which its uncertainties rest on.",
+        f"{errors_mk['lmfit']:.1f} mK (lmfit) at 30, 60 and 90 °C. lmfit fits the same "
+        "equations with a forward model written for it and takes the noise for white; the bench also finds "
+        "the coloured noise of the bath, which its uncertainties rest on.",
     )
 
 

@@ -1,16 +1,19 @@
 """One loop with a known curve, fitted by the bench and by lmfit, a general-purpose fitting package.
 
-Both get the same readings and the same forward model of the lags. lmfit is called as its users call it: all
-readings, white residuals in kelvin, derivatives by differences. The bench averages over a second, knows its
-derivatives, projects the curve out and finds the bath's coloured noise beside.
+Both get the same readings and fit the same equations: a cubic for 1/T in ln R, both lags, their slope with
+temperature, and the sender's slow part. lmfit is called as its users call it: all readings, white residuals
+in kelvin, derivatives by differences, and a forward model written for it here that solves each lag as one
+banded system and computes nothing else. The bench averages over a second, projects the curve out and finds
+the bath's coloured noise beside.
 """
 
 import math
 
 import numpy as np
 from numpy.typing import NDArray
+from scipy.linalg import solve_banded
 
-from calibration.bath.lag import Lags, followed
+from calibration.bath.lag import SLOW_FACTOR, Lags
 from calibration.bath.loop import fit_loop
 from calibration.temperature_scale import ZERO_CELSIUS_K
 from calibration.thermistor.steinhart_hart import SteinhartHart
@@ -75,14 +78,20 @@ def by_lmfit(readings: LoopReadings) -> dict[float, float]:
 
     def residuals_k(parameters: "lmfit.Parameters") -> Vector:
         values = parameters.valuesdict()
-        lags = Lags(sender_s=values["sender_s"], probe_s=values["probe_s"], slope_per_k=values["slope_per_k"])
-        body_c = followed(readings.time_s, readings.probe_c, lags).sender_c
+        lags = Lags(
+            sender_s=values["sender_s"],
+            probe_s=values["probe_s"],
+            slope_per_k=values["slope_per_k"],
+            slow_share=values["slow_share"],
+        )
+        body_c = element_c(readings.time_s, readings.probe_c, lags)
         return 1000.0 / inverse_kk(values, z) - ZERO_CELSIUS_K - body_c
 
     parameters = lmfit.Parameters()
     parameters.add("sender_s", value=10.0, min=0.2, max=200.0)
     parameters.add("probe_s", value=5.0, min=0.1, max=60.0)
     parameters.add("slope_per_k", value=-0.003, min=-0.015, max=0.010)
+    parameters.add("slow_share", value=0.05, min=0.0, max=0.5)
     for power, value in enumerate(first):
         parameters.add(f"c{power}", value=float(value))
     found = lmfit.minimize(residuals_k, parameters).params.valuesdict()
@@ -94,6 +103,22 @@ def by_lmfit(readings: LoopReadings) -> dict[float, float]:
         )
         for at_c in COMPARED_C
     }
+
+
+def element_c(time_s: Vector, probe_c: Vector, lags: Lags) -> Vector:
+    """The sender's element from the probe, without derivatives: what a user of lmfit needs."""
+    step_s, rise_k = np.diff(time_s), np.diff(probe_c)
+    share = lags.share(probe_c[:-1] + 0.5 * rise_k)
+    ahead_k = lags.probe_s * share * rise_k / step_s
+    bodies = []
+    for sender_s in (lags.sender_s, SLOW_FACTOR * lags.sender_s):
+        kept = np.exp(-step_s / (sender_s * share))
+        mean_kept = sender_s * share * (1.0 - kept) / step_s
+        fed = (1.0 - mean_kept) * probe_c[1:] + (mean_kept - kept) * probe_c[:-1] + (1.0 - kept) * ahead_k
+        band = np.ones((2, probe_c.size))
+        band[1, :-1] = -kept
+        bodies.append(solve_banded((1, 0), band, np.concatenate([probe_c[:1], fed]), check_finite=False))
+    return np.asarray((1.0 - lags.slow_share) * bodies[0] + lags.slow_share * bodies[1])
 
 
 def _programme(time_s: Vector) -> Vector:

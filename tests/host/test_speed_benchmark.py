@@ -5,12 +5,13 @@ import json
 import pytest
 from matplotlib.figure import Figure
 
+from calibration.bath.lag import Lags, followed
 from calibration.conformity import Verdict
 from host.benchmarks import BENCHMARKS, load_benchmark
 from host.benchmarks.report import json_of, markdown, no_progress
 from host.benchmarks.speed import alternately
 from host.benchmarks.speed_check import checked, readings_of
-from host.benchmarks.speed_loop import COMPARED_C, LoopReadings, by_lmfit, by_the_bench
+from host.benchmarks.speed_loop import COMPARED_C, LoopReadings, by_lmfit, by_the_bench, element_c
 from host.benchmarks.speed_monte_carlo import by_metrolopy
 from host.benchmarks.speed_monte_carlo import by_the_bench as trials_by_the_bench
 
@@ -28,6 +29,14 @@ def test_both_fits_find_the_curve_of_one_loop_again():
     for errors_k in (by_the_bench(loop), by_lmfit(loop)):
         assert list(errors_k) == list(COMPARED_C)
         assert max(map(abs, errors_k.values())) < 0.03
+
+
+def test_the_forward_model_written_for_lmfit_is_the_bench_s_own():
+    # or the two would not fit the same thing
+    loop = LoopReadings(10_000, 7)
+    lags = Lags(sender_s=20.0, probe_s=5.0, slope_per_k=-0.004, slow_share=0.2)
+    ours_c = followed(loop.time_s, loop.probe_c, lags).sender_c
+    assert element_c(loop.time_s, loop.probe_c, lags) == pytest.approx(ours_c, abs=1e-9)
 
 
 def test_the_whole_check_finds_the_resistance_in_series():
