@@ -6,6 +6,8 @@ Written from library sources; untested on a Raspberry Pi.
 """
 
 import logging
+import os
+import tempfile
 from collections.abc import Callable
 from typing import Any
 
@@ -41,6 +43,7 @@ def make_safe(
     list[str]
         What could not be put off, in words; empty where all is off.
     """
+    os.environ.setdefault("LG_WD", tempfile.gettempdir())  # where the pin library leaves its pipe
     failed = []
     for gpio in output_gpios(wiring):
         try:

@@ -37,8 +37,8 @@ log = logging.getLogger(__name__)
 MOST_BEHIND = 20  # passes that a simulated clock may be ahead of the desk
 CLOCK_STEP_S = 0.5
 
-# A simulated world that is put away once a second loses a second of bath to a kill, and no order; where passes
-# are kept in groups, so many seconds: a rename costs more than the passes between two of them.
+# A simulated world that is put away once a second loses a second of bath to a kill, and no order. Where
+# passes are kept in groups it is so many seconds: a rename costs more than the passes between two of them.
 _PASSES_BETWEEN_SAVES = 4
 _PASSES_BETWEEN_PRUNINGS = 1024
 _STANDS_STILL_S = 10.0

@@ -56,7 +56,7 @@ def encode_join_file(join: JoinFile) -> str:
     }
     # a JSON text without escaped surrogates is a TOML text
     lines = [
-        f"{name} = {json.dumps(value, ensure_ascii=False)}\n"
+        f"{name} = {json.dumps(value, ensure_ascii=False)}\n".replace("\x7f", "\\u007f")
         for name, value in entries.items()
         if value is not None
     ]
