@@ -11,6 +11,8 @@ SETTINGS_OHM = (500.0, 1000.0, 4000.0)
 SAME = 0.02
 SAME_OHM = 5.0
 CHATTER = 0.01
+SCATTERS = 5.0
+SETTLED_PASSES = 4
 NOISE_PASSES = 12
 NOISE_COUNT = 0.8  # a sound converter's pass scatters by 0.1 to 0.2
 
@@ -104,11 +106,11 @@ def _chatters(trial: Trial, place: Insertion, channel: str) -> bool:
     trial.bench.set_insertion(place)
     readings = [sample.channels[channel] for sample in trial.passes(10)]
     trial.bench.set_insertion(Insertion.NONE)
-    values = [reading.value for reading in readings]
-    if any(value is None for value in values):
+    values = [reading.value for reading in readings if reading.value is not None]
+    if len(values) < len(readings):
         return False  # another part's fault; said under its name
-    early, late = values[0] or 0.0, fmean(value or 0.0 for value in values[-4:])
-    return abs(early - late) > CHATTER * late
+    early, late = values[0], values[SETTLED_PASSES:]
+    return abs(early - fmean(late)) > CHATTER * fmean(late) + SCATTERS * pstdev(late)
 
 
 def judge_noise(trial: Trial) -> None:

@@ -29,11 +29,24 @@ def judge_ranges(trial: Trial) -> None:
         )
         return
     for (channel, each), share in worst.items():
+        if (channel, each) in failed and _stands_on_failed(channel, each, failed):
+            trial.leave_out(
+                f"reference resistor, {range_name(channel, each)}", "it stands on top of the one that failed"
+            )
+            continue
         trial.judge(
             f"reference resistor, {range_name(channel, each)}",
             (channel, each) not in failed,
             f"it reads the box wrong by {abs(share):.1f} times what it may: the part, then dirt across it",
         )
+
+
+def _stands_on_failed(channel: str, each: RangeWiring, failed: set[tuple[str, RangeWiring]]) -> bool:
+    """Tell whether a smaller reference of the same chain is off, which is in this one too."""
+    return any(
+        name == channel and other.tap0 == each.tap0 and other.reference_ohm < each.reference_ohm
+        for name, other in failed
+    )
 
 
 def _worst_share(trial: Trial, channel: str, each: RangeWiring) -> float:

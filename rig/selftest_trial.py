@@ -72,16 +72,16 @@ class Trial:
         self.is_noisy = False
         self.box_is_off = False
         self.welded_place: str | None = None
-        self._parts: list[PartVerdict] = []
+        self._parts: dict[str, PartVerdict] = {}
         self._left_out: list[tuple[str, str]] = []
 
     def good(self, part: str) -> None:
-        """Say that a part is good."""
-        self._parts.append(PartVerdict(part=part, ok=True))
+        """Say that a part is good, as far as this stage sees."""
+        self._parts.setdefault(part, PartVerdict(part=part, ok=True))
 
     def bad(self, part: str, check_first: str) -> None:
-        """Say that a part failed, and where to look first."""
-        self._parts.append(PartVerdict(part=part, ok=False, check_first=check_first))
+        """Say that a part failed, whatever an earlier stage saw, and where to look first."""
+        self._parts[part] = PartVerdict(part=part, ok=False, check_first=check_first)
 
     def judge(self, part: str, ok: bool, check_first: str) -> None:
         """Say either."""
@@ -97,7 +97,9 @@ class Trial:
     def report(self) -> SelfTestReport:
         """What was found."""
         return SelfTestReport(
-            parts=tuple(self._parts), not_judged=tuple(self._left_out), simulated=self.bench.simulated
+            parts=tuple(self._parts.values()),
+            not_judged=tuple(self._left_out),
+            simulated=self.bench.simulated,
         )
 
     @property
