@@ -1,7 +1,8 @@
 """Why a sender is off: explanations weighed against each other by what they predicted (Bayes' rule).
 
 Every explanation has a prior probability and the likelihood of the points under it; their product, made to
-sum to one, is its probability. None is named below `NAMED_FROM`: then the answer is "cannot tell".
+sum to one, is its probability. None is named below `NAMED_FROM`, and the element is not blamed while the
+temperature may have been wrong instead: then the answer is "cannot tell".
 """
 
 import math
@@ -25,6 +26,10 @@ from calibration.errors import CurveRangeError
 
 #: An explanation is named from this probability on.
 NAMED_FROM = 0.9
+#: Before the element is blamed, that stem or thermometer are the reason must be this improbable: both look
+#: much like a shifted element, and a bench that has not ruled out its own error says nothing of others.
+OWN_ERROR_AT_MOST = 0.03
+_BLAMES_THE_ELEMENT = frozenset({Fault.R25, Fault.BETA})
 
 #: Prior probabilities: a sender is as likely good as not, and the faults with a size share what is left
 #: equally. Stated, not measured: no statistics of removed senders is at hand.
@@ -189,17 +194,31 @@ def posterior(log_evidence: Sequence[float], prior: Sequence[float]) -> tuple[fl
     return tuple((joint / np.sum(joint)).tolist())
 
 
-def weight_of_doubt(largest: float) -> float:
-    """Weight of "cannot tell" where the likeliest explanation has the probability ``largest``.
+def weight_of_doubt(probabilities: Mapping[Fault, float]) -> float:
+    """Weight of "cannot tell".
 
-    Nothing from `NAMED_FROM` on. Below, the probability that the likeliest explanation is wrong over that
-    probability and what is allowed of it together: a half at the border and growing with the doubt, so
-    that "cannot tell" leads whenever nothing is named.
+    It answers two questions, and the larger doubt counts. How probable is it that the likeliest explanation
+    is wrong, where at most ``1 - NAMED_FROM`` is allowed? And, where the element is blamed: how probable is
+    it that its temperature was wrong, where at most `OWN_ERROR_AT_MOST` is allowed? A doubt within what is
+    allowed weighs nothing. Above, it weighs ``doubt / (doubt + allowed)``: a half at the border and growing,
+    so that "cannot tell" leads whenever nothing is named.
+
+    Parameters
+    ----------
+    probabilities : mapping
+        Of all explanations; they sum to one.
     """
-    if largest >= NAMED_FROM:
-        return 0.0
-    wrong = 1.0 - largest
-    return wrong / (wrong + (1.0 - NAMED_FROM))
+    nameable = {fault: p for fault, p in probabilities.items() if fault is not Fault.NONE_OF_THESE}
+    likeliest = max(nameable, key=lambda fault: nameable[fault])
+    doubts = [_doubt(1.0 - nameable[likeliest], 1.0 - NAMED_FROM)]
+    if likeliest in _BLAMES_THE_ELEMENT:
+        doubts.append(_doubt(nameable.get(Fault.STEM_OR_THERMOMETER, 0.0), OWN_ERROR_AT_MOST))
+    return max(doubts)
+
+
+def _doubt(probability: float, allowed: float) -> float:
+    # What is allowed is allowed to the last digit.
+    return 0.0 if probability <= allowed + 1e-12 else probability / (probability + allowed)
 
 
 def _explained(
@@ -293,12 +312,9 @@ def _deciding_action(findings: Sequence[Finding]) -> str:
 
 
 def _findings(found: Sequence[_Explained], probabilities: Sequence[float]) -> tuple[Finding, ...]:
-    nameable = [
-        probability
-        for explanation, probability in zip(found, probabilities, strict=True)
-        if explanation.fault is not Fault.NONE_OF_THESE
-    ]
-    doubt = weight_of_doubt(max(nameable, default=0.0))
+    doubt = weight_of_doubt(
+        {explanation.fault: p for explanation, p in zip(found, probabilities, strict=True)}
+    )
     findings = [
         Finding(
             fault=explanation.fault,

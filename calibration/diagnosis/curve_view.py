@@ -60,9 +60,16 @@ class CurveView:
         -------
         Matrix, shape (..., n, n)
         """
-        good_parts = self.part_shapes @ self.spread.covariance @ self.part_shapes.T + np.diag(self.doubt)
+        return self._with_parts(points, self.spread.covariance, share)
+
+    def covariance_of_one_part(self, points: MeasuredPoints) -> Matrix:
+        """Covariance of measured ``ln R`` about one part of the grid of good ones, shape (n, n)."""
+        return self._with_parts(points, np.diag(self.spread.cell**2 / 12.0), None)
+
+    def _with_parts(self, points: MeasuredPoints, parts: Matrix, share: Vector | None) -> Matrix:
+        scatter = self.part_shapes @ parts @ self.part_shapes.T + np.diag(self.doubt)
         by_temperature = np.outer(self.slope_per_k, self.slope_per_k) * points.temperature_covariance
-        element = good_parts + by_temperature
+        element = scatter + by_temperature
         meter = points.relative_covariance + _SUREST_READING**2 * np.eye(self.count)
         if share is None:
             return meter + element

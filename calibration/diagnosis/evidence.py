@@ -1,8 +1,9 @@
 """How well an explanation predicted the points: its marginal likelihood over the size of the fault.
 
-The likelihood is normal in ``ln R`` with the full covariance of the points and with the scatter of good
-parts [1]_. A fault of some size is averaged over the prior of its size, which begins where the fault could be
-seen at all: a smaller one is, for these points, a good sender.
+The likelihood is normal in ``ln R`` with the full covariance of the points [1]_. A good sender is one of the
+parts that keep the maker's tolerance, all alike; a faulty one was such a part, whose scatter is taken as
+normal with the same covariance. A fault of some size is averaged over the prior of its size, from where it
+could be seen at all: a smaller one is, for these points, a good sender.
 
 References
 ----------
@@ -20,7 +21,7 @@ from calibration.diagnosis.fault_shapes import Branch
 from calibration.diagnosis.measured_points import Matrix, MeasuredPoints, Vector
 
 #: From this distance on, in standard deviations of healthy points, a fault can be seen.
-VISIBLE_FROM = 2.0
+VISIBLE_FROM = 1.5
 
 _COARSE = 48
 _FINE = 17
@@ -70,11 +71,15 @@ def log_normal_density(residual: Matrix, covariance: Matrix) -> Vector:
 
 
 def healthy_log_evidence(points: MeasuredPoints, view: CurveView) -> float:
-    """Logarithm of the likelihood of a good part of the curve. Minus infinity for an open point."""
+    """Logarithm of the likelihood averaged over all good parts. Minus infinity for an open point."""
     residual = np.log(points.resistance_ohm / view.resistance_ohm)
     if not np.all(np.isfinite(residual)):
         return -math.inf
-    return float(log_normal_density(residual, view.covariance(points)))
+    lower = np.linalg.cholesky(view.covariance_of_one_part(points))
+    white = np.linalg.solve(lower, residual[:, np.newaxis] - view.part_shapes @ view.spread.parts.T)
+    exponents = -0.5 * np.sum(white * white, axis=0)
+    log_scale = float(np.sum(np.log(np.diag(lower)))) + 0.5 * points.count * math.log(2.0 * math.pi)
+    return float(np.logaddexp.reduce(exponents)) - math.log(exponents.size) - log_scale
 
 
 def branch_evidence(points: MeasuredPoints, view: CurveView, branch: Branch) -> SizedEvidence | None:
@@ -89,10 +94,13 @@ def branch_evidence(points: MeasuredPoints, view: CurveView, branch: Branch) -> 
 
     def log_likelihood(log_size: Vector) -> Vector:
         shift, share = branch.effect(view, branch.sign * np.exp(log_size))
-        return log_normal_density(residual - shift, view.covariance(points, share))
+        covariance = view.covariance(points, share)
+        if branch.uneven:
+            covariance = covariance + np.eye(points.count) * (branch.uneven * shift[:, np.newaxis, :]) ** 2
+        return log_normal_density(residual - shift, covariance)
 
     grid, values = _refined(log_likelihood, lowest, highest)
-    prior = branch.density(np.exp(grid))
+    prior = _density(branch, grid)
     top = float(np.max(values))
     weights = np.exp(values - top) * prior * _trapezoid_widths(grid)
     total = float(np.sum(weights))
@@ -155,6 +163,16 @@ def _trapezoid_widths(grid: Vector) -> Vector:
     return widths
 
 
+def _density(branch: Branch, log_size: Vector) -> Vector:
+    return np.ones_like(log_size) if branch.density is None else branch.density(np.exp(log_size))
+
+
 def _prior_mass(branch: Branch, lowest: float, highest: float) -> float:
+    """What the prior density comes to: over the sizes that could be seen, or, where it has a scale, over all.
+
+    In the latter case a size too small to be seen is left to the good senders.
+    """
+    if branch.density is not None:
+        lowest = math.log(branch.smallest)
     grid = np.linspace(lowest, highest, 200)
-    return float(np.sum(branch.density(np.exp(grid)) * _trapezoid_widths(grid)))
+    return float(np.sum(_density(branch, grid) * _trapezoid_widths(grid)))

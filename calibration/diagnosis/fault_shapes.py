@@ -14,6 +14,7 @@ import numpy as np
 from calibration.diagnosis.curve_view import CurveView
 from calibration.diagnosis.fault import Fault
 from calibration.diagnosis.measured_points import Matrix, Vector
+from calibration.temperature_scale import ZERO_CELSIUS_K
 
 #: From (view, sizes) to the shift of ``ln R`` and the share of the element's changes, both ``(sizes, n)``.
 Effect: TypeAlias = Callable[[CurveView, Vector], tuple[Matrix, Matrix]]
@@ -22,10 +23,14 @@ Density: TypeAlias = Callable[[Vector], Vector]
 
 #: Air beside the bath, where nobody said: it enters the stem alone. [°C]
 USUAL_AIR_C = 22.0
-#: A hex in air, 25 mm deep, costs 1.3 % of (t - air) in simulation; two standard deviations of this prior.
-STEM_SHARE_SCALE = 0.0065
-#: How far a thermometer, or the place where it hangs, is usually off once it is off. Assumed. [K]
-THERMOMETER_SCALE_K = 1.5
+#: Half of all stems lead away less than this share of (t - air): between the 0.3 % of a hex under water and
+#: the 1.3 % of a hex in air, 25 mm deep, both from simulation. Assumed.
+STEM_SHARE_SCALE = 0.006
+#: Half of all thermometers, or the places where they hang, are off by less. Assumed. [K]
+THERMOMETER_SCALE_K = 1.0
+#: How far stem and thermometer keep from their simple laws at one temperature, relative to the error itself:
+#: the air beside the bath moves, and no thermometer is off by the same amount everywhere. Assumed.
+UNEVEN = 0.05
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -42,8 +47,11 @@ class Branch:
     effect : Effect
     smallest, largest : float
         Magnitudes considered, in the unit of the computation.
-    density : Density
-        Over ``ln magnitude``: constant where only the order of magnitude is in doubt.
+    density : Density or None
+        Over ``ln magnitude``. None where nothing is known of it: every order of magnitude that these points
+        could show is then as likely as any other.
+    uneven : float
+        Standard uncertainty of the shift at each temperature, relative to it.
     reported : callable
         Size as reported from the size as computed.
     unit : str
@@ -56,9 +64,10 @@ class Branch:
     effect: Effect
     smallest: float
     largest: float
-    density: Density
+    density: Density | None
     reported: Callable[[float], float]
     unit: str
+    uneven: float = 0.0
 
 
 def r25_effect(view: CurveView, sizes: Vector) -> tuple[Matrix, Matrix]:
@@ -85,40 +94,45 @@ def leakage_effect(view: CurveView, sizes: Vector) -> tuple[Matrix, Matrix]:
 
 def thermometer_effect(view: CurveView, sizes: Vector) -> tuple[Matrix, Matrix]:
     """A thermometer that shows ``size`` kelvin too much at every temperature."""
-    return np.outer(sizes, -view.slope_per_k), np.ones((sizes.size, view.count))
+    colder_k = np.outer(sizes, np.ones(view.count))
+    return _colder(view, colder_k), np.ones(colder_k.shape)
 
 
 def stem_effect(air_c: float) -> Effect:
     """A sender colder than the bath by the share ``size`` of (t - air)."""
 
     def effect(view: CurveView, sizes: Vector) -> tuple[Matrix, Matrix]:
-        return (
-            np.outer(sizes, -view.slope_per_k * (view.temperature_c - air_c)),
-            np.ones((sizes.size, view.count)),
-        )
+        colder_k = np.outer(sizes, view.temperature_c - air_c)
+        return _colder(view, colder_k), np.ones(colder_k.shape)
 
     return effect
 
 
+def _colder(view: CurveView, colder_k: Matrix) -> Matrix:
+    """Shift of ``ln R`` of a sender colder than it was taken to be, with the beta the curve has there."""
+    temperature_k = view.temperature_c + ZERO_CELSIUS_K
+    return -view.slope_per_k * colder_k * temperature_k / (temperature_k - colder_k)
+
+
 def branches_of(fault: Fault, air_c: float) -> tuple[Branch, ...]:
     """The ways a fault of some size may act; empty for faults without a size."""
-    flat, percent = _flat, _percent
+    percent = _percent
     if fault is Fault.R25:
         return (
             Branch(
                 fault=fault, variant="high", sign=1.0, effect=r25_effect, smallest=0.005, largest=1.0,
-                density=flat, reported=percent, unit="%",
+                density=None, reported=percent, unit="%",
             ),
             Branch(
                 fault=fault, variant="low", sign=-1.0, effect=r25_effect, smallest=0.005, largest=0.6,
-                density=flat, reported=percent, unit="%",
+                density=None, reported=percent, unit="%",
             ),
         )  # fmt: skip
     if fault is Fault.BETA:
         return tuple(
             Branch(
                 fault=fault, variant=variant, sign=sign, effect=beta_effect, smallest=0.001, largest=0.25,
-                density=flat, reported=percent, unit="%",
+                density=None, reported=percent, unit="%",
             )
             for variant, sign in (("steeper", 1.0), ("flatter", -1.0))
         )  # fmt: skip
@@ -126,25 +140,25 @@ def branches_of(fault: Fault, air_c: float) -> tuple[Branch, ...]:
         return (
             Branch(
                 fault=fault, variant="", sign=1.0, effect=series_effect, smallest=0.1, largest=5e3,
-                density=flat, reported=_as_it_is, unit="ohm",
+                density=None, reported=_as_it_is, unit="ohm",
             ),
         )  # fmt: skip
     if fault is Fault.LEAKAGE:
         return (
             Branch(
                 fault=fault, variant="", sign=1.0, effect=leakage_effect, smallest=1e-8, largest=1e-2,
-                density=flat, reported=_inverse, unit="ohm",
+                density=None, reported=_inverse, unit="ohm",
             ),
         )  # fmt: skip
     if fault is Fault.STEM_OR_THERMOMETER:
         stem = Branch(
             fault=fault, variant="stem", sign=1.0, effect=stem_effect(air_c), smallest=1e-4, largest=0.05,
-            density=_bell(STEM_SHARE_SCALE), reported=percent, unit="% of (bath - air)",
+            density=_wide(STEM_SHARE_SCALE), reported=percent, unit="% of (bath - air)", uneven=UNEVEN,
         )  # fmt: skip
         thermometer = tuple(
             Branch(
                 fault=fault, variant=variant, sign=sign, effect=thermometer_effect, smallest=0.01,
-                largest=10.0, density=_bell(THERMOMETER_SCALE_K), reported=_as_it_is, unit="K",
+                largest=10.0, density=_wide(THERMOMETER_SCALE_K), reported=_as_it_is, unit="K", uneven=UNEVEN,
             )
             for variant, sign in (("thermometer high", 1.0), ("thermometer low", -1.0))
         )  # fmt: skip
@@ -152,15 +166,17 @@ def branches_of(fault: Fault, air_c: float) -> tuple[Branch, ...]:
     return ()
 
 
-def _flat(magnitude: Vector) -> Vector:
-    return np.ones_like(magnitude)
+def _wide(scale: float) -> Density:
+    """Density of a half-Cauchy magnitude, over its logarithm: usual up to the scale, and gross now and then.
 
-
-def _bell(scale: float) -> Density:
-    """Density of a half-normal magnitude, over its logarithm."""
+    References
+    ----------
+    A. Gelman, Bayesian Analysis 1 (2006) 515-534, section 3.2: the half-Cauchy as a weakly informative prior
+    of a magnitude.
+    """
 
     def density(magnitude: Vector) -> Vector:
-        return magnitude / scale * np.exp(-0.5 * (magnitude / scale) ** 2)
+        return magnitude / scale / (1.0 + (magnitude / scale) ** 2)
 
     return density
 

@@ -2,6 +2,7 @@
 
 import math
 from dataclasses import dataclass
+from functools import lru_cache
 
 import numpy as np
 
@@ -14,23 +15,30 @@ DEFAULT_BETA_HALF_WIDTH = 0.01
 
 #: The nominal temperature of a thermistor (IEC 60539-1). [°C]
 NOMINAL_C = 25.0
-# Steps of the grid over the parts that keep every printed limit: even in number, so that it is symmetrical.
-_GRID = 120
+# Steps of the grid over good parts, each way: even in number, so that it is symmetrical.
+_GRID = 80
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class HealthySpread:
-    """Covariance of (R25, beta) among good parts, both as relative deviations.
+    """How (R25, beta) scatter among good parts, both as relative deviations.
 
     Attributes
     ----------
+    parts : Matrix, shape (m, 2)
+        Good parts, evenly spread over all there can be.
+    cell : Vector, shape (2,)
+        Distance between neighbours.
     covariance : Matrix, shape (2, 2)
+        Of all of them.
     r25_half_width, beta_half_width : float
         Largest deviation of a good part. [1]
     printed : bool
         Whether it comes from printed limits; else from the default.
     """
 
+    parts: Matrix
+    cell: Vector
     covariance: Matrix
     r25_half_width: float
     beta_half_width: float
@@ -47,53 +55,50 @@ def beta_shape(curve: ReferenceCurve, temperature_c: Vector) -> Vector:
     return np.array([math.log(curve.nominal_ohm(t)) - at_pivot for t in temperature_c.tolist()])
 
 
+@lru_cache(maxsize=64)
 def healthy_spread(curve: ReferenceCurve) -> HealthySpread:
     """Spread of good parts of a curve.
 
     Where limits are printed, every pair of R25 and beta that keeps all of them is as likely as any
-    other; mean and covariance are those of that region. Without printed limits R25 and beta are each
-    rectangular (JCGM 100:2008, 4.3.7) within the default half-widths.
+    other. Without printed limits R25 and beta are each rectangular (JCGM 100:2008, 4.3.7) within the
+    default half-widths.
     """
     if not curve.has_tolerance:
-        return _rectangular(DEFAULT_R25_HALF_WIDTH, DEFAULT_BETA_HALF_WIDTH)
-    limited_c = np.array(curve.printed_temperatures_c or _five_between(curve), dtype=float)
-    half_width = np.array([_log_half_width(curve, t) for t in limited_c.tolist()])
-    return _within(half_width, beta_shape(curve, limited_c))
-
-
-def _rectangular(r25: float, beta: float) -> HealthySpread:
-    return HealthySpread(
-        covariance=np.diag([r25**2 / 3.0, beta**2 / 3.0]),
-        r25_half_width=r25,
-        beta_half_width=beta,
-        printed=False,
-    )
-
-
-def _within(half_width: Vector, shape: Vector) -> HealthySpread:
-    """Spread of all (a, b) with ``|a + b shape| <= half_width`` at every printed temperature."""
-    first, second = np.triu_indices(shape.size, 1)
-    if first.size:
-        b_most = float(
-            np.min((half_width[first] + half_width[second]) / np.abs(shape[first] - shape[second]))
-        )
+        shape, half_width = np.empty(0), np.empty(0)
+        most = (DEFAULT_R25_HALF_WIDTH, DEFAULT_BETA_HALF_WIDTH)
     else:
-        b_most = DEFAULT_BETA_HALF_WIDTH
-    a_most = float(np.min(half_width + b_most * np.abs(shape)))
-    a, b = np.meshgrid(_cells(a_most), _cells(b_most), indexing="ij")
-    kept = np.all(np.abs(a[..., np.newaxis] + b[..., np.newaxis] * shape) <= half_width, axis=-1)
-    pairs = np.stack([a[kept], b[kept]])
+        limited_c = np.array(curve.printed_temperatures_c or _five_between(curve), dtype=float)
+        half_width = np.array([_log_half_width(curve, t) for t in limited_c.tolist()])
+        shape = beta_shape(curve, limited_c)
+        most = _most_within(half_width, shape)
+    parts = _within(most, half_width, shape)
+    cell = 2.0 * np.array(most) / _GRID
+    # A part is the middle of its cell: half a cell more reaches to the edge.
+    r25_half_width, beta_half_width = (np.max(np.abs(parts), axis=0) + 0.5 * cell).tolist()
     return HealthySpread(
-        covariance=pairs @ pairs.T / pairs.shape[1],
-        r25_half_width=float(np.max(np.abs(pairs[0]))),
-        beta_half_width=float(np.max(np.abs(pairs[1]))),
-        printed=True,
+        parts=parts,
+        cell=cell,
+        covariance=parts.T @ parts / parts.shape[0],
+        r25_half_width=r25_half_width,
+        beta_half_width=beta_half_width,
+        printed=curve.has_tolerance,
     )
 
 
-def _cells(most: float) -> Vector:
-    """Middles of equal cells from ``-most`` to ``most``."""
-    return most * (2.0 * (np.arange(_GRID) + 0.5) / _GRID - 1.0)
+def _most_within(half_width: Vector, shape: Vector) -> tuple[float, float]:
+    """Largest deviations of R25 and of beta that any part within the limits can have."""
+    first, second = np.triu_indices(shape.size, 1)
+    b_most = float(np.min((half_width[first] + half_width[second]) / np.abs(shape[first] - shape[second])))
+    return float(np.min(half_width + b_most * np.abs(shape))), b_most
+
+
+def _within(most: tuple[float, float], half_width: Vector, shape: Vector) -> Matrix:
+    """All parts (a, b) of a grid with ``|a + b shape| <= half_width`` at every printed temperature."""
+    middles = 2.0 * (np.arange(_GRID) + 0.5) / _GRID - 1.0
+    a, b = np.meshgrid(most[0] * middles, most[1] * middles, indexing="ij")
+    parts = np.stack([a.ravel(), b.ravel()], axis=1)
+    kept = np.all(np.abs(parts[:, :1] + parts[:, 1:] * shape) <= half_width, axis=1)
+    return parts[kept]
 
 
 def _log_half_width(curve: ReferenceCurve, temperature_c: float) -> float:

@@ -40,8 +40,6 @@ COMMON_SHARES = {
 }
 #: Lines that make the resistance uncertain; all others make the temperature so.
 _OF_RESISTANCE = ("sender: ohms check", "sender: resolution", "sender: clips", "decade box")
-# Beyond this a relative uncertainty of a resistance says nothing. [Ω]
-_OPEN_OHM = 1e12
 # What the curve leaves open is added where the points are compared with a curve.
 _OF_THE_CURVE = ("curve between printed rows", "slope at the printed row")
 
@@ -120,8 +118,7 @@ def points_by_hand(points: Sequence[FitPoint], *, common_share: float = HAND_COM
     u_k = np.array([_known(point.u_temperature_k) for point in points])
     resistance_ohm = np.array([point.resistance_ohm for point in points])
     u_ohm = np.array([_known(point.u_resistance_ohm) for point in points])
-    # An open circuit is open, however sure the meter is.
-    relative_u = np.where(np.isfinite(resistance_ohm), u_ohm / np.minimum(resistance_ohm, _OPEN_OHM), 1.0)
+    relative_u = u_ohm / resistance_ohm
     return MeasuredPoints(
         temperature_c=np.array([point.temperature_c for point in points]),
         resistance_ohm=resistance_ohm,

@@ -1,0 +1,214 @@
+"""Senders with planted faults, measured by hand or on a bench in a world that the diagnosis does not know.
+
+Good parts are drawn from the maker's tolerance; errors are not drawn from the budgets. What the budgets leave
+out is here: a meter's gain that is common to all points, leads, thermometers read to half a degree, a stem,
+gradients that wander, a probe that has drifted, damp terminals, and a part whose curve bends a little
+differently. Half-widths are assumed; none was chosen with the outcome in view.
+"""
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from calibration.bath.immersion import HEX_UNDER_WATER
+from calibration.conformity import DecisionRule
+from calibration.curves import ReferenceCurve
+from calibration.diagnosis import MeasuredPoints, points_by_hand, points_from_bench
+from calibration.diagnosis.healthy_spread import healthy_spread
+from calibration.sender_point import SenderPoint, judge
+from calibration.thermistor.fit_point import FitPoint
+from calibration.uncertainty.budget import BudgetLine, Distribution, rectangular_u
+from host.typed_check import ASSUMED_U_RESISTANCE_PERCENT, ASSUMED_U_TEMPERATURE_K
+
+HAND_C = (20.0, 60.0, 90.0)
+BENCH_C = (25.0, 45.0, 60.0, 80.0, 95.0)
+_MIDDLE_C, _BEND_OVER_K = 60.0, 40.0
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Planted:
+    """One fault of one size, or none.
+
+    Attributes
+    ----------
+    r25, beta : float
+        Relative shifts of the element.
+    series_ohm : float
+        [Ω]
+    leakage_ohm : float
+        Infinite without a leakage. [Ω]
+    thermometer_k : float
+        What the thermometer shows too much. [K]
+    stem_share : float
+        By which the sender stays behind the bath, of its distance from the air.
+    """
+
+    r25: float = 0.0
+    beta: float = 0.0
+    series_ohm: float = 0.0
+    leakage_ohm: float = math.inf
+    thermometer_k: float = 0.0
+    stem_share: float = 0.0
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Sender:
+    """One sender, as it is.
+
+    Attributes
+    ----------
+    curve : ReferenceCurve
+        Of the part.
+    r25_factor, beta_shift : float
+        Of the element: the part's own deviation and the planted one together.
+    bend : float
+        How its curve bends beside the nominal one, relative.
+    planted : Planted
+    """
+
+    curve: ReferenceCurve
+    r25_factor: float
+    beta_shift: float
+    bend: float
+    planted: Planted
+
+    def resistance_ohm(self, temperature_c: float) -> float:
+        """Resistance between the terminals. [Ω]"""
+        at_25_c = min(max(25.0, self.curve.valid_from_c), self.curve.valid_to_c)
+        nominal_ohm = self.curve.nominal.resistance_ohm(temperature_c)
+        bent = self.bend * (((temperature_c - _MIDDLE_C) / _BEND_OVER_K) ** 2 - 0.5)
+        steeper = (nominal_ohm / self.curve.nominal.resistance_ohm(at_25_c)) ** self.beta_shift
+        element_ohm = nominal_ohm * self.r25_factor * steeper * math.exp(bent)
+        return 1.0 / (1.0 / element_ohm + 1.0 / self.planted.leakage_ohm) + self.planted.series_ohm
+
+    @property
+    def keeps_tolerance(self) -> bool:
+        """Whether R25 and beta are those of a good part and nothing lies in series or beside it.
+
+        A part that was drawn high and shifted low may end as a good one.
+        """
+        spread = healthy_spread(self.curve)
+        element_is_good = (
+            abs(self.r25_factor - 1.0) <= spread.r25_half_width
+            and abs(self.beta_shift) <= spread.beta_half_width
+        )
+        path_is_good = self.planted.series_ohm == 0.0 and math.isinf(self.planted.leakage_ohm)
+        return element_is_good and path_is_good
+
+
+def draw_sender(curve: ReferenceCurve, planted: Planted, chance: np.random.Generator) -> Sender:
+    """A good part drawn from the tolerance, then spoiled.
+
+    R25 and beta of the part lie anywhere in the half-widths of good parts.
+    """
+    spread = healthy_spread(curve)
+    r25 = chance.uniform(-spread.r25_half_width, spread.r25_half_width)
+    beta = chance.uniform(-spread.beta_half_width, spread.beta_half_width)
+    return Sender(
+        curve=curve,
+        r25_factor=(1.0 + r25) * (1.0 + planted.r25),
+        beta_shift=beta + planted.beta,
+        bend=chance.uniform(-0.001, 0.001),
+        planted=planted,
+    )
+
+
+def measured_by_hand(sender: Sender, planted: Planted, chance: np.random.Generator) -> MeasuredPoints:
+    """Three points with a meter, a thermometer and a kettle, with the uncertainties a check assumes."""
+    thermometer_off_k = chance.uniform(-0.7, 0.7) + planted.thermometer_k
+    stem_share = chance.uniform(0.0, 0.005) + planted.stem_share
+    air_c = chance.uniform(17.0, 27.0)
+    meter_gain, leads_ohm = 1.0 + chance.uniform(-0.008, 0.008), chance.uniform(0.1, 0.4)
+    points = []
+    for aimed_c in HAND_C:
+        bath_c = aimed_c + chance.uniform(-2.0, 2.0)
+        sender_c = bath_c + chance.normal(0.0, 0.4) - stem_share * (bath_c - air_c)
+        shown_c = 0.5 * round(2.0 * (bath_c + thermometer_off_k))
+        noisy_ohm = sender.resistance_ohm(sender_c) * meter_gain * (1.0 + chance.normal(0.0, 0.003))
+        shown_ohm = float(round(noisy_ohm + leads_ohm))
+        points.append(
+            FitPoint(
+                temperature_c=shown_c,
+                resistance_ohm=shown_ohm,
+                u_temperature_k=ASSUMED_U_TEMPERATURE_K,
+                u_resistance_ohm=ASSUMED_U_RESISTANCE_PERCENT / 100.0 * shown_ohm,
+            )
+        )
+    return points_by_hand(points)
+
+
+class Bench:
+    """Five plateaus, corrected and budgeted as the bench does it, in a world of its own."""
+
+    def __init__(self, curve: ReferenceCurve) -> None:
+        self._curve = curve
+        self._air_c = 22.0
+        judged = [
+            judge(
+                curve=curve,
+                temperature_c=t,
+                resistance_ohm=curve.nominal_ohm(t),
+                u_resistance_ohm=0.0,
+                lines=self._lines(t),
+                rule=DecisionRule.GUARDED,
+                limit_k=2.0,
+            )
+            for t in BENCH_C
+        ]
+        self._budgeted: Sequence[SenderPoint] = judged
+
+    def measured(self, sender: Sender, planted: Planted, chance: np.random.Generator) -> MeasuredPoints:
+        """Points of one run."""
+        probe_off_k = chance.normal(0.0, 0.025) + chance.uniform(-0.05, 0.05) + planted.thermometer_k
+        gradient_k = chance.uniform(-0.05, 0.05)
+        stem_share = chance.uniform(0.0, 0.003) + planted.stem_share
+        warmth_k, clips_ohm = chance.uniform(0.0, 0.02), chance.uniform(0.0, 0.05)
+        gain, damp_ohm = 1.0 + chance.normal(0.0, 1e-4), 10.0 ** chance.uniform(6.7, 8.0)
+        points = []
+        for budgeted in self._budgeted:
+            bath_c = budgeted.temperature_c + chance.uniform(-0.5, 0.5)
+            wandering_k = gradient_k + chance.normal(0.0, 0.02)
+            stem_k = stem_share * (bath_c - chance.uniform(self._air_c - 3.0, self._air_c + 3.0))
+            sender_c = bath_c + wandering_k - stem_k + warmth_k
+            terminal_ohm = 1.0 / (1.0 / sender.resistance_ohm(sender_c) + 1.0 / damp_ohm) + clips_ohm
+            read_ohm = terminal_ohm * gain * (1.0 + chance.normal(0.0, 2e-4))
+            # The bench knows of a stem and corrects by the middle of its span.
+            corrected_k = HEX_UNDER_WATER.correction_k(bath_c, self._air_c)
+            sensitivity = self._curve.sensitivity_k_per_ohm(read_ohm)
+            points.append(
+                replace(
+                    budgeted,
+                    temperature_c=bath_c + probe_off_k + chance.normal(0.0, 0.005),
+                    resistance_ohm=read_ohm + corrected_k / sensitivity,
+                )
+            )
+        return points_from_bench(points, self._curve)
+
+    def _lines(self, temperature_c: float) -> tuple[BudgetLine, ...]:
+        """The lines that matter of a plateau's budget, of the sizes the demo's certificates print."""
+        per_ohm = self._curve.sensitivity_k_per_ohm(self._curve.nominal_ohm(temperature_c))
+        stem_k = rectangular_u(HEX_UNDER_WATER.half_width_k(temperature_c, self._air_c))
+        return (
+            _line("probe: its certificate", "°C", 0.025, -1.0),
+            _line("sender: self-heating", "K", rectangular_u(0.004), 1.0),
+            _line("sender: clips", "Ω", rectangular_u(0.05), per_ohm),
+            _line("sender: stem", "K", stem_k, 1.0),
+            _line("sender: ohms check", "Ω", 0.03, per_ohm),
+            _line("decade box: residual", "Ω", 0.015, per_ohm),
+            _line("bath: gradient", "K", rectangular_u(0.06), 1.0),
+            _line("bath: drift and lag", "K", rectangular_u(0.017), 1.0),
+            _line("repeatability", "K", 0.003, 1.0),
+        )
+
+
+def _line(quantity: str, unit: str, standard_u: float, sensitivity: float) -> BudgetLine:
+    return BudgetLine(
+        quantity=quantity,
+        estimate=0.0,
+        unit=unit,
+        standard_u=standard_u,
+        distribution=Distribution.NORMAL,
+        sensitivity=sensitivity,
+    )
