@@ -96,6 +96,21 @@ def test_the_bill_of_materials_has_every_resistor_of_the_wiring_map() -> None:
     assert listed == counts
 
 
+def test_the_bill_has_chips_relays_and_drivers_enough() -> None:
+    counts = {row[1]: int(row[0]) for row in rows("bill_of_materials.md") if row[0].isdecimal()}
+    ranges = [each for channel in WIRING.channels.values() for each in channel.ranges]
+    poles = len(ranges) + sum(each.lift_beside_ohm is not None for each in ranges)
+    assert 4 * counts["quad analog switch, single poles"] >= poles
+    steps, places = len(WIRING.decade_box.step_ohm), 4
+    assert counts["relay, one changeover, 5 V, 140 mW (28 mA)"] == steps
+    per_place = int(WIRING.relay.coils_per_place)
+    assert counts["relay, two changeovers, 5 V, 140 mW (28 mA)"] == places * per_place
+    assert 7 * counts["transistor array with clamp diodes"] >= steps + places
+    assert WIRING.relay.coil_ma == 28.0 == pytest.approx(140 / WIRING.supply.relay_v)
+    assert counts["10 nF capacitor"] == 8
+    assert WIRING.converter.tap_capacitor_nf == 10.0
+
+
 def test_every_reference_of_the_bill_has_the_tolerance_of_the_wiring_map() -> None:
     references = [
         row for row in rows("bill_of_materials.md") if "reference" in row[-1] or "on top" in row[-1]
