@@ -128,12 +128,12 @@ def run(
         raise _BadInputError("--plant and --speed are for a simulated bench: add --simulate.")
     if not simulate:
         _check_gpio()
-    # blocked before any thread begins, so that they reach none of them and are waited for below
-    signal.pthread_sigmask(signal.SIG_BLOCK, _STOP_SIGNALS)
     data = data.expanduser()
     file = _open_outbox(data, station)
     try:
         address = _address(file, broker)
+        # blocked before any thread begins, so that they reach none of them and are waited for below
+        signal.pthread_sigmask(signal.SIG_BLOCK, _STOP_SIGNALS)
         if simulate:
             bench = _simulated(seed=seed, plant=plant, data=data, speed=speed)
         else:

@@ -18,6 +18,7 @@ from rig.bench import simulated_bench
 from rig.cli import main
 from rig.clock import SimulatedClock
 from rig.desk_watch import LOST_AFTER_S, DeskWatch
+from rig.drivers.i2c import locked
 from rig.drivers.port_expander import OLATA
 from rig.outbox_file import OutboxFile
 from rig.safe_state import make_safe, output_gpios
@@ -85,7 +86,8 @@ class _DeadBus:
 def _latches(bench: Any) -> bytes:
     """What the relay chip drives; its output latches are read as the driver reads them."""
     held = bytearray(2)
-    bench.silicon.i2c_bus.writeto_then_readfrom(0x20, bytes((OLATA,)), held)
+    with locked(bench.silicon.i2c_bus) as bus:
+        bus.writeto_then_readfrom(0x20, bytes((OLATA,)), held)
     return bytes(held)
 
 

@@ -9,7 +9,7 @@ import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
-from calibration.contract.orders import Action, Answer, AnswerState, Order, encode_order
+from calibration.contract.orders import WRITE_CONFIRMATION, Action, Answer, AnswerState, Order, encode_order
 from calibration.contract.presence import Stored
 from calibration.contract.readings import Insertion
 from rig.order_actions import ACTIONS
@@ -68,6 +68,12 @@ def test_an_order_is_answered_with_the_first_pass_taken_after_its_effect(works: 
         ("set_range", {"range_ohm": 68}, ("range_ohm", 68.0)),
         ("set_range", {"range_ohm": None}, ("range_ohm", 750.0)),
         ("hands", {"lift": "sender"}, ("hands_seen", [{"lift": "sender"}])),
+        ("set_range", {"range_ohm": 10200, "channel": "probe"}, ("deeds", [("set_probe_range", 10200.0)])),
+        ("burst", {"duration_s": 0.5}, ("deeds", [("burst", 0.5)])),
+        ("identify", {}, ("deeds", [("identify", 10.0)])),
+        ("set_duty", {"duty": 1.0}, ("deeds", [("set_duty", 1.0)])),
+        ("restart_sampling", {}, ("times_safe", 1)),
+        ("write_emissivity", {"emissivity": 0.9, "confirm": WRITE_CONFIRMATION}, ("emissivity", 0.9)),
     ],
 )
 def test_every_action_of_the_contract_has_its_effect(
@@ -79,6 +85,70 @@ def test_every_action_of_the_contract_has_its_effect(
     _pass(works)
     assert getattr(works.bench, effect[0]) == effect[1]
     assert _single_answer(works).state is AnswerState.DONE
+
+
+def test_a_sensor_s_memory_is_read_into_the_answer(works: Any) -> None:
+    _adopt(works)
+    _give(works, _order(works, "read_emissivity", fields={}))
+    works.orders.carry_out(works.bench)
+    _pass(works)
+    answer = _single_answer(works)
+    assert (answer.state, answer.value) == (AnswerState.DONE, 0.95)
+
+
+@pytest.mark.parametrize(
+    ("do", "fields", "words"),
+    [
+        ("write_emissivity", {"emissivity": 0.9}, "confirm"),
+        ("write_emissivity", {"emissivity": 0.9, "confirm": True}, "confirm"),
+        ("write_emissivity", {"emissivity": 1.5, "confirm": WRITE_CONFIRMATION}, "0.1 to 1"),
+        ("burst", {"duration_s": 2}, "0.1 to 1 s"),
+        ("set_rate", {"passes_per_s": 5}, "Ask for 4, 2, 1"),
+        ("set_rate", {"passes_per_s": 3}, "whole multiple"),
+        ("set_rate", {"passes_per_s": -1}, "whole multiple"),
+        ("set_duty", {"duty": 1.1}, "0 to 1"),
+        ("set_range", {"range_ohm": 68, "channel": "witness"}, "sender or probe"),
+    ],
+)
+def test_what_cannot_be_done_safely_is_refused_and_nothing_has_changed(
+    works: Any, do: str, fields: dict[str, Any], words: str
+) -> None:
+    _adopt(works)
+    _give(works, _order(works, do, fields=fields))
+    works.orders.carry_out(works.bench)
+    answer = _single_answer(works)
+    assert answer.state is AnswerState.REFUSED
+    assert words in (answer.reason or "")
+    assert works.bench.deeds == []
+    assert works.bench.emissivity == 0.95
+
+
+def test_the_rate_is_changed_and_restarting_brings_the_usual_one_back(works: Any) -> None:
+    _adopt(works)
+    periods_s = []
+    for do, fields in (("set_rate", {"passes_per_s": 0.5}), ("restart_sampling", {})):
+        _give(works, _order(works, do, fields=fields))
+        works.orders.carry_out(works.bench)
+        _pass(works)
+        periods_s.append(works.orders._pace.period_s)
+    assert periods_s == [2.0, 0.25]
+
+
+def test_orders_of_boots_long_past_are_forgotten_and_still_refused(make_works: Callable[..., Any]) -> None:
+    works = make_works()
+    _adopt(works)
+    old = _order(works)
+    _give(works, old)
+    works.orders.carry_out(works.bench)
+    _pass(works)
+    for _ in range(4):
+        works.file.close()
+        works = make_works()
+    assert works.orders._log.recall(old.order) is None
+    _give(works, old)
+    answer = _single_answer(works)
+    assert answer.state is AnswerState.REFUSED
+    assert "meant for boot" in (answer.reason or "")
 
 
 def test_every_action_of_the_contract_is_known_here() -> None:

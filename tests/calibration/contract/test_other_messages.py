@@ -51,7 +51,14 @@ PRESENCES = st.builds(
     simulated=st.booleans(),
     synchronised=st.booleans(),
     version=_WORDS,
-    obeys=st.none() | st.builds(Obeys, store=_WORDS, epoch=_WHOLE, n=_WHOLE),
+    obeys=st.none()
+    | st.builds(
+        Obeys,
+        store=_WORDS,
+        epoch=_WHOLE,
+        n=_WHOLE,
+        boots=st.dictionaries(_BOOTS, _WHOLE, max_size=3),
+    ),
     trouble=st.lists(_WORDS, max_size=3).map(tuple),
 )
 STOREDS = st.builds(

@@ -13,6 +13,7 @@ from calibration.contract.readings import (
     CHANNEL_UNITS,
     GAP_REASONS,
     TAP_NAMES,
+    BurstReading,
     ChannelReading,
     GapPack,
     Insertion,
@@ -67,6 +68,15 @@ _PACKS = st.builds(
     taps=st.fixed_dictionaries({}, optional={name: _COUNTS for name in TAP_NAMES}),
     utc_s=st.none() | st.floats(1.5e9, 4.2e9),
     clock_step_s=st.none() | st.floats(-1e9, 1e9),
+    burst=st.lists(
+        st.tuples(st.integers(0, 2000), _COUNTS, st.none() | _OHM), max_size=6, unique_by=lambda one: one[0]
+    ).map(
+        lambda singles: tuple(
+            BurstReading(before_s=ms / 1000, raw=raw, value=value)
+            for ms, raw, value in sorted(singles, key=lambda one: -one[0])
+        )
+    ),
+    shots_before_s=st.lists(st.integers(0, 500).map(lambda ms: ms / 1000), max_size=3).map(tuple),
 )
 
 
@@ -93,6 +103,21 @@ def _refusal(records: Any) -> MessageError:
 @given(_PACKS)
 def test_a_pass_arrives_as_it_was_sent(pack: ReadingPack) -> None:
     assert decode_readings(encode_readings(pack), station=pack.station) == pack
+
+
+@pytest.mark.parametrize(
+    ("records", "words"),
+    [
+        ([{"n": "sender.burst", "u": "Ohm", "v": 1.0, "t": -0.5}], "ohms without a count"),
+        ([{"n": "sender.burst.raw", "u": "count", "v": 1.0, "t": 0.5}], "not be after the pass"),
+        ([{"n": "sender.burst.raw", "u": "count", "v": 1.0, "t": -0.5}] * 2, "no two at one time"),
+        ([{"n": "shot", "vb": False, "t": -0.5}], "must be true"),
+    ],
+)
+def test_a_damaged_burst_or_shot_is_refused_in_words(records: list[dict[str, Any]], words: str) -> None:
+    error = _refusal([*_plain_records(), *records])
+    assert words in str(error)
+    assert (error.boot, error.seq) == (BOOT, 7), "its number counts all the same"
 
 
 @given(
