@@ -54,5 +54,7 @@ class _LockedBus:
     def readfrom_into(self, address: int, buffer: Any, **part: Any) -> None:
         self._bus.readfrom_into(address, buffer, **part)
 
-    def writeto_then_readfrom(self, address: int, out: Any, into: Any, **part: Any) -> None:
-        self._bus.writeto_then_readfrom(address, out, into, **part)
+    def writeto_then_readfrom(
+        self, address: int, out_buffer: bytes, in_buffer: bytearray, **part: Any
+    ) -> None:
+        self._bus.writeto_then_readfrom(address, out_buffer, in_buffer, **part)
