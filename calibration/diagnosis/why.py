@@ -48,7 +48,7 @@ def named_words(finding: Finding) -> str:
 
 def _temperature_words(finding: Finding) -> str:
     size = abs(finding.size or 0.0)
-    text = rounded_text(size, decimals_of(finding.size_u or size))
+    text = _rounded(size, finding.size_u or size)
     if finding.variant == _STEM:
         return f"the sender stood colder than the bath, by about {text} % of its distance from the air (stem)"
     side = "high" if (finding.size or 0.0) > 0.0 else "low"
@@ -61,7 +61,7 @@ def _about(finding: Finding) -> str:
     size, size_u, unit = finding.size, finding.size_u, finding.unit
     if unit == "ohm":
         size, size_u, unit = (size / 1e3, size_u / 1e3, "kΩ") if size >= 1e4 else (size, size_u, "Ω")
-    text = rounded_text(size, decimals_of(size_u))
+    text = _rounded(size, size_u)
     sign = "+" if unit == "%" and size > 0.0 else ""
     return f", about {sign}{text} {unit}"
 
@@ -71,6 +71,11 @@ def _undecided_words(diagnosis: Diagnosis) -> tuple[str, ...]:
     likely.sort(key=lambda finding: -finding.probability)
     listed = "; ".join(f"{named_words(finding)} ({_share(finding.probability)})" for finding in likely[:3])
     return (f"Cannot tell. It may be {listed}.", f"Next: {diagnosis.answer.next_action}")
+
+
+def _rounded(size: float, size_u: float) -> str:
+    """Size to the first digit of its uncertainty: it is an opinion, not a measurement."""
+    return rounded_text(size, decimals_of(size_u) - 1)
 
 
 def _share(probability: float) -> str:

@@ -1,0 +1,79 @@
+import json
+
+import pytest
+from click.testing import CliRunner, Result
+
+from host.cli import main
+
+
+def ohmbath(*arguments: str) -> Result:
+    return CliRunner().invoke(main, ["identify", *arguments])
+
+
+def data(*arguments: str) -> dict:
+    return json.loads(ohmbath(*arguments, "--json").stdout)
+
+
+TWO_POINTS = ("--point", "20C:2.45k", "--point", "80C:322")
+
+
+def test_two_points_rank_the_library_and_the_probabilities_sum_to_one():
+    result = ohmbath(*TWO_POINTS, "--json")
+    assert result.exit_code == 0
+    found = json.loads(result.stdout)
+    probabilities = [candidate["probability"] for candidate in found["candidates"]]
+    assert sum(probabilities) + found["none_of_these"] == pytest.approx(1.0)
+    assert probabilities == sorted(probabilities, reverse=True)
+    # Printed: 2320 to 2590 Ω at 20 °C and 310 to 326 Ω at 80 °C.
+    assert found["candidates"][0]["curve"] == "ntc-318-80c"
+
+
+def test_a_part_of_no_curve_ends_with_3():
+    result = ohmbath("--point", "20C:1k", "--point", "80C:150")
+    assert result.exit_code == 3
+    assert "none of these" in result.stdout
+
+
+def test_fahrenheit_and_ohms_rank_the_same():
+    ours = {c["curve"]: c["probability"] for c in data(*TWO_POINTS)["candidates"]}
+    theirs = {
+        c["curve"]: c["probability"]
+        for c in data("--point", "176F:0.322k", "--point", "68F:2450")["candidates"]
+    }
+    assert ours.keys() == theirs.keys()
+    for name, probability in ours.items():
+        assert theirs[name] == pytest.approx(probability, abs=1e-9)
+
+
+def test_the_table_is_for_people_and_fits_eighty_columns():
+    result = ohmbath(*TWO_POINTS)
+    assert result.exit_code == 0
+    assert "Most likely ntc-318-80c; these points cannot tell it from" in " ".join(result.stdout.split())
+    assert "0.6 K and 1 %" in result.stdout
+    assert max(len(line) for line in result.stdout.splitlines()) <= 80
+
+
+def test_surer_points_are_taken_at_their_word():
+    rough = data("--point", "25C:10k", "--point", "50C:3.7k")
+    sure = data(
+        "--point", "25C:10k", "--point", "50C:3.7k", "--u-temperature", "0.05", "--u-resistance", "0.05"
+    )
+    assert sure["none_of_these"] > rough["none_of_these"]
+
+
+@pytest.mark.parametrize(
+    ("arguments", "words"),
+    [
+        ((), "--point"),
+        (("--point", "20:2.45k"), "no unit"),
+        (("--point", "20C:2,45k"), "with a point"),
+        (("--point", "20C"), "20C:2.45k"),
+        (("--point", "20C:-5"), "above zero"),
+        ((*TWO_POINTS, "--u-temperature", "0"), "above zero"),
+    ],
+)
+def test_bad_input_is_one_line_and_exit_code_2(arguments, words):
+    result = ohmbath(*arguments)
+    assert (result.exit_code, result.stdout) == (2, "")
+    assert len(result.stderr.splitlines()) == 1
+    assert words in result.stderr
