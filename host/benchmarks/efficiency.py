@@ -22,7 +22,7 @@ from host.benchmarks.world import Array, reference_curve
 
 GOAL = 1.2
 TEMPERATURES_C = (30.0, 45.0, 60.0, 75.0, 85.0)
-_FITS, _QUICK_FITS = 400, 25
+_FITS, _QUICK_FITS = 300, 12
 _TOGETHER = int(STRETCH_S / STEP_S)
 
 
