@@ -218,10 +218,10 @@ def _draw(ways: dict[str, Way]) -> Callable[[Any], None]:
     def draw(figure: Any) -> None:
         axes = figure.subplots()
         names = list(ways)
-        axes.boxplot([ways[name].minutes for name in names], vert=False, widths=0.6)
-        axes.set_yticks(range(1, len(names) + 1), names)
-        axes.invert_yaxis()
-        axes.set_xlabel("bath minutes to a verdict")
+        axes.boxplot([ways[name].minutes for name in names], widths=0.6)
+        axes.set_xticks(range(1, len(names) + 1), [name.replace(", ", ",\n") for name in names], fontsize=7)
+        axes.set_ylim(bottom=0.0)
+        axes.set_ylabel("bath minutes to a verdict")
 
     return draw
 
