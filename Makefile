@@ -8,7 +8,7 @@ SEED ?= 1
 PLANT ?= series:22
 SERVE ?= 1
 
-.PHONY: demo test quick check lock picture benchmark clean
+.PHONY: demo test quick check lock picture benchmark benchmark-rig arm-wheels clean
 
 demo: $(STAMP)
 	@$(BIN)/ohmbath demo --seed $(SEED) --plant $(PLANT) $(if $(filter 0,$(SERVE)),--no-serve,)
@@ -48,6 +48,15 @@ picture: $(STAMP)
 # What the science reaches, against goals; QUICK=1 for a minute instead of many.
 benchmark: $(STAMP)
 	@nice -n 10 $(BIN)/ohmbath benchmark science --seed $(SEED) $(if $(filter 1,$(QUICK)),--quick,)
+
+# Jitter, memory and speed of the rig on this machine, and thousands of schedules over a wire that loses everything.
+benchmark-rig: $(STAMP)
+	$(BIN)/ohmbath-rig benchmark
+	$(BIN)/python tests/wire_model.py --schedules 3000
+
+# Asks the package registry whether all that a rig needs has wheels for a 64-bit Raspberry Pi.
+arm-wheels: $(STAMP)
+	$(BIN)/python tests/arm_wheels.py
 
 clean:
 	rm -rf $(VENV) build dist .pytest_cache .mypy_cache .ruff_cache .hypothesis .import_linter_cache

@@ -1,0 +1,28 @@
+"""The desk installs and runs where no GPIO library does."""
+
+import subprocess
+import sys
+import tomllib
+from pathlib import Path
+
+PROGRAM = """
+import sys
+class Nowhere:
+    def find_spec(self, name, path=None, target=None):
+        if name.split(".")[0] in {"rig", "gpiozero", "lgpio", "board", "adafruit_mlx90614", "w1thermsensor"}:
+            raise ImportError(f"{name} is not installed here")
+sys.meta_path.insert(0, Nowhere())
+import host.cli, host.desk, host.commands.serve, host.commands.check, host.commands.demo, host.web.app
+print("all there")
+"""
+
+
+def test_the_desk_needs_nothing_of_the_rig_s() -> None:
+    done = subprocess.run([sys.executable, "-W", "ignore", "-c", PROGRAM], capture_output=True, text=True)
+    assert done.stdout == "all there\n", done.stderr
+
+
+def test_the_desk_s_extra_names_no_pin_library() -> None:
+    project = tomllib.loads((Path(__file__).parents[2] / "pyproject.toml").read_text("utf-8"))["project"]
+    named = " ".join([*project["dependencies"], *project["optional-dependencies"]["host"]]).lower()
+    assert not any(word in named for word in ("gpio", "blinka", "w1therm", "adafruit"))
