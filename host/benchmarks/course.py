@@ -153,7 +153,7 @@ def course(
         if programme.done.all():
             break
     return Course(
-        time_s=STEP_S * np.arange(1, done + 1),
+        time_s=STEP_S * np.arange(1.0, done + 1.0, dtype=np.float64),
         element_c=element_c[:done].T.copy(),
         probe_c=probe_c[:done].T.copy(),
     )

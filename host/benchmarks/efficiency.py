@@ -83,14 +83,8 @@ class Efficiency:
             time_s, probe_c = _quiet_loop(case)
             bound_k = _bound_k(case, time_s, probe_c)
             chance = np.random.default_rng([seed, 4, number])
-            wrong_k, stated_k, lost = _fitted(
-                case,
-                time_s,
-                probe_c,
-                fits,
-                chance,
-                lambda done, n=number: progress(n * fits + done, 3 * fits, "fits"),
-            )
+            progress(number * fits, len(_CASES) * fits, case.name)
+            wrong_k, stated_k, lost = _fitted(case, time_s, probe_c, fits, chance)
             refused += lost
             rms_k = np.sqrt(np.mean(wrong_k**2, axis=0))
             ratios[case.name] = (rms_k / bound_k) ** 2
@@ -169,12 +163,7 @@ def _quiet_loop(case: _Case) -> tuple[Array, Array]:
 
 
 def _fitted(
-    case: _Case,
-    time_s: Array,
-    probe_c: Array,
-    fits: int,
-    chance: np.random.Generator,
-    told: Callable[[int], None],
+    case: _Case, time_s: Array, probe_c: Array, fits: int, chance: np.random.Generator
 ) -> tuple[Array, Array, int]:
     """Errors of the fitted curve, shape (fits, temperatures); mean stated uncertainty; refusals. [K]"""
     nominal = reference_curve().nominal
@@ -193,7 +182,6 @@ def _fitted(
             continue
         wrong.append([fit.curve.temperature_c(nominal.resistance_ohm(t)) - t for t in TEMPERATURES_C])
         stated.append([fit.standard_u_k(t) for t in TEMPERATURES_C])
-        told(number + 1)
     return np.array(wrong), np.mean(stated, axis=0), lost
 
 
@@ -278,7 +266,7 @@ def _one_operator(time_s: Array, probe_c: Array, lags: Lags, sender_s: float) ->
     recursion[rows, rows - 1] = -kept
     forcing[rows, rows] = 1.0 - mean_kept + ahead
     forcing[rows, rows - 1] = mean_kept - kept - ahead
-    matrix: Array = np.linalg.solve(recursion, forcing)
+    matrix: Array = np.asarray(np.linalg.solve(recursion, forcing), dtype=np.float64)
     return matrix
 
 

@@ -32,7 +32,7 @@ def judged_plateaus(
     ------
     bench, judged point, true error [K]
     """
-    time_s = STEP_S * np.arange(_READINGS)
+    time_s: Array = np.arange(_READINGS, dtype=np.float64) * STEP_S
     sender_c, probe_c = _settled(benches, at_c, time_s, chance)
     sender, ranges = sender_counts(benches, benches.sender_ohm(sender_c), chance)
     probe = probe_counts(benches, benches.probe_ohm(probe_c), chance)
