@@ -11,6 +11,11 @@ from calibration.diagnosis.measured_points import Matrix, MeasuredPoints, Vector
 
 # No resistance is read more surely, whatever was typed; it also keeps the covariance from being singular.
 _SUREST_READING = 1e-6
+# Half-widths of limits within this ratio of each other are one percentage, rounded.
+_ONE_PERCENTAGE = 1.1
+# A good part keeps within acceptance limits, taken as two standard deviations of its wandering, and a real
+# one, the 2.5 kΩ part in the limits of `ntc-310-80c`, goes from one third of them to the edge within 20 K.
+_WANDERS_BY, _WANDERS_OVER_K = 0.5, 20.0
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -29,8 +34,9 @@ class CurveView:
         Of ``ln R`` over temperature, negative. [1/K]
     part_shapes : Matrix, shape (n, 2)
         Change of ``ln R`` for a relative change of R25, and of beta.
-    doubt : Vector, shape (n,)
-        Variance of ``ln R`` by what the curve leaves open between its rows.
+    doubt : Matrix, shape (n, n)
+        Covariance of ``ln R`` by what the curve leaves open: between its rows, and, where acceptance limits
+        are all that is known, about the course of a good part between them.
     """
 
     curve: ReferenceCurve
@@ -39,7 +45,7 @@ class CurveView:
     resistance_ohm: Vector
     slope_per_k: Vector
     part_shapes: Matrix
-    doubt: Vector
+    doubt: Matrix
 
     @property
     def count(self) -> int:
@@ -67,7 +73,7 @@ class CurveView:
         return self._with_parts(points, np.diag(self.spread.cell**2 / 12.0), None)
 
     def _with_parts(self, points: MeasuredPoints, parts: Matrix, share: Vector | None) -> Matrix:
-        scatter = self.part_shapes @ parts @ self.part_shapes.T + np.diag(self.doubt)
+        scatter = self.part_shapes @ parts @ self.part_shapes.T + self.doubt
         by_temperature = np.outer(self.slope_per_k, self.slope_per_k) * points.temperature_covariance
         element = scatter + by_temperature
         meter = points.relative_covariance + _SUREST_READING**2 * np.eye(self.count)
@@ -102,8 +108,33 @@ def view_of(curve: ReferenceCurve, temperature_c: Vector, spread: HealthySpread 
         resistance_ohm=nominal_ohm,
         slope_per_k=1.0 / kelvin_per_log,
         part_shapes=np.stack([np.ones(temperature_c.size), beta_shape(curve, temperature_c)], axis=1),
-        doubt=(doubt_k / kelvin_per_log) ** 2 / 3.0,
+        doubt=np.diag((doubt_k / kelvin_per_log) ** 2 / 3.0) + _wandering(curve, temperature_c),
     )
+
+
+def _wandering(curve: ReferenceCurve, temperature_c: Vector) -> Matrix:
+    """Covariance by which a good part may leave the middle of acceptance limits, beside R25 and beta.
+
+    Limits of one percentage throughout stand about a nominal course that parts share. Limits that narrow and
+    widen say where a part is accepted, not how it runs: their middle is no thermistor's course, and a good
+    part lies anywhere between them, smoothly.
+    """
+    none = np.zeros((temperature_c.size, temperature_c.size))
+    if not curve.has_tolerance or curve.judges_only_printed_rows:
+        # Without limits there is nothing to wander in; at two or three rows R25 and beta reach all of it.
+        return none
+    printed = [_log_half_width(curve, t) for t in curve.printed_temperatures_c]
+    if not printed or max(printed) <= _ONE_PERCENTAGE * min(printed):
+        return none
+    spread = _WANDERS_BY * np.array([_log_half_width(curve, t) for t in temperature_c.tolist()])
+    apart = (temperature_c[:, np.newaxis] - temperature_c) / _WANDERS_OVER_K
+    return np.outer(spread, spread) * np.exp(-0.5 * apart**2)
+
+
+def _log_half_width(curve: ReferenceCurve, temperature_c: float) -> float:
+    limits = curve.limits_ohm(temperature_c)
+    assert limits is not None
+    return 0.5 * math.log(limits[1] / limits[0])
 
 
 def coincide(one: CurveView, other: CurveView) -> bool:
@@ -117,7 +148,6 @@ def coincide(one: CurveView, other: CurveView) -> bool:
 
 def _half_width(view: CurveView) -> Vector:
     if view.curve.has_tolerance:
-        limits = [view.curve.limits_ohm(t) for t in view.temperature_c.tolist()]
-        return np.array([0.5 * math.log(limit[1] / limit[0]) for limit in limits if limit is not None])
+        return np.array([_log_half_width(view.curve, t) for t in view.temperature_c.tolist()])
     spread = view.spread
     return spread.r25_half_width + spread.beta_half_width * np.abs(view.part_shapes[:, 1])

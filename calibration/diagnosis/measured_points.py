@@ -25,7 +25,8 @@ EQUATION_LEAVES_K = 0.005
 
 #: Share of a budget line's variance that all plateaus of a run have in common, by the line's name. A
 #: certificate, a box or a clip is the same one all day; noise is new each time; an ohms check's correction
-#: is smooth in counts, so that it moves neighbours together and far points apart.
+#: is smooth in counts, so that it moves neighbours together and far points apart. A line that is not named
+#: here is new at every plateau.
 COMMON_SHARES = {
     "probe: its certificate": 1.0,
     "probe: self-heating": 1.0,
@@ -34,9 +35,12 @@ COMMON_SHARES = {
     "sender: ohms check": 0.5,
     "sender: clips": 1.0,
     "sender: stem": 1.0,
+    "sender: stem, by two depths": 1.0,
     "decade box: value": 1.0,
     "decade box: residual": 1.0,
     "bath: gradient": 0.5,
+    "loop: a further body": 1.0,
+    "loop: noise and lags": 0.5,
 }
 #: Lines that make the resistance uncertain; all others make the temperature so.
 _OF_RESISTANCE = ("sender: ohms check", "sender: resolution", "sender: clips", "decade box")

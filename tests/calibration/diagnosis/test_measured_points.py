@@ -95,3 +95,28 @@ def test_a_point_typed_far_surer_than_any_meter_still_gives_a_diagnosis(hand, li
     rows = [(t, CURVE.resistance_ohm(t)) for t in (20.0, 40.0, 60.0, 80.0, 90.0)]
     diagnosis = attribute(hand(rows, u_k=1e-9, u_percent=1e-9, common=0.0), CURVE, library=library)
     assert math.isclose(sum(finding.weight for finding in diagnosis.findings), 1.0, rel_tol=1e-9)
+
+
+class TestAcceptanceLimits:
+    """Limits that narrow and widen say where a part is accepted, not how it runs between them."""
+
+    ACCEPTING = load_curve("ntc-310-80c")
+
+    def sure(self, hand, rows):
+        return hand(rows, u_k=0.05, u_percent=0.03)
+
+    def test_the_2k5_part_is_blamed_for_nothing_where_it_keeps_the_limits(self, hand, library):
+        """Its printed rows at 20, 40, 60 and 90 °C keep the limits: 243 Ω is their very edge."""
+        rows = [(20, 2500.0), (40, 1175.0), (60, 596.0), (90, 243.0)]
+        answer = attribute(self.sure(hand, rows), self.ACCEPTING, library=library).answer
+        assert answer.fault in {Fault.HEALTHY, Fault.CANNOT_TELL}
+
+    def test_even_a_bench_cannot_name_14_ohms_inside_such_limits(self, hand, library):
+        rows = [(20, 2500.0 + 14.0), (40, 1175.0 + 14.0), (60, 596.0 + 14.0), (90, 243.0 + 14.0)]
+        answer = attribute(self.sure(hand, rows), self.ACCEPTING, library=library).answer
+        assert answer.fault is Fault.CANNOT_TELL
+
+    def test_a_gross_series_resistance_is_named_all_the_same(self, hand, library):
+        rows = [(20, 2500.0 + 200.0), (40, 1175.0 + 200.0), (60, 596.0 + 200.0), (90, 243.0 + 200.0)]
+        answer = attribute(self.sure(hand, rows), self.ACCEPTING, library=library).answer
+        assert answer.fault is Fault.SERIES
