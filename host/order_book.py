@@ -24,7 +24,10 @@ class _OpenOrder:
 
 
 class OrderBook:
-    """Orders of this desk process.
+    """Orders of this desk process; those of one station go out one after the other.
+
+    The next one is sent only once the one before was answered or withdrawn. Else a first message that was
+    lost would be repeated after a later order, and undo it.
 
     Open orders of an earlier process are withdrawn: whoever gave them has to look at the
     readings first and decide anew.
@@ -104,9 +107,12 @@ class OrderBook:
         payload = encode_order(order)
         self._store.orders.add(station, order)
         with self._changed:
-            self._open[order.order] = _OpenOrder(station, payload, self._wall_s() + REPEAT_S)
+            is_next = all(entry.station != station for entry in self._open.values())
+            due_s = self._wall_s() + (REPEAT_S if is_next else 0.0)
+            self._open[order.order] = _OpenOrder(station, payload, due_s)
             self._changed.notify_all()
-        self._publish(topic(station, "orders"), payload)
+        if is_next:
+            self._publish(topic(station, "orders"), payload)
         return order.order
 
     def answer(self, order: str) -> Answer | None:
@@ -157,7 +163,7 @@ class OrderBook:
     def _due(self) -> list[_OpenOrder]:
         now_s = self._wall_s()
         with self._changed:
-            due = [entry for entry in self._open.values() if entry.due_s <= now_s]
+            due = [entry for entry in self._first_of_each_station() if entry.due_s <= now_s]
             for entry in due:
                 entry.due_s = now_s + REPEAT_S
         return due
@@ -166,4 +172,10 @@ class OrderBook:
         """Wall time until the next repetition, None while nothing is open."""
         if not self._open:
             return None
-        return max(0.0, min(entry.due_s for entry in self._open.values()) - self._wall_s())
+        return max(0.0, min(entry.due_s for entry in self._first_of_each_station()) - self._wall_s())
+
+    def _first_of_each_station(self) -> list[_OpenOrder]:
+        first: dict[str, _OpenOrder] = {}
+        for entry in self._open.values():
+            first.setdefault(entry.station, entry)
+        return list(first.values())

@@ -56,10 +56,12 @@ def join_rig(file: OutboxFile, join: JoinFile) -> str:
     with file.transaction() as db:
         row = db.execute("SELECT store FROM desk").fetchone()
         words = "Nothing was held yet."
-        if join.station != file.station:
+        has_given = db.execute("SELECT COUNT(*) FROM boot WHERE last_seq > 0").fetchone() != (0,)
+        if join.station != file.station and has_given:
             check_nothing_waits(db, file.station, join.station)
             words = f"It was {file.station}: its stored readings stay with that station's desk."
             _forget(db)
+            row = None
         elif row is None or row[0] != join.store:
             held = _offer_all(db, file)
             words = f"{held:,} messages that it holds are sent to the new desk." if held else words

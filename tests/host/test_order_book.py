@@ -1,4 +1,6 @@
 import json
+import threading
+import time
 from collections.abc import Callable, Iterator
 
 import pytest
@@ -143,3 +145,22 @@ def test_what_is_no_answer_is_kept_aside(store: Store, book: OrderBook, payload:
     book.take("bench-1", payload)
     (aside,) = store.aside.all()
     assert (aside.payload, aside.refusal.kind) == (payload, "answers")
+
+
+def test_a_later_order_waits_until_the_one_before_is_answered_whatever_was_lost(store: Store) -> None:
+    sent: list[str] = []
+
+    def lose_the_first(topic_text: str, payload: bytes) -> None:
+        sent.append(decode_order(payload).do)
+
+    book = OrderBook(store, lose_the_first)
+    book.start()
+    first = book.send("bench-1", BOOT, "set_decade", {"resistance_ohm": 1}, None, 60.0)
+    book.send("bench-1", BOOT, "set_range", {"range_ohm": None}, None, 60.0)
+    assert sent == ["set_decade"]
+    book.take("bench-1", encode_answer(Answer(order=first, state=AnswerState.DONE, seq=1)))
+    end_s = time.monotonic() + 20.0
+    while "set_range" not in sent and time.monotonic() < end_s:
+        threading.Event().wait(0.005)
+    assert sent[-1] == "set_range"
+    book.stop()
