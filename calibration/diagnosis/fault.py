@@ -88,7 +88,7 @@ _NEXT_ACTIONS = {
 _DECIDING = {
     frozenset({Fault.SERIES, Fault.BETA}): (
         "Clip directly to the clean pins and measure the hottest point again: a series resistance goes, an "
-        "aged element stays. From a hand meter a small series resistance looks like a shifted beta."
+        "aged element stays. By hand, a small series resistance looks like a shifted beta."
     ),
     frozenset({Fault.SERIES, Fault.HEALTHY}): (
         "Clip directly to the clean pins and measure the hottest point again: a series resistance goes."

@@ -2,7 +2,6 @@
 
 from typing import Any
 
-from calibration.conformity import DecisionRule
 from calibration.uncertainty.budget import Budget, BudgetLine
 from host.certificates.certificate import Certificate, CertifiedPoint
 from host.certificates.printed import (
@@ -26,16 +25,10 @@ ROUNDING_LINE = (
     "The limit is the one on the side of the error. A difference of 1 K is 1.8 °F. Numbers are rounded to "
     "the place their uncertainty reaches; verdicts are taken before rounding."
 )
-RULE_MEANINGS = {
-    DecisionRule.GUARDED: (
-        "What it means: the whole of the uncertainty counts against the statement. Where the error is too "
-        "near its limit to tell, the verdict is “not decided”."
-    ),
-    DecisionRule.SIMPLE: (
-        "What it means: the error alone is compared with the limit. Close to the limit the statement may be "
-        "wrong with a probability of up to 50 %."
-    ),
-}
+SIMPLE_RULE_LINE = (
+    "What it means: the error alone is compared with the limit. Close to the limit the statement may be "
+    "wrong with a probability of up to 50 %."
+)
 COVERAGE_LINE = (
     "U is the expanded uncertainty, the combined standard uncertainty times k; it covers about 95 % "
     "(JCGM 100:2008, k from Student's t at the effective degrees of freedom)."
@@ -81,7 +74,7 @@ def paper_data(certificate: Certificate, canonical: bytes) -> dict[str, Any]:
         "chart_words": "Error against temperature with uncertainty bars and limits; numbers in the table.",
         "strips": _strips(certificate),
         "strips_note": _strips_note(certificate),
-        "rule": [_breakable(certificate.rule_words), RULE_MEANINGS[certificate.rule], COVERAGE_LINE],
+        "rule": _rule_lines(certificate),
         "curve": [
             _breakable(line)
             for line in (
@@ -263,6 +256,11 @@ def _budget_in_short(point: CertifiedPoint, *, with_source: bool) -> str:
     )
     largest = max(point.budget.lines, key=lambda line: line.contribution, default=None)
     return f"{words}, most from {_breakable(largest.quantity)}" if with_source and largest else words
+
+
+def _rule_lines(certificate: Certificate) -> list[str]:
+    caution = [SIMPLE_RULE_LINE] if certificate.rule is DecisionRule.SIMPLE else []
+    return [_breakable(certificate.rule_words), *caution, COVERAGE_LINE]
 
 
 def _breakable(text: str) -> str:

@@ -9,7 +9,11 @@ from calibration.bath.settling import slope_k_per_min
 from calibration.bench_point import BenchPoint, BenchSetup, Plateau, judge_plateau
 from calibration.conformity import overall_verdict
 from calibration.contract.readings import Insertion, Quality, ReadingPack
-from calibration.curves import ReferenceCurve
+from calibration.curves import ReferenceCurve, curve_names, load_curve
+from calibration.diagnosis.attribution import attribute
+from calibration.diagnosis.measured_points import points_from_bench
+from calibration.diagnosis.why import why_words
+from calibration.sender_point import SenderPoint
 from calibration.thermistor.fit import FitPoint, Model, fit_curve
 from host.certificates.certificate import Certificate, CertifiedPoint, InstrumentUsed, Witness
 from host.procedures.bench_setup import ReadingsOf, bench_setup_of, decade_box_of, raw_count
@@ -93,10 +97,25 @@ def certificate_of(
         instruments=_instruments(settings),
         conditions=_conditions(settings, packs),
         remarks=_remarks([point for point, _ in judged]),
+        opinions=_opinions([point.point for point, _ in judged], setup.curve, packs),
         citations=tuple(window.citation.words() for window in state.windows),
         simulated=simulated,
         software=software_versions(),
     )
+
+
+def _opinions(
+    points: Sequence[SenderPoint], curve: ReferenceCurve, packs: Sequence[ReadingPack]
+) -> tuple[str, ...]:
+    """Why the sender is as it is, by comparing explanations: an opinion, not a measurement."""
+    air_c = _mean_of(packs, "ambient")
+    diagnosis = attribute(
+        points_from_bench(points, curve),
+        curve,
+        library=[load_curve(name) for name in curve_names()],
+        air_c=ASSUMED_AIR_C if air_c is None else air_c,
+    )
+    return why_words(diagnosis, curve)
 
 
 def _is_usable(pack: ReadingPack) -> bool:
