@@ -13,7 +13,15 @@ import numpy as np
 
 from calibration.bath.lag import SLOW_FACTOR, Lags, followed
 from calibration.bath.loop import LoopError, fit_loop
-from calibration.bath.loop_fit import LAG_SLOPE_U_PER_K, PROBE_LAG_U_S, SLOW_SHARE_U, START_U_K
+from calibration.bath.loop_fit import (
+    LAG_SLOPE_PER_K,
+    LAG_SLOPE_U_PER_K,
+    PROBE_LAG_S,
+    PROBE_LAG_U_S,
+    SLOW_SHARE,
+    SLOW_SHARE_U,
+    START_U_K,
+)
 from calibration.bath.loop_record import STRETCH_S
 from calibration.temperature_scale import ZERO_CELSIUS_K
 from host.benchmarks.course import STEP_S
@@ -39,6 +47,10 @@ class _Case:
     wander_s: float
 
 
+def _usual(sender_s: float) -> Lags:
+    return Lags(sender_s=sender_s, probe_s=PROBE_LAG_S, slope_per_k=LAG_SLOPE_PER_K, slow_share=SLOW_SHARE)
+
+
 _CASES = (
     _Case(
         name="kettle",
@@ -47,7 +59,7 @@ _CASES = (
         white_k=0.005,
         wander_k=0.015,
         wander_s=40.0,
-        lags=Lags(sender_s=8.0, probe_s=4.0, slope_per_k=-0.004, slow_share=0.03),
+        lags=_usual(8.0),
     ),
     _Case(
         name="hotplate",
@@ -56,7 +68,7 @@ _CASES = (
         white_k=0.005,
         wander_k=0.020,
         wander_s=100.0,
-        lags=Lags(sender_s=15.0, probe_s=4.0, slope_per_k=-0.002, slow_share=0.05),
+        lags=_usual(15.0),
     ),
     _Case(
         name="jug",
@@ -65,7 +77,7 @@ _CASES = (
         white_k=0.003,
         wander_k=0.010,
         wander_s=80.0,
-        lags=Lags(sender_s=25.0, probe_s=5.0, slope_per_k=-0.005, slow_share=0.06),
+        lags=_usual(25.0),
     ),
 )
 
@@ -167,13 +179,13 @@ def _fitted(
 ) -> tuple[Array, Array, int]:
     """Errors of the fitted curve, shape (fits, temperatures); mean stated uncertainty; refusals. [K]"""
     nominal = reference_curve().nominal
-    sender_c = followed(time_s, probe_c, case.lags).sender_c
-    grid_c = np.linspace(sender_c.min() - 1.0, sender_c.max() + 1.0, 400)
+    grid_c = np.linspace(15.0, 105.0, 600)
     log_ohm = np.log([nominal.resistance_ohm(float(t)) for t in grid_c])
-    wander_k = _followed_wander(case, time_s, sender_c, fits, chance)
+    wander_k = _followed_wander(case, time_s, probe_c, fits, chance)
     wrong, stated, lost = [], [], 0
     for number in range(fits):
         noise = case.white_k * chance.standard_normal((2, time_s.size))
+        sender_c = followed(time_s, probe_c, _drawn(case, chance)).sender_c
         ohm = np.exp(np.interp(sender_c + wander_k[:, number] + noise[0], grid_c, log_ohm))
         try:
             fit = fit_loop(time_s, probe_c + noise[1], ohm)
@@ -183,6 +195,16 @@ def _fitted(
         wrong.append([fit.curve.temperature_c(nominal.resistance_ohm(t)) - t for t in TEMPERATURES_C])
         stated.append([fit.standard_u_k(t) for t in TEMPERATURES_C])
     return np.array(wrong), np.mean(stated, axis=0), lost
+
+
+def _drawn(case: _Case, chance: np.random.Generator) -> Lags:
+    """Lags of one loop, drawn from what is assumed: at its middle alone the fit would look too good."""
+    return Lags(
+        sender_s=case.lags.sender_s,
+        probe_s=max(chance.normal(PROBE_LAG_S, PROBE_LAG_U_S), 0.5),
+        slope_per_k=min(max(chance.normal(LAG_SLOPE_PER_K, LAG_SLOPE_U_PER_K), -0.012), 0.008),
+        slow_share=max(chance.normal(SLOW_SHARE, SLOW_SHARE_U), 0.0),
+    )
 
 
 def _followed_wander(
