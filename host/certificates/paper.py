@@ -2,6 +2,7 @@
 
 from typing import Any
 
+from calibration.conformity import DecisionRule
 from calibration.uncertainty.budget import Budget, BudgetLine
 from host.certificates.certificate import Certificate, CertifiedPoint
 from host.certificates.printed import (

@@ -12,7 +12,7 @@ from calibration.contract.readings import Insertion, Quality, ReadingPack
 from calibration.curves import ReferenceCurve, curve_names, load_curve
 from calibration.diagnosis.attribution import attribute
 from calibration.diagnosis.measured_points import points_from_bench
-from calibration.diagnosis.why import why_words
+from calibration.diagnosis.why import opinions_of
 from calibration.sender_point import SenderPoint
 from calibration.thermistor.fit import FitPoint, Model, fit_curve
 from host.certificates.certificate import Certificate, CertifiedPoint, InstrumentUsed, Witness
@@ -115,7 +115,7 @@ def _opinions(
         library=[load_curve(name) for name in curve_names()],
         air_c=ASSUMED_AIR_C if air_c is None else air_c,
     )
-    return why_words(diagnosis, curve)
+    return tuple(opinions_of(diagnosis, curve))
 
 
 def _is_usable(pack: ReadingPack) -> bool:
