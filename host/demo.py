@@ -86,10 +86,11 @@ class RigProcess:
         command = [
             _rig_command(), "run", "--simulate", "--station", STATION, "--seed", str(self._seed),
             "--broker", f"127.0.0.1:{self._port}", "--data", str(self.folder), "--speed", speed,
+            "--until-stdin-ends",  # so that it goes with the demo, however that ends
         ]  # fmt: skip
         with (self.folder / "rig.log").open("ab") as log:
             self._process = subprocess.Popen(
-                command, stdin=subprocess.DEVNULL, stdout=log, stderr=log, start_new_session=True
+                command, stdin=subprocess.PIPE, stdout=log, stderr=log, start_new_session=True
             )
 
     def stop(self) -> None:
@@ -102,6 +103,8 @@ class RigProcess:
         except subprocess.TimeoutExpired:
             self._process.kill()
             self._process.wait()
+        if self._process.stdin is not None:
+            self._process.stdin.close()
         self._process = None
 
     def has_died(self) -> bool:

@@ -3,9 +3,11 @@
 import importlib.metadata
 import json
 import logging
+import os
 import signal
 import sys
 import tempfile
+import threading
 import time
 from collections.abc import Callable
 from dataclasses import asdict
@@ -113,6 +115,7 @@ def main() -> None:
     "--speed", callback=_speed, default="1", show_default=True, metavar="X|max",
     help="Rig seconds in a wall second; simulation only.",
 )  # fmt: skip
+@click.option("--until-stdin-ends", is_flag=True, help="End with whoever started it, however that ends.")
 def run(
     simulate: bool,
     plant: tuple[str, float] | None,
@@ -121,6 +124,7 @@ def run(
     broker: BrokerAddress | None,
     data: Path,
     speed: float | None,
+    until_stdin_ends: bool,
 ) -> None:
     """Sample the bench until stopped, and send every reading to the desk."""
     _log_to_stderr()
@@ -148,6 +152,8 @@ def run(
     )
     rig = RunningRig(bench=bench, file=file, broker=address, facts=facts)
     watchdog = Watchdog()
+    if until_stdin_ends:
+        threading.Thread(target=_end_with_stdin, name="stdin", daemon=True).start()
     rig.start()
     watchdog.ready(f"samples as {file.station}, boot {file.boot}")
     while rig.is_sampling() and signal.sigtimedwait(_STOP_SIGNALS, _LOOK_AT_SAMPLER_S) is None:
@@ -156,6 +162,13 @@ def run(
     watchdog.stopping()
     if not rig.stop():
         sys.exit(1)
+
+
+def _end_with_stdin() -> None:
+    """A starter that is killed closes its end of the pipe, and says nothing else."""
+    while sys.stdin.buffer.read(4096):
+        pass
+    os.kill(os.getpid(), signal.SIGTERM)
 
 
 @main.command()

@@ -1,9 +1,12 @@
 """The demo as a newcomer runs it: two senders, two papers, verdicts out of the simulated silicon."""
 
+import contextlib
 import io
 import json
+import signal
 import subprocess
 import sys
+from collections.abc import Callable
 from pathlib import Path
 
 import pypdf
@@ -89,3 +92,35 @@ def test_a_plant_that_does_not_exist_is_refused_in_one_line(tmp_path: Path, plan
     assert ended.returncode == 2
     assert "Traceback" not in ended.stderr
     assert plant.split(":")[0] in ended.stderr
+
+
+def _processes_naming(text: str) -> list[str]:
+    found = []
+    for process in Path("/proc").glob("[0-9]*/cmdline"):
+        with contextlib.suppress(OSError):
+            words = process.read_bytes().replace(b"\0", b" ").decode("utf-8", "replace")
+            if text in words:
+                found.append(words)
+    return found
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize("number", [signal.SIGKILL, signal.SIGHUP, signal.SIGTERM])
+def test_nothing_of_a_demo_is_left_behind_however_it_ends(
+    tmp_path: Path, until: Callable[..., None], number: signal.Signals
+) -> None:
+    data = tmp_path / "data"
+    demo = subprocess.Popen(
+        [str(BIN / "ohmbath"), "demo", "--no-serve", "--data", str(data)],
+        stdout=subprocess.DEVNULL,
+        stderr=subprocess.DEVNULL,
+    )
+    try:
+        log = data / "rig" / "rig.log"
+        until(lambda: log.exists() and "sampling as" in log.read_text("utf-8"), "the rig samples", 60)
+        demo.send_signal(number)
+        assert demo.wait(30) != 0
+        until(lambda: not _processes_naming(str(data)), "every process of the demo is gone", 30)
+    finally:
+        demo.kill()
+        demo.wait()
