@@ -166,7 +166,7 @@ def run(
 
 def _end_with_stdin() -> None:
     """A starter that is killed closes its end of the pipe, and says nothing else."""
-    while sys.stdin.buffer.read(4096):
+    while os.read(sys.stdin.fileno(), 4096):  # a buffered read would hold a lock that the end needs
         pass
     os.kill(os.getpid(), signal.SIGTERM)
 

@@ -182,3 +182,32 @@ def test_a_rig_with_no_broker_says_so_and_stops_when_told(tmp_path: Path) -> Non
         said += line
     exit_code, _ = rig.end(signal.SIGTERM)
     assert exit_code == 0
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize("by_signal", [True, False])
+def test_a_rig_that_goes_with_its_starter_ends_well_both_ways(tmp_path: Path, by_signal: bool) -> None:
+    command = [
+        sys.executable,
+        "-c",
+        "from rig.cli import main; main()",
+        "run",
+        "--simulate",
+        "--speed",
+        "max",
+    ]
+    command += ["--broker", "127.0.0.1:1", "--data", str(tmp_path / "data"), "--until-stdin-ends"]
+    with subprocess.Popen(command, stdin=subprocess.PIPE, stderr=subprocess.PIPE, text=True) as rig:
+        assert rig.stdin is not None and rig.stderr is not None
+        said = ""
+        while "no broker" not in said:
+            line = rig.stderr.readline()
+            assert line, f"the rig ended by itself: {said}"
+            said += line
+        if by_signal:
+            rig.send_signal(signal.SIGTERM)
+            assert rig.wait(DEADLINE_S) == 0
+        else:
+            rig.stdin.close()
+            assert rig.wait(DEADLINE_S) == 0
+        assert "Fatal" not in rig.stderr.read()
