@@ -118,9 +118,10 @@ def test_a_withdrawn_order_is_not_repeated_but_its_late_answer_is_kept(
     withdrawn, other = send(book), send(book)
     book.withdraw(withdrawn)
     assert store.orders.state(withdrawn) == "withdrawn"
+    until(lambda: len(post.sent) == 2, "the other order takes its turn")
     turn_to(book, post, REPEAT_S)
     until(lambda: len(post.sent) == 3, "the other order is repeated")
-    assert json.loads(post.sent[2][1])["order"] == other
+    assert [json.loads(payload)["order"] for _, payload in post.sent] == [withdrawn, other, other]
     book.take("bench-1", answer(withdrawn, seq=9))
     got = book.answer(withdrawn)
     assert got is not None
