@@ -1,5 +1,6 @@
 """Serves the pages from a thread, on a port that is free."""
 
+import contextlib
 import errno
 import socket
 import threading
@@ -81,11 +82,15 @@ class PageServer:
         # The workers first: they still speak to the loop while they end.
         self._server.task_dispatcher.shutdown(timeout=_STOP_WITHIN_S)
         if self._thread.is_alive():
-            self._server.trigger.pull_trigger(self._end_loop)
+            try:
+                self._server.trigger.pull_trigger(self._end_loop)
+            except OSError:  # its pipe is gone: the loop looks up by itself within a second
+                self._end_loop()
             self._thread.join(_STOP_WITHIN_S)
         else:
             self._end_loop()
-        self._server.trigger.close()
+        with contextlib.suppress(OSError):
+            self._server.trigger.close()
 
     def _end_loop(self) -> None:
         """Close every connection and leave the loop nothing to wait for.
