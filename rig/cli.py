@@ -138,6 +138,10 @@ def run(
         address = _address(file, broker)
         # blocked before any thread begins, so that they reach none of them and are waited for below
         signal.pthread_sigmask(signal.SIG_BLOCK, _STOP_SIGNALS)
+        # A library's thread is older than that and may be handed one: it must not end the program by itself.
+        stop_asked = threading.Event()
+        for number in _STOP_SIGNALS:
+            signal.signal(number, lambda *_: stop_asked.set())
         if simulate:
             bench = _simulated(seed=seed, plant=plant, data=data, speed=speed)
         else:
@@ -156,7 +160,9 @@ def run(
         threading.Thread(target=_end_with_stdin, name="stdin", daemon=True).start()
     rig.start()
     watchdog.ready(f"samples as {file.station}, boot {file.boot}")
-    while rig.is_sampling() and signal.sigtimedwait(_STOP_SIGNALS, _LOOK_AT_SAMPLER_S) is None:
+    while rig.is_sampling() and not stop_asked.is_set():
+        if signal.sigtimedwait(_STOP_SIGNALS, _LOOK_AT_SAMPLER_S) is not None:
+            break
         if time.monotonic() - rig.turned_at_s() < HANGS_AFTER_S:
             watchdog.alive()
     watchdog.stopping()
@@ -168,7 +174,7 @@ def _end_with_stdin() -> None:
     """A starter that is killed closes its end of the pipe, and says nothing else."""
     while os.read(sys.stdin.fileno(), 4096):  # a buffered read would hold a lock that the end needs
         pass
-    os.kill(os.getpid(), signal.SIGTERM)
+    signal.pthread_kill(threading.main_thread().ident or 0, signal.SIGTERM)
 
 
 @main.command()
