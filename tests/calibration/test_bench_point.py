@@ -26,6 +26,8 @@ from calibration.resistance.three_tap import ratio_count
 from calibration.resistance.zero_power import DutyReading, zero_power
 from calibration.thermistor.steinhart_hart import SteinhartHart
 
+pytestmark = pytest.mark.slow
+
 # Coefficients of a 10 kΩ probe: published 10K3 type (tests/calibration/published).
 PROBE_CURVE = SteinhartHart(a=1.129241e-3, b=2.341077e-4, c=8.775468e-8)
 PROBE = ReferenceProbe(curve=PROBE_CURVE, expanded_u_k=0.05, k=2.0, valid_from_c=0.0, valid_to_c=100.0)

@@ -7,6 +7,8 @@ from host.benchmarks import load_benchmark
 from host.benchmarks.attribution import QUICK_TRIALS
 from host.benchmarks.report import BenchmarkResult, json_of, no_progress
 
+pytestmark = pytest.mark.slow
+
 
 @pytest.fixture(scope="module")
 def result() -> BenchmarkResult:

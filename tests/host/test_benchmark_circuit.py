@@ -2,12 +2,15 @@
 
 import json
 
+import pytest
 from matplotlib.figure import Figure
 
 from host.benchmarks import load_benchmark
 from host.benchmarks.circuit import WIRED
 from host.benchmarks.report import json_of, no_progress
 from rig.wiring import load_wiring
+
+pytestmark = pytest.mark.slow
 
 WIRING = load_wiring()
 

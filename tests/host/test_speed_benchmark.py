@@ -15,6 +15,8 @@ from host.benchmarks.speed_loop import COMPARED_C, LoopReadings, by_lmfit, by_th
 from host.benchmarks.speed_monte_carlo import by_metrolopy
 from host.benchmarks.speed_monte_carlo import by_the_bench as trials_by_the_bench
 
+pytestmark = pytest.mark.slow
+
 
 def test_both_monte_carlos_come_to_the_same_uncertainty():
     # second opinion: metrolopy 1.1.1

@@ -12,6 +12,8 @@ from host.store import Store, open_store
 from host.store.aside import DAILY_LIMIT
 from host.store.packs import Arrival, Taken
 
+pytestmark = pytest.mark.slow
+
 BOOT = "00000001-0a0b0c0d"
 NEXT_BOOT = "00000002-00000000"
 NOON_UTC_S = 1_700_049_600.0  # 2023-11-15 12:00 UTC

@@ -18,6 +18,8 @@ from rig.errors import RelayError
 from rig.sim.plants import PLANTS
 from rig.wiring import load_wiring
 
+pytestmark = pytest.mark.slow
+
 WIRING = load_wiring()
 PASS_S = WIRING.bench.pass_interval_s
 

@@ -17,6 +17,8 @@ from rig.errors import RigError
 from rig.ice_point import read_ice_point
 from rig.wiring import load_wiring, parse_wiring, wiring_file
 
+pytestmark = pytest.mark.slow
+
 WIRING = load_wiring()
 PROBE = tomllib.loads((Path(__file__).parent / "published" / "senders.toml").read_text("utf-8"))["probe"]
 

@@ -16,6 +16,8 @@ from rig.selftest import SelfTestReport, report_lines, run_selftest
 from rig.sim.plants import PLANTS, part_of
 from rig.wiring import load_wiring
 
+pytestmark = pytest.mark.slow
+
 WIRING = load_wiring()
 # Of sixteen relays those at the ends of the decades; of everything else all.
 MIDDLE_OHM = (2.0, 4.0, 20.0, 40.0, 100.0, 200.0, 400.0, 800.0, 2000.0, 4000.0)

@@ -13,6 +13,8 @@ from calibration.resistance.error_model import NOMINAL_BOX, Surroundings, resist
 from calibration.thermistor.steinhart_hart import SteinhartHart
 from rig.wiring import load_wiring
 
+pytestmark = pytest.mark.slow
+
 WIRING = load_wiring()
 CURVE = load_curve("ntc-2k5-20c")
 SEED = 20

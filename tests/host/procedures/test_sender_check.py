@@ -12,6 +12,8 @@ from host.procedures.event import Event
 from host.procedures.plateau_watch import PlateauWatch
 from host.procedures.sender_check import Kind, Phase, SenderCheckState, advance, state_of
 
+pytestmark = pytest.mark.slow
+
 
 class PaperDesk:
     """Feeds readings to the watches as the runner does, from any state of the log."""

@@ -2,6 +2,8 @@ import pytest
 
 from host.web.app import create_app
 
+pytestmark = pytest.mark.slow
+
 
 @pytest.fixture
 def run(desk, bench):

@@ -9,6 +9,8 @@ from host.certificates.canonical import certificate_from_canonical
 from host.pictures.verdict_shape import SHAPES
 from host.web.app import create_app
 
+pytestmark = pytest.mark.slow
+
 
 @pytest.fixture
 def browser(finished_desk):

@@ -2,6 +2,8 @@ import re
 
 import pytest
 
+pytestmark = pytest.mark.slow
+
 GOOD = {
     "item": "Sender, tag 7",
     "curve": "ntc-310-80c",

@@ -5,6 +5,8 @@ import pytest
 from calibration.contract.readings import Insertion, Quality
 from host.web.app import create_app
 
+pytestmark = pytest.mark.slow
+
 
 def test_a_desk_without_stations_says_what_to_do(browser):
     page = browser.get("/")
