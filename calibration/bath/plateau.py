@@ -40,6 +40,11 @@ def plateau_mean(values: Sequence[float]) -> PlateauMean:
     autocorrelations fall off and stay positive in any reversible process; the sum ends where the
     estimated pairs stop doing so, because from there on they are scatter.
 
+    It comes out too small where the series knows itself for longer than about a twentieth of its length:
+    of 1,000 first-order series of 240 readings the interval held the mean in 95.4 % at a lag-one
+    correlation of 0.5, 94.0 % at 0.8, 92.9 % at 0.9, 87.1 % at 0.95 and 70.6 % at 0.99. Slower wandering
+    needs a line of its own in the budget, as the gradient has.
+
     Parameters
     ----------
     values : sequence of float, shape (n,)
