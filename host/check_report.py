@@ -16,8 +16,10 @@ from calibration.temperature_scale import fahrenheit_from_celsius
 from calibration.thermistor.fit import FitPoint
 from host.fit_words import coefficient_lines, equation_words, fit_data, residual_words
 from host.one_line import json_text
+from host.pictures.verdict_shape import SHAPES
+from host.point_data import point_data
 from host.typed_check import TypedCheck
-from host.verdict_words import RULE_WORDS, SHAPES, sentence_of
+from host.verdict_words import RULE_WORDS, sentence_of
 
 WIDTH = 80
 
@@ -133,14 +135,7 @@ def _finding_data(finding: Finding) -> dict[str, Any]:
 
 def _point_data(point: SenderPoint, used: FitPoint) -> dict[str, Any]:
     return {
-        "temperature_c": point.temperature_c,
-        "resistance_ohm": point.resistance_ohm,
-        "indicated_c": point.indicated_c,
-        "error_k": point.error_k,
-        "expanded_u_k": point.expanded_u_k,
-        "k": point.k,
-        "limit_k": point.limit_k,
-        "verdict": point.verdict.value,
+        **point_data(point),
         "limits_k": list(point.limits_k),
         "deviation_percent": point.deviation_percent,
         "u_temperature_k": used.u_temperature_k,

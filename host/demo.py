@@ -21,6 +21,7 @@ from host.certificates.printed import printed_points
 from host.data_folder import DataFolder
 from host.desk import Desk
 from host.errors import DeskError
+from host.point_data import point_data
 from host.procedures.runs_at_work import RunView, wait_until_over
 from host.procedures.sender_check import Phase, SenderCheckState
 
@@ -262,14 +263,7 @@ def points_json(canonical: bytes) -> tuple[Mapping[str, Any], ...]:
     certificate = certificate_from_canonical(canonical)
     return tuple(
         {
-            "temperature_c": point.temperature_c,
-            "resistance_ohm": point.resistance_ohm,
-            "indicated_c": point.indicated_c,
-            "error_k": point.error_k,
-            "expanded_u_k": point.expanded_u_k,
-            "k": point.k,
-            "limit_k": point.limit_k,
-            "verdict": point.verdict.value,
+            **point_data(point),
             "resistance_ohm_printed": printed.resistance_ohm,
         }
         for point, printed in zip(certificate.points, printed_points(certificate), strict=True)

@@ -81,20 +81,7 @@ def _certified(point: SenderPoint, used: FitPoint) -> CertifiedPoint:
         temperature_c=point.indicated_c,
         expanded_u_k=_K_OF_A_WITNESS * math.hypot(*(line.contribution for line in others)),
     )
-    return CertifiedPoint(
-        temperature_c=point.temperature_c,
-        resistance_ohm=point.resistance_ohm,
-        u_resistance_ohm=point.u_resistance_ohm,
-        indicated_c=point.indicated_c,
-        error_k=point.error_k,
-        expanded_u_k=point.expanded_u_k,
-        k=point.k,
-        limit_k=point.limit_k,
-        verdict=point.verdict,
-        budget=point.budget,
-        witnesses=(thermometer, sender),
-        limits_k=point.limits_k,
-    )
+    return CertifiedPoint.of(point, (thermometer, sender))
 
 
 def _fit(check: TypedCheck) -> tuple[tuple[tuple[str, float, float | None], ...], str]:

@@ -5,9 +5,6 @@ from typing import Protocol
 
 from calibration.conformity import DecisionRule, Verdict, overall_verdict
 
-#: Shape before colour: a verdict must be seen without either.
-SHAPES = {Verdict.IN_TOLERANCE: "●", Verdict.OUT_OF_TOLERANCE: "◆", Verdict.NOT_DECIDED: "◐"}
-
 RULE_WORDS = {
     DecisionRule.GUARDED: (
         "Guarded (ILAC-G8:09/2019, guard band w = U): in tolerance where error and expanded uncertainty "

@@ -1,5 +1,6 @@
 """The drivers of a bench together, over whatever is below them: the same on metal and in simulation."""
 
+from abc import ABC, abstractmethod
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, replace
 from pathlib import Path
@@ -66,7 +67,7 @@ class Below:
     jitter: Callable[[], float]
 
 
-class DrivenBench:
+class DrivenBench(ABC):
     """The drivers over whatever is below them; the same on metal and in simulation."""
 
     def __init__(self, *, wiring: Wiring, clock: Clock, below: Below) -> None:
@@ -274,8 +275,9 @@ class DrivenBench:
         self._light.close()
         self._converter.close()
 
+    @abstractmethod
     def _begin_pass(self, now_s: float) -> None:
-        raise NotImplementedError
+        """Bring what lies below the drivers to this rig time. [s]"""
 
     def _unsettle(self, names: list[str]) -> None:
         for name in names:

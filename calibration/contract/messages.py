@@ -6,7 +6,7 @@ import reprlib
 from collections.abc import Callable
 from typing import Any
 
-from calibration.contract.topics import MAX_MESSAGE_BYTES
+from calibration.contract.topics import CONTRACT, MAX_MESSAGE_BYTES
 
 
 class MessageError(ValueError):
@@ -90,6 +90,15 @@ def parse_object(payload: bytes) -> dict[str, Any]:
         except RecursionError as error:
             raise MessageError("nested too deep") from error
     return value
+
+
+def contract_fields(payload: bytes) -> dict[str, Any]:
+    """Parse an object that says which contract it is of, refusing any other."""
+    fields = parse_object(payload)
+    if fields.get("contract") != CONTRACT:
+        said = shown(fields.get("contract"))
+        raise MessageError(f"contract {said} is not {CONTRACT}: upgrade the desk first")
+    return fields
 
 
 def text_field(fields: dict[str, Any], name: str, *, default: str | None = None) -> str:

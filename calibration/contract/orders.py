@@ -8,11 +8,10 @@ from typing import Any
 from calibration.contract.messages import (
     MessageError,
     compact_json,
+    contract_fields,
     integer_field,
     number_field,
     object_field,
-    parse_object,
-    shown,
     text_field,
 )
 from calibration.contract.topics import CONTRACT, is_boot
@@ -125,9 +124,7 @@ def decode_order(payload: bytes) -> Order:
     MessageError
         If it is not such a message.
     """
-    fields = parse_object(payload)
-    if fields.get("contract") != CONTRACT:
-        raise MessageError(f"contract {shown(fields.get('contract'))} is not {CONTRACT}")
+    fields = contract_fields(payload)
     boot = text_field(fields, "boot")
     if not is_boot(boot):
         raise MessageError(f"{boot!r:.40} is not a boot")
@@ -167,9 +164,7 @@ def decode_answer(payload: bytes) -> Answer:
     MessageError
         If it is not such a message.
     """
-    fields = parse_object(payload)
-    if fields.get("contract") != CONTRACT:
-        raise MessageError(f"contract {shown(fields.get('contract'))} is not {CONTRACT}")
+    fields = contract_fields(payload)
     state = text_field(fields, "state")
     if state not in tuple(AnswerState):
         raise MessageError(f"state must be one of {', '.join(AnswerState)}, not {state!r:.20}")

@@ -8,12 +8,11 @@ from calibration.contract.messages import (
     MessageError,
     check_text,
     compact_json,
+    contract_fields,
     flag_field,
     integer_field,
     number_field,
     object_field,
-    parse_object,
-    shown,
     text_field,
 )
 from calibration.contract.topics import CONTRACT, is_boot
@@ -86,13 +85,6 @@ class Stored:
     keep: tuple[str, int] | None = field(default=None)
 
 
-def _check_contract(fields: Mapping[str, Any]) -> None:
-    if fields.get("contract") != CONTRACT:
-        raise MessageError(
-            f"contract {shown(fields.get('contract'))} is not {CONTRACT}: upgrade the desk first"
-        )
-
-
 def encode_presence(presence: Presence) -> bytes:
     """Bytes of a presence message."""
     obeys = presence.obeys
@@ -122,8 +114,7 @@ def decode_presence(payload: bytes) -> Presence:
     MessageError
         If it is not such a message.
     """
-    fields = parse_object(payload)
-    _check_contract(fields)
+    fields = contract_fields(payload)
     state = text_field(fields, "state")
     if state not in ("up", "gone"):
         raise MessageError(f"state must be 'up' or 'gone', not {state!r:.20}")
@@ -168,8 +159,7 @@ def decode_stored(payload: bytes) -> Stored:
     MessageError
         If it is not such a message.
     """
-    fields = parse_object(payload)
-    _check_contract(fields)
+    fields = contract_fields(payload)
     boots = object_field(fields, "boots")
     return Stored(
         store=text_field(fields, "store"),

@@ -1,8 +1,10 @@
 """The certificate as a value, before any rendering of it."""
 
 from dataclasses import dataclass
+from typing import Self
 
 from calibration.conformity import DecisionRule, Verdict
+from calibration.sender_point import SenderPoint
 from calibration.uncertainty.budget import Budget
 
 
@@ -61,6 +63,24 @@ class CertifiedPoint:
     budget: Budget
     witnesses: tuple[Witness, ...]
     limits_k: tuple[float, float] | None = None
+
+    @classmethod
+    def of(cls, point: SenderPoint, witnesses: tuple[Witness, ...]) -> Self:
+        """A judged point with its strip."""
+        return cls(
+            temperature_c=point.temperature_c,
+            resistance_ohm=point.resistance_ohm,
+            u_resistance_ohm=point.u_resistance_ohm,
+            indicated_c=point.indicated_c,
+            error_k=point.error_k,
+            expanded_u_k=point.expanded_u_k,
+            k=point.k,
+            limit_k=point.limit_k,
+            verdict=point.verdict,
+            budget=point.budget,
+            witnesses=witnesses,
+            limits_k=point.limits_k,
+        )
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

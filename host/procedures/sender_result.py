@@ -71,7 +71,7 @@ def certificate_of(
     setup = bench_setup_of(state, readings_of)
     judged = bench_points_of(state, setup, readings_of)
     packs = [pack for _, some in judged for pack in some]
-    points = tuple(_certified(point, some) for point, some in judged)
+    points = tuple(CertifiedPoint.of(point.point, _witnesses(point, some)) for point, some in judged)
     verdict = overall_verdict(point.verdict for point in points)
     coefficients, fit_words = _fit(points)
     simulated = any(pack.simulated for pack in packs)
@@ -134,24 +134,6 @@ def _mean_of(packs: Sequence[ReadingPack], name: str) -> float | None:
         and channel.value is not None
     ]
     return math.fsum(values) / len(values) if values else None
-
-
-def _certified(judged: BenchPoint, packs: Sequence[ReadingPack]) -> CertifiedPoint:
-    point = judged.point
-    return CertifiedPoint(
-        temperature_c=point.temperature_c,
-        resistance_ohm=point.resistance_ohm,
-        u_resistance_ohm=point.u_resistance_ohm,
-        indicated_c=point.indicated_c,
-        error_k=point.error_k,
-        expanded_u_k=point.expanded_u_k,
-        k=point.k,
-        limit_k=point.limit_k,
-        verdict=point.verdict,
-        budget=point.budget,
-        witnesses=_witnesses(judged, packs),
-        limits_k=point.limits_k,
-    )
 
 
 def _witnesses(judged: BenchPoint, packs: Sequence[ReadingPack]) -> tuple[Witness, ...]:

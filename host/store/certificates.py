@@ -113,7 +113,24 @@ class Certificates:
 
     def of_run(self, run: int) -> list[IssuedCertificate]:
         """Certificates of one run, oldest first."""
-        return [issued for issued in self.all() if issued.run == run]
+        table = schema.certificates
+        query = select(table).where(table.c.run == run).order_by(table.c.number)
+        with self._database.reading() as connection:
+            return [_issued(row) for row in connection.execute(query)]
+
+    def verdicts(self) -> dict[int, str]:
+        """Verdict of the newest certificate of each run, without the papers."""
+        table = schema.certificates
+        query = select(table.c.run, table.c.verdict).order_by(table.c.number)
+        with self._database.reading() as connection:
+            return {row.run: row.verdict for row in connection.execute(query)}
+
+    def data(self) -> list[tuple[str, int, bytes]]:
+        """Number, run and canonical JSON of every certificate, oldest first, without the papers."""
+        table = schema.certificates
+        query = select(table.c.number, table.c.run, table.c.canonical_json).order_by(table.c.number)
+        with self._database.reading() as connection:
+            return [(row.number, row.run, row.canonical_json) for row in connection.execute(query)]
 
     def get(self, number: str) -> IssuedCertificate:
         """Return one certificate.

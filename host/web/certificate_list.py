@@ -23,12 +23,12 @@ class CertificateRow:
 def certificate_rows(store: Store) -> list[CertificateRow]:
     """All certificates, the newest first."""
     rows = []
-    for issued in reversed(store.certificates.all()):
-        certificate = certificate_from_canonical(issued.files.canonical_json)
+    for number, run, canonical_json in reversed(store.certificates.data()):
+        certificate = certificate_from_canonical(canonical_json)
         rows.append(
             CertificateRow(
-                number=issued.number,
-                run=issued.run,
+                number=number,
+                run=run,
                 item=certificate.item,
                 customer=certificate.customer,
                 verdict=certificate.verdict,

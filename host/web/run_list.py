@@ -33,7 +33,7 @@ class RunRow:
 
 def run_rows(store: Store) -> list[RunRow]:
     """All runs, the newest first."""
-    verdicts = {issued.run: Verdict(issued.files.verdict) for issued in store.certificates.all()}
+    verdicts = {run: Verdict(word) for run, word in store.certificates.verdicts().items()}
     rows = []
     for run in reversed(store.runs.all()):
         verdict = verdicts.get(run.number)
