@@ -12,6 +12,7 @@ from host.pictures.verdict_shape import SHAPES
 from host.web.certificates_pages import certificates_pages
 from host.web.desk_behind import DeskBehind, put_desk
 from host.web.live_stream import Streams, put_streams
+from host.web.navigation import FOOT, HEAD
 from host.web.runs_pages import runs_pages
 from host.web.same_origin import refusal
 from host.web.scale import (
@@ -81,7 +82,12 @@ def _give_words(app: Flask, desk: DeskBehind) -> None:
         "strip": live_strip,
         "run": lambda number: f"{number:04d}",
     }
-    app.jinja_env.globals |= {"shapes": SHAPES, "program_version": version("ohmbath")}
+    app.jinja_env.globals |= {
+        "shapes": SHAPES,
+        "program_version": version("ohmbath"),
+        "head_ways": HEAD,
+        "foot_ways": FOOT,
+    }
 
     @app.context_processor
     def _every_page() -> dict[str, object]:

@@ -6,8 +6,10 @@ from flask import Blueprint, Response, abort, g, make_response, redirect, render
 from werkzeug.wrappers import Response as AnyResponse
 
 from host.errors import DeskError
+from host.people.role import ALL_ROLES
 from host.web.desk_behind import the_desk
 from host.web.result_view import result_view_of
+from host.web.rules import allowed
 from host.web.run_list import run_rows
 from host.web.station_now import card_mark, probe_in_register, station_now
 
@@ -20,12 +22,14 @@ _LONGEST_REASON = 200
 
 
 @runs_pages.get("/runs")
+@allowed(*ALL_ROLES)
 def index() -> str:
     """Every run, the newest first."""
     return render_template("runs.html", rows=run_rows(the_desk().store))
 
 
 @runs_pages.get("/runs/<int:run>")
+@allowed(*ALL_ROLES)
 def run_page(run: int) -> str:
     """The one next step while a run is open; what came of it afterwards."""
     desk = the_desk()
@@ -40,6 +44,7 @@ def run_page(run: int) -> str:
 
 
 @runs_pages.get("/runs/<int:run>/card")
+@allowed(*ALL_ROLES)
 def card(run: int) -> Response:
     """The step card alone, for a page that is already open."""
     view = _view(run)
@@ -51,6 +56,7 @@ def card(run: int) -> Response:
 
 
 @runs_pages.post("/runs/<int:run>/press")
+@allowed(*ALL_ROLES)
 def press(run: int) -> AnyResponse:
     """The one button. A press that comes twice, or late, changes nothing."""
     view = _view(run)
@@ -61,6 +67,7 @@ def press(run: int) -> AnyResponse:
 
 
 @runs_pages.post("/runs/<int:run>/hands")
+@allowed(*ALL_ROLES)
 def hands(run: int) -> AnyResponse:
     """Let the simulated hands do what the card asks for."""
     helper = the_desk().hands
@@ -72,6 +79,7 @@ def hands(run: int) -> AnyResponse:
 
 
 @runs_pages.post("/runs/<int:run>/stop")
+@allowed(*ALL_ROLES)
 def stop(run: int) -> AnyResponse:
     """Stop a run for good; stopping it again changes nothing."""
     if not _view(run).state.is_over:

@@ -16,8 +16,10 @@ from flask import (
 from werkzeug.wrappers import Response as AnyResponse
 
 from host.errors import DeskError
+from host.people.role import ALL_ROLES
 from host.web.desk_behind import the_desk
 from host.web.live_stream import all_stations_events, station_events, streams_of
+from host.web.rules import allowed
 from host.web.start_form import StartForm, curve_choices, empty_form, filled_form
 from host.web.station_now import StationNow, all_stations_now, probe_in_register, station_now
 
@@ -27,6 +29,7 @@ _NO_ROOM = "Too many live pages are open. Close one; this page tries again by it
 
 
 @stations_pages.get("/")
+@allowed(*ALL_ROLES)
 def index() -> str:
     """Every station, trouble first."""
     stations = all_stations_now(the_desk())
@@ -34,6 +37,7 @@ def index() -> str:
 
 
 @stations_pages.get("/live")
+@allowed(*ALL_ROLES)
 def index_live() -> Response:
     """Live rows of every station."""
     desk = the_desk()
@@ -41,6 +45,7 @@ def index_live() -> Response:
 
 
 @stations_pages.get("/stations/<station>")
+@allowed(*ALL_ROLES)
 def station_page(station: str) -> str:
     """One station: live strip, strip chart, values, and the form that starts a check."""
     form = empty_form(the_desk().store, g.scale, request.args)
@@ -48,6 +53,7 @@ def station_page(station: str) -> str:
 
 
 @stations_pages.get("/stations/<station>/live")
+@allowed(*ALL_ROLES)
 def station_live(station: str) -> Response:
     """Live values, strip, chart points and card mark of one station."""
     desk = the_desk()
@@ -59,6 +65,7 @@ def station_live(station: str) -> Response:
 
 
 @stations_pages.post("/stations/<station>/sender-check")
+@allowed(*ALL_ROLES)
 def start_sender_check(station: str) -> AnyResponse | tuple[str, int]:
     """Start a sender check, or say beside the field why not."""
     desk = the_desk()
