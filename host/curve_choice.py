@@ -1,9 +1,10 @@
-"""The reference curve a person asks for: by name, or by a file of their own."""
+"""The reference curve a person asks for: from the library, from the store, or from a file of their own."""
 
 from pathlib import Path
 
-from calibration.curves import ReferenceCurve, curve_from_toml, load_curve
+from calibration.curves import ReferenceCurve, curve_from_toml, curve_names, curve_text, load_curve
 from calibration.errors import CurveError
+from host.store.own_curves import OwnCurves
 
 _LONGEST_FILE_BYTES = 200_000
 
@@ -18,6 +19,40 @@ def chosen_curve(name_or_path: str) -> ReferenceCurve:
     """
     is_file = name_or_path.endswith(".toml") or "/" in name_or_path or "\\" in name_or_path
     return _curve_of_file(Path(name_or_path)) if is_file else load_curve(name_or_path)
+
+
+def text_of_curve(name: str, own: OwnCurves) -> str:
+    """TOML of a curve by its name: one that comes with the bench, else the shop's own.
+
+    A run keeps this text by value, so that it is judged by the same curve whatever is written later.
+
+    Raises
+    ------
+    CurveError
+        If there is none of that name.
+    """
+    if name in curve_names():
+        return curve_text(name)
+    kept = own.get(name)
+    if kept is None:
+        raise CurveError(f"No curve is named {name!r:.60}, neither here nor with the bench. Choose another.")
+    return kept.toml
+
+
+def curve_by_name(name: str, own: OwnCurves) -> ReferenceCurve:
+    """Curve by its name: one that comes with the bench, else the shop's own.
+
+    Raises
+    ------
+    CurveError
+        If there is none of that name.
+    """
+    return curve_from_toml(text_of_curve(name, own), name=name)
+
+
+def all_curves(own: OwnCurves) -> tuple[ReferenceCurve, ...]:
+    """Curves that come with the bench, then the shop's own; each by name."""
+    return (*(load_curve(name) for name in curve_names()), *(kept.curve for kept in own.all()))
 
 
 def _curve_of_file(path: Path) -> ReferenceCurve:

@@ -2,11 +2,20 @@
 
 from importlib import resources
 
-from calibration.curves.curve_file import curve_from_toml
+from calibration.curves.curve_file import curve_from_toml, hash_of
 from calibration.curves.reference_curve import CurveRow, ReferenceCurve
 from calibration.errors import CurveError
 
-__all__ = ["CurveError", "CurveRow", "ReferenceCurve", "curve_from_toml", "curve_names", "load_curve"]
+__all__ = [
+    "CurveError",
+    "CurveRow",
+    "ReferenceCurve",
+    "curve_from_toml",
+    "curve_names",
+    "curve_text",
+    "hash_of",
+    "load_curve",
+]
 
 _SUFFIX = ".toml"
 
@@ -17,8 +26,8 @@ def curve_names() -> tuple[str, ...]:
     return tuple(sorted(name.removesuffix(_SUFFIX) for name in files if name.endswith(_SUFFIX)))
 
 
-def load_curve(name: str) -> ReferenceCurve:
-    """Curve that comes with the bench, by its name.
+def curve_text(name: str) -> str:
+    """TOML of a curve that comes with the bench, by its name.
 
     Raises
     ------
@@ -27,5 +36,15 @@ def load_curve(name: str) -> ReferenceCurve:
     """
     if name not in curve_names():
         raise CurveError(f"No curve is named {name!r}. `ohmbath curves` lists those there are.")
-    text = (resources.files(__name__) / f"{name}{_SUFFIX}").read_text(encoding="utf-8")
-    return curve_from_toml(text, name=name)
+    return (resources.files(__name__) / f"{name}{_SUFFIX}").read_text(encoding="utf-8")
+
+
+def load_curve(name: str) -> ReferenceCurve:
+    """Curve that comes with the bench, by its name.
+
+    Raises
+    ------
+    CurveError
+        If there is none of that name.
+    """
+    return curve_from_toml(curve_text(name), name=name)

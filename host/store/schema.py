@@ -168,3 +168,17 @@ orders = Table(
     Column("reason", Text),
     Column("seq", BigInteger),
 )
+
+# Reference curves of the shop's own; the newest of a name counts, and nothing of the older ones is changed.
+curves = Table(
+    "curves",
+    metadata,
+    Column("id", Integer, primary_key=True),
+    Column("name", String(40), nullable=False),
+    Column("toml", Text, nullable=False),
+    Column("sha256", String(64), nullable=False),
+    Column("added_by", Text, nullable=False),
+    Column("added_utc_s", Double, nullable=False),
+    Index("curves_by_name", "name", "id"),
+    Index("curves_by_content", "sha256"),
+)

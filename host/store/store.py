@@ -10,6 +10,7 @@ from host.store.certificates import Certificates
 from host.store.engine import Database
 from host.store.identity import Identity
 from host.store.orders import Orders
+from host.store.own_curves import OwnCurves
 from host.store.packs import Packs
 from host.store.register import Register
 from host.store.runs import Runs
@@ -22,7 +23,7 @@ class Store:
 
     Attributes
     ----------
-    identity, stations, packs, aside, runs, certificates, register, orders
+    identity, stations, packs, aside, runs, certificates, register, orders, curves
         One table or two each.
     """
 
@@ -37,6 +38,7 @@ class Store:
         self.certificates = Certificates(database, folder.certificates, now)
         self.register = Register(database, now)
         self.orders = Orders(database, now)
+        self.curves = OwnCurves(database, now)
 
     def readings(self, station: str, boot: str, first: int, last: int) -> list[ReadingPack]:
         """Readings ``first`` to ``last`` of a boot, both included."""

@@ -1,5 +1,8 @@
 """People, settings and what else the technician's desk keeps."""
 
+import sqlalchemy as sa
+from alembic import op
+
 revision = "0003"
 down_revision = "0002"
 branch_labels = None
@@ -8,6 +11,22 @@ depends_on = None
 
 def upgrade() -> None:
     """Bring a store of joined rigs up to the technician's desk."""
+    _add_curves()
+
+
+def _add_curves() -> None:
+    op.create_table(
+        "curves",
+        sa.Column("id", sa.Integer(), nullable=False),
+        sa.Column("name", sa.String(length=40), nullable=False),
+        sa.Column("toml", sa.Text(), nullable=False),
+        sa.Column("sha256", sa.String(length=64), nullable=False),
+        sa.Column("added_by", sa.Text(), nullable=False),
+        sa.Column("added_utc_s", sa.Double(), nullable=False),
+        sa.PrimaryKeyConstraint("id"),
+    )
+    op.create_index("curves_by_name", "curves", ["name", "id"])
+    op.create_index("curves_by_content", "curves", ["sha256"])
 
 
 def downgrade() -> None:
