@@ -11,6 +11,7 @@ from host.errors import DeskError
 from host.pictures.verdict_shape import SHAPES
 from host.web.certificates_pages import certificates_pages
 from host.web.desk_behind import DeskBehind, put_desk
+from host.web.form_key import form_key, has_its_key, needs_key
 from host.web.live_stream import Streams, put_streams
 from host.web.navigation import FOOT, HEAD
 from host.web.runs_pages import runs_pages
@@ -27,6 +28,7 @@ from host.web.scale import (
 )
 from host.web.stations_pages import stations_pages
 from host.web.strips import live_strip
+from host.web.visit import remember_visit
 
 #: Live pages at once; the server has three threads for each (see `host.web.server`).
 MOST_STREAMS = 32
@@ -37,6 +39,11 @@ _LONGEST_FORM = 64 * 1024
 _CONTENT_POLICY = (
     "default-src 'none'; script-src 'self'; style-src 'self'; img-src 'self'; connect-src 'self'; "
     "form-action 'self'; base-uri 'none'; frame-ancestors 'none'"
+)
+
+_STALE_FORM = (
+    "This form was made for another visit, so nothing was done. "
+    "Go back, load the page anew, and send it again."
 )
 
 _NEXT_STEPS: Mapping[int, str] = {
@@ -87,6 +94,7 @@ def _give_words(app: Flask, desk: DeskBehind) -> None:
         "program_version": version("ohmbath"),
         "head_ways": HEAD,
         "foot_ways": FOOT,
+        "form_key": form_key,
     }
 
     @app.context_processor
@@ -104,6 +112,8 @@ def _check_request() -> None:
     words = refusal(request)
     if words is not None:
         abort(403, description=words)
+    if needs_key(request) and not has_its_key(request):
+        abort(403, description=_STALE_FORM)
 
 
 def _dress(response: Response) -> Response:
@@ -114,6 +124,7 @@ def _dress(response: Response) -> Response:
     if response.mimetype == "text/html":
         response.headers.setdefault("Cache-Control", "no-store")
         remember_scale(response)
+    remember_visit(response)
     return response
 
 

@@ -9,6 +9,7 @@ from pathlib import Path
 from typing import Any
 
 import pytest
+from flask import Flask
 from flask.testing import FlaskClient
 
 from calibration.contract.orders import Answer, AnswerState, decode_order, encode_answer
@@ -26,12 +27,15 @@ from calibration.thermistor.steinhart_hart import SteinhartHart
 from host.data_folder import DataFolder
 from host.live import Live
 from host.order_book import OrderBook
+from host.people.session import new_token
 from host.procedures.runs_at_work import RunsAtWork
 from host.shop import Shop
 from host.simulated_hands import SimulatedHands
 from host.store import Store, open_store
 from host.store.packs import Arrival
 from host.web.app import create_app
+from host.web.form_key import FIELD, key_of
+from host.web.visit import COOKIE
 
 BOOT = "00000001-0000abcd"
 CURVE = "ntc-310-80c"
@@ -258,6 +262,33 @@ def bench(desk: SmallDesk) -> SmallBench:
     made.say()
     made.read(40)
     return made
+
+
+class PageReader(FlaskClient):
+    """Somebody at a browser: what is posted comes from a form that a page has shown.
+
+    ``from_a_page=False`` posts as another site would, without the page's hidden field.
+    """
+
+    def post(self, *args: Any, from_a_page: bool = True, **options: Any) -> Any:
+        if from_a_page:
+            data = options.get("data")
+            if data is None or isinstance(data, dict):
+                options["data"] = {FIELD: self._key()} | (data or {})
+        return super().post(*args, **options)
+
+    def _key(self) -> str:
+        if self.get_cookie(COOKIE) is None:
+            self.set_cookie(COOKIE, new_token(), httponly=True)
+        cookie = self.get_cookie(COOKIE)
+        assert cookie is not None
+        return key_of(cookie.value)
+
+
+@pytest.fixture(autouse=True)
+def _clients_read_pages(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Every app made here is read by such a somebody."""
+    monkeypatch.setattr(Flask, "test_client_class", PageReader)
 
 
 @pytest.fixture

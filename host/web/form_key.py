@@ -1,0 +1,39 @@
+"""The hidden field that ties a form to the browser it was shown in.
+
+Another site can make a browser send a form here, and the cookie goes along; what it cannot do is read
+that cookie or a page of ours, and so it cannot write this field. The key is derived from the token
+of the visit: a page that stays open while the desk is started again can still be sent.
+"""
+
+import hashlib
+import hmac
+
+from flask import Request
+from markupsafe import Markup
+
+from host.web.visit import COOKIE, visit_token
+
+FIELD = "form_key"
+
+
+def form_key() -> Markup:
+    """Hidden field of a form; a global of every template."""
+    return Markup('<input type="hidden" name="{}" value="{}">').format(FIELD, key_of(visit_token()))
+
+
+def key_of(token: str) -> str:
+    """Key of a visit's forms."""
+    return hmac.new(token.encode("utf-8"), b"form key", hashlib.sha256).hexdigest()
+
+
+def needs_key(request: Request) -> bool:
+    """Tell whether a request may change something."""
+    return request.method not in ("GET", "HEAD", "OPTIONS")
+
+
+def has_its_key(request: Request) -> bool:
+    """Tell whether a form comes from a page that this browser was shown."""
+    given = request.form.get(FIELD, "")
+    if COOKIE not in request.cookies:
+        return False
+    return hmac.compare_digest(given.encode("utf-8"), key_of(visit_token()).encode("utf-8"))
