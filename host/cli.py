@@ -18,6 +18,7 @@ COMMANDS = (
     "infrared",
     "register",
     "serve",
+    "settings",
     "station",
 )
 

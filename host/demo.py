@@ -29,9 +29,10 @@ STATION = "bench-1"
 CURVE = "ntc-310-80c"
 SET_POINTS_C = (30.0, 60.0, 85.0)
 
-_SHOP = (
-    'name = "Saltmarsh Lane Motor Workshop"\naddress = "4 Saltmarsh Lane, Harwen (invented for the demo)"\n'
-)
+_SHOP = {
+    "shop_name": "Saltmarsh Lane Motor Workshop",
+    "shop_address": "4 Saltmarsh Lane, Harwen (invented for the demo)",
+}
 _ITEMS = (
     "Coolant sender A-117, from the blue estate",
     "Coolant sender B-204, from the grey van",
@@ -151,9 +152,7 @@ def fresh_folder(data: Path | None) -> DataFolder:
             data = stem.with_name(f"{stem.name}-{number}")
     elif data.exists() and (not data.is_dir() or any(data.iterdir())):
         raise DeskError(f"{data} is not empty, and the demo takes a fresh folder: name another with --data.")
-    folder = DataFolder(data)
-    (folder.path / "shop.toml").write_text(_SHOP, "utf-8")
-    return folder
+    return DataFolder(data)
 
 
 class Demo:
@@ -185,6 +184,7 @@ class Demo:
             with_hands=True,
             plant_of=self._plant_of,
         )
+        self.desk.store.settings.change(_SHOP)
         self.desk.store.stations.add(STATION)
         self.desk.live.add_station(STATION)
         self.rig = RigProcess(folder.path / "rig", port=self._broker.port, seed=seed)

@@ -8,7 +8,6 @@ from host.live import Live
 from host.open_run_marks import OpenRunMarks
 from host.order_book import OrderBook
 from host.procedures.runs_at_work import RunsAtWork
-from host.shop import shop_of
 from host.simulated_hands import SimulatedHands
 from host.store import open_store
 from host.wire import Access
@@ -42,7 +41,6 @@ class Desk:
         access: Access | None = None,
     ) -> None:
         self.folder = folder
-        self.shop = shop_of(folder.path)
         self.store = open_store(folder)
         self.live = Live.from_store(self.store)
         self.ingest = Ingest(
@@ -60,7 +58,6 @@ class Desk:
             store=self.store,
             live=self.live,
             book=self.book,
-            shop=self.shop,
             after_work=self.hands.watch if with_hands else lambda views: None,
         )
         self.hands.serve(self.runs)

@@ -1,4 +1,4 @@
-"""Who issues the paper: name and address of the shop, kept in shop.toml in the data folder."""
+"""Who issues the paper."""
 
 import tomllib
 from dataclasses import dataclass
@@ -11,21 +11,20 @@ from host.errors import DeskError
 class Shop:
     """The shop as printed on its certificates."""
 
-    name: str = "Shop not named yet (shop.toml in the data folder)"
+    name: str = "Shop not named yet (see the settings)"
     address: str = ""
 
 
-def shop_of(folder: Path) -> Shop:
-    """Shop of a data folder; a shop without a name where nobody has written one down.
+def shop_in_file(path: Path) -> Shop | None:
+    """Shop that version 0.1.0 kept in shop.toml; None where there is no such file.
 
     Raises
     ------
     DeskError
-        If shop.toml is there and cannot be read.
+        If it is there and cannot be read.
     """
-    path = folder / "shop.toml"
     if not path.exists():
-        return Shop()
+        return None
     try:
         content = tomllib.loads(path.read_text("utf-8"))
         return Shop(name=str(content["name"]), address=str(content.get("address", "")))

@@ -5,7 +5,6 @@ import threading
 import time
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
-from datetime import UTC, datetime
 from typing import Any
 
 from calibration.bench_point import BenchPointError
@@ -15,6 +14,7 @@ from host.certificates.canonical import canonical_json
 from host.certificates.pdf import render_pdf
 from host.errors import DeskError
 from host.live import Live
+from host.local_time import local_day
 from host.order_book import OrderBook
 from host.pictures.result_chart import result_chart_svg
 from host.procedures.bench_setup import ohms_check_plan, probe_of
@@ -25,7 +25,7 @@ from host.procedures.sender_check import Kind, Phase, SenderCheckSettings, Sende
 from host.procedures.sender_check_card import card_of
 from host.procedures.sender_result import certificate_of
 from host.procedures.step_card import StepCard
-from host.shop import Shop
+from host.recalibration import due_date
 from host.store import Store
 from host.store.certificates import IssuedFiles
 
@@ -56,7 +56,6 @@ class RunsAtWork:
     store : Store
     live : Live
     book : OrderBook
-    shop : Shop
     after_work : callable
         Called after each round with the views of the open runs: where simulated hands look on.
     """
@@ -67,10 +66,9 @@ class RunsAtWork:
         store: Store,
         live: Live,
         book: OrderBook,
-        shop: Shop,
         after_work: Callable[[tuple[RunView, ...]], None] = lambda views: None,
     ) -> None:
-        self._store, self._live, self._book, self._shop = store, live, book, shop
+        self._store, self._live, self._book = store, live, book
         self._after_work = after_work
         self._lock = threading.RLock()
         self._runners: dict[int, SenderCheckRunner] = {}
@@ -204,10 +202,11 @@ class RunsAtWork:
 
     def _issue_new(self, runner: SenderCheckRunner) -> tuple[str, str]:
         verdicts: list[str] = []
+        shop = self._store.settings.read().shop
 
         def make(number: str) -> IssuedFiles:
             certificate = certificate_of(
-                runner.state, runner.readings_of, number=number, shop=self._shop, run=runner.run
+                runner.state, runner.readings_of, number=number, shop=shop, run=runner.run
             )
             verdicts.append(certificate.verdict.value)
             return IssuedFiles(
@@ -258,9 +257,11 @@ class RunsAtWork:
                 f"The register holds no {words}. Type its certificate into a file and run: "
                 "ohmbath register add FILE.toml"
             )
-        if instrument.is_overdue(datetime.now(UTC).date()):
+        settings = self._store.settings.read()
+        due = due_date(instrument, settings.recalibration_months)
+        if due is not None and due < local_day(self._store.now(), settings.zone):
             raise DeskError(
-                f"The {words} {instrument.serial} was due on {instrument.due}: nothing may rest on it. "
+                f"The {words} {instrument.serial} was due on {due.isoformat()}: nothing may rest on it. "
                 "Have it calibrated, then add the new certificate."
             )
         return dict(instrument.content)

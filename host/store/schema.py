@@ -35,6 +35,15 @@ counters = Table(
     Column("value", BigInteger, nullable=False),
 )
 
+# Each setting that was ever set, as the text that a person typed.
+settings = Table(
+    "settings",
+    metadata,
+    Column("name", String(64), primary_key=True),
+    Column("text", Text, nullable=False),
+    Column("changed_utc_s", Double, nullable=False),
+)
+
 stations = Table(
     "stations",
     metadata,

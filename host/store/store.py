@@ -5,10 +5,12 @@ from collections.abc import Callable
 
 from calibration.contract.readings import ReadingPack
 from host.data_folder import DataFolder
+from host.shop import shop_in_file
 from host.store.aside import Aside
 from host.store.certificates import Certificates
 from host.store.engine import Database
 from host.store.identity import Identity
+from host.store.kept_settings import KeptSettings
 from host.store.orders import Orders
 from host.store.own_curves import OwnCurves
 from host.store.packs import Packs
@@ -23,7 +25,7 @@ class Store:
 
     Attributes
     ----------
-    identity, stations, packs, aside, runs, certificates, register, orders, curves
+    identity, stations, packs, aside, runs, certificates, register, orders, curves, settings
         One table or two each.
     """
 
@@ -39,6 +41,8 @@ class Store:
         self.register = Register(database, now)
         self.orders = Orders(database, now)
         self.curves = OwnCurves(database, now)
+        self.settings = KeptSettings(database, now)
+        _take_over_shop_file(self.settings, folder)
 
     def readings(self, station: str, boot: str, first: int, last: int) -> list[ReadingPack]:
         """Readings ``first`` to ``last`` of a boot, both included."""
@@ -84,3 +88,12 @@ def open_store(folder: DataFolder, *, now: Callable[[], float] = time.time) -> S
     except BaseException:
         database.close()
         raise
+
+
+def _take_over_shop_file(settings: KeptSettings, folder: DataFolder) -> None:
+    """Take the shop of a data folder of version 0.1.0 into the settings, once; the file is not read again."""
+    if "shop_name" in settings.texts():
+        return
+    shop = shop_in_file(folder.path / "shop.toml")
+    if shop is not None:
+        settings.change({"shop_name": shop.name, "shop_address": shop.address})

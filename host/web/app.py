@@ -8,9 +8,11 @@ from werkzeug.exceptions import HTTPException
 
 from calibration.rounding import decimals_of, rounded_text
 from host.errors import DeskError
+from host.local_time import local_time
 from host.pictures.verdict_shape import SHAPES
+from host.store.settings import Settings
 from host.web.certificates_pages import certificates_pages
-from host.web.desk_behind import DeskBehind, put_desk
+from host.web.desk_behind import DeskBehind, put_desk, the_desk
 from host.web.form_key import form_key, has_its_key, needs_key
 from host.web.live_stream import Streams, put_streams
 from host.web.navigation import FOOT, HEAD
@@ -26,6 +28,7 @@ from host.web.scale import (
     remember_scale,
     sentence,
 )
+from host.web.settings_pages import settings_pages
 from host.web.stations_pages import stations_pages
 from host.web.strips import live_strip
 from host.web.visit import remember_visit
@@ -68,17 +71,17 @@ def create_app(desk: DeskBehind) -> Flask:
     app.jinja_env.trim_blocks = app.jinja_env.lstrip_blocks = True
     put_desk(app, desk)
     put_streams(app, Streams(MOST_STREAMS))
-    for pages in (stations_pages, runs_pages, certificates_pages):
+    for pages in (stations_pages, runs_pages, certificates_pages, settings_pages):
         app.register_blueprint(pages)
-    _give_words(app, desk)
-    app.before_request(_check_request)
+    _give_words(app)
+    app.before_request(_begin)
     app.after_request(_dress)
     app.register_error_handler(DeskError, _desk_error)
     app.register_error_handler(HTTPException, _http_error)
     return app
 
 
-def _give_words(app: Flask, desk: DeskBehind) -> None:
+def _give_words(app: Flask) -> None:
     app.jinja_env.filters |= {
         "degrees": degrees,
         "plain_degrees": plain_degrees,
@@ -87,6 +90,7 @@ def _give_words(app: Flask, desk: DeskBehind) -> None:
         "sentence": sentence,
         "ohms": _ohms,
         "strip": live_strip,
+        "local_time": lambda utc_s: local_time(utc_s, g.settings.zone),
         "run": lambda number: f"{number:04d}",
     }
     app.jinja_env.globals |= {
@@ -99,7 +103,8 @@ def _give_words(app: Flask, desk: DeskBehind) -> None:
 
     @app.context_processor
     def _every_page() -> dict[str, object]:
-        return {"scale": getattr(g, "scale", Scale.CELSIUS), "shop": desk.shop}
+        settings = getattr(g, "settings", Settings())
+        return {"scale": getattr(g, "scale", Scale(settings.scale)), "settings": settings}
 
 
 def _ohms(resistance_ohm: float, u_resistance_ohm: float) -> str:
@@ -107,8 +112,9 @@ def _ohms(resistance_ohm: float, u_resistance_ohm: float) -> str:
     return f"{float(rounded_text(resistance_ohm, places)):,.{places}f}"
 
 
-def _check_request() -> None:
-    g.scale = chosen_scale()
+def _begin() -> None:
+    g.settings = the_desk().store.settings.read()
+    g.scale = chosen_scale(Scale(g.settings.scale))
     words = refusal(request)
     if words is not None:
         abort(403, description=words)

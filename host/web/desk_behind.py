@@ -7,7 +7,6 @@ from flask import Flask, current_app
 if TYPE_CHECKING:
     from host.live import Live
     from host.procedures.runs_at_work import RunsAtWork
-    from host.shop import Shop
     from host.store import Store
 
 _KEY = "ohmbath.desk"
@@ -38,10 +37,6 @@ class DeskBehind(Protocol):
     @property
     def hands(self) -> Hands | None:
         """Hands for simulated stations, None where there are none."""
-
-    @property
-    def shop(self) -> "Shop":
-        """Who issues the paper."""
 
 
 def put_desk(app: Flask, desk: DeskBehind) -> None:

@@ -25,4 +25,4 @@ HEAD = (
     Way(words="Certificates", address="/certificates"),
 )
 #: At its foot: what is looked up now and then.
-FOOT: tuple[Way, ...] = ()
+FOOT: tuple[Way, ...] = (Way(words="Settings", address="/settings"),)

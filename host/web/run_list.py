@@ -1,9 +1,10 @@
 """Rows of the list of runs."""
 
 from dataclasses import dataclass
-from datetime import datetime
+from datetime import tzinfo
 
 from calibration.conformity import Verdict
+from host.local_time import local_time
 from host.store import Store
 
 
@@ -18,7 +19,7 @@ class RunRow:
     word : str
         Where it stands: "open", "stopped", or the verdict in words.
     began : str
-        Local time of the desk.
+        Local time of the shop.
     """
 
     number: int
@@ -31,8 +32,8 @@ class RunRow:
     simulated: bool
 
 
-def run_rows(store: Store) -> list[RunRow]:
-    """All runs, the newest first."""
+def run_rows(store: Store, zone: tzinfo | None) -> list[RunRow]:
+    """All runs, the newest first, their times in ``zone``."""
     verdicts = {run: Verdict(word) for run, word in store.certificates.verdicts().items()}
     rows = []
     for run in reversed(store.runs.all()):
@@ -46,13 +47,8 @@ def run_rows(store: Store) -> list[RunRow]:
                 curve=str(run.settings.get("curve", "")),
                 verdict=verdict,
                 word=word,
-                began=local_time(run.started_utc_s),
+                began=local_time(run.started_utc_s, zone),
                 simulated=bool(dict(run.settings.get("probe", {})).get("simulated", False)),
             )
         )
     return rows
-
-
-def local_time(utc_s: float) -> str:
-    """UTC seconds as the clock on the desk's wall shows them."""
-    return datetime.fromtimestamp(utc_s).astimezone().strftime("%Y-%m-%d %H:%M")

@@ -25,7 +25,7 @@ _LONGEST_REASON = 200
 @allowed(*ALL_ROLES)
 def index() -> str:
     """Every run, the newest first."""
-    return render_template("runs.html", rows=run_rows(the_desk().store))
+    return render_template("runs.html", rows=run_rows(the_desk().store, g.settings.zone))
 
 
 @runs_pages.get("/runs/<int:run>")

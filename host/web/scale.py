@@ -32,12 +32,12 @@ class Scale(StrEnum):
         return Scale.CELSIUS if self is Scale.FAHRENHEIT else Scale.FAHRENHEIT
 
 
-def chosen_scale() -> Scale:
-    """Scale of this request: the query first, then the cookie, then °C."""
+def chosen_scale(usual: Scale) -> Scale:
+    """Scale of this request: the query first, then the cookie, then the usual one of this desk."""
     for word in (request.args.get("scale"), request.cookies.get(_COOKIE)):
         if word in tuple(Scale):
             return Scale(word)
-    return Scale.CELSIUS
+    return usual
 
 
 def remember_scale(response: Response) -> Response:

@@ -5,12 +5,14 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 from functools import lru_cache
 
+from calibration.conformity import DecisionRule
 from calibration.curves import CurveError, ReferenceCurve, curve_names, load_curve
 from calibration.reference_probe import ReferenceProbe
 from calibration.temperature_scale import celsius_from_fahrenheit
 from host.certificates.errors import CertificateError
 from host.certificates.printable import LONGEST_NAME, printable_text
 from host.store import Store
+from host.store.settings import RULES, Settings
 from host.web.scale import Scale, plain_degrees
 
 DEFAULT_SET_POINTS_C = (30.0, 60.0, 85.0)
@@ -36,12 +38,14 @@ class StartForm:
         [°C]
     limit_k : float or None
         [K]
+    rule : DecisionRule
     """
 
     typed: Mapping[str, str]
     errors: Mapping[str, str] = field(default_factory=dict)
     set_points_c: tuple[float, ...] = ()
     limit_k: float | None = None
+    rule: DecisionRule = DecisionRule.GUARDED
 
     def with_error(self, words: str) -> "StartForm":
         """The same with what the desk had to say."""
@@ -74,7 +78,7 @@ def curve_choices() -> tuple[CurveChoice, ...]:
     return tuple(CurveChoice(name=name, words=_curve_words(curve)) for name, curve in curves().items())
 
 
-def empty_form(store: Store, scale: Scale, asked: Mapping[str, str]) -> StartForm:
+def empty_form(store: Store, settings: Settings, scale: Scale, asked: Mapping[str, str]) -> StartForm:
     """Form to be filled in: what the address asks for, else what the last run here had."""
     runs = store.runs.all()
     last = runs[-1].settings if runs else {}
@@ -95,6 +99,7 @@ def empty_form(store: Store, scale: Scale, asked: Mapping[str, str]) -> StartFor
             for point in (last.get("set_points_c") if same_curve else None) or default_set_points_c(curve)
         ),
         "limit_k": "" if limit_k is None else f"{limit_k:g}",
+        "rule": settings.rule.value,
         "scale": scale.value,
     }
     return StartForm(typed=typed)
@@ -116,7 +121,7 @@ def default_set_points_c(name: str) -> tuple[float, ...]:
 
 def filled_form(posted: Mapping[str, str], probe: ReferenceProbe | None) -> StartForm:
     """Form as it was sent, checked."""
-    names = (*_TEXTS, "curve", "set_points", "limit_k", "scale")
+    names = (*_TEXTS, "curve", "set_points", "limit_k", "rule", "scale")
     typed = {name: posted.get(name, "").strip() for name in names}
     errors: dict[str, str] = {}
     for name, meaning in _TEXTS.items():
@@ -125,10 +130,14 @@ def filled_form(posted: Mapping[str, str], probe: ReferenceProbe | None) -> Star
     if curve is None:
         errors["curve"] = "Choose a curve from the list."
     limit_k = _limit_k(typed["limit_k"], curve, errors)
+    typed["rule"] = typed["rule"] or DecisionRule.GUARDED.value
+    if typed["rule"] not in RULES:
+        errors["rule"] = "Choose a rule from the list."
     points = _set_points(typed["set_points"], typed["scale"], errors)
     if points and curve is not None:
         _check_points(points, curve, probe, errors)
-    return StartForm(typed=typed, errors=errors, set_points_c=points, limit_k=limit_k)
+    rule = DecisionRule.GUARDED if "rule" in errors else DecisionRule(typed["rule"])
+    return StartForm(typed=typed, errors=errors, set_points_c=points, limit_k=limit_k, rule=rule)
 
 
 def _curve_words(curve: ReferenceCurve) -> str:

@@ -17,6 +17,7 @@ from werkzeug.wrappers import Response as AnyResponse
 
 from host.errors import DeskError
 from host.people.role import ALL_ROLES
+from host.store.settings import RULES
 from host.web.desk_behind import the_desk
 from host.web.live_stream import all_stations_events, station_events, streams_of
 from host.web.rules import allowed
@@ -48,7 +49,7 @@ def index_live() -> Response:
 @allowed(*ALL_ROLES)
 def station_page(station: str) -> str:
     """One station: live strip, strip chart, values, and the form that starts a check."""
-    form = empty_form(the_desk().store, g.scale, request.args)
+    form = empty_form(the_desk().store, g.settings, g.scale, request.args)
     return _station_page(_now(station), form)
 
 
@@ -79,6 +80,7 @@ def start_sender_check(station: str) -> AnyResponse | tuple[str, int]:
             item=form.typed["item"],
             curve=form.typed["curve"],
             set_points_c=form.set_points_c,
+            rule=form.rule.value,
             limit_k=form.limit_k,
             customer=form.typed["customer"],
             operator=form.typed["operator"],
@@ -89,7 +91,7 @@ def start_sender_check(station: str) -> AnyResponse | tuple[str, int]:
 
 
 def _station_page(now: StationNow, form: StartForm) -> str:
-    return render_template("station.html", now=now, form=form, curves=curve_choices())
+    return render_template("station.html", now=now, form=form, curves=curve_choices(), rules=RULES)
 
 
 def _now(station: str) -> StationNow:

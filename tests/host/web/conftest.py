@@ -29,7 +29,6 @@ from host.live import Live
 from host.order_book import OrderBook
 from host.people.session import new_token
 from host.procedures.runs_at_work import RunsAtWork
-from host.shop import Shop
 from host.simulated_hands import SimulatedHands
 from host.store import Store, open_store
 from host.store.packs import Arrival
@@ -187,15 +186,15 @@ class SmallDesk:
 
     folder: Path
     simulated: bool = True
-    shop: Shop = field(default_factory=lambda: Shop(name="Plover & Tansy Motor Works", address="3 Kiln Yard"))
 
     def __post_init__(self) -> None:
         self.store = open_store(DataFolder(self.folder))
+        self.store.settings.change({"shop_name": "Plover & Tansy Motor Works", "shop_address": "3 Kiln Yard"})
         self.live = Live.from_store(self.store)
         self.benches: dict[str, SmallBench] = {}
         self.book = OrderBook(self.store, self._publish)
         self.hands = SimulatedHands(live=self.live, book=self.book, plant_of=lambda run: None)
-        self.runs = RunsAtWork(store=self.store, live=self.live, book=self.book, shop=self.shop)
+        self.runs = RunsAtWork(store=self.store, live=self.live, book=self.book)
         self.hands.serve(self.runs)
         for station in self.store.stations.all():
             self._join(station.station)

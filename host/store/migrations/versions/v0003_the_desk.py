@@ -12,6 +12,7 @@ depends_on = None
 def upgrade() -> None:
     """Bring a store of joined rigs up to the technician's desk."""
     _add_curves()
+    _add_settings()
 
 
 def _add_curves() -> None:
@@ -27,6 +28,16 @@ def _add_curves() -> None:
     )
     op.create_index("curves_by_name", "curves", ["name", "id"])
     op.create_index("curves_by_content", "curves", ["sha256"])
+
+
+def _add_settings() -> None:
+    op.create_table(
+        "settings",
+        sa.Column("name", sa.String(length=64), nullable=False),
+        sa.Column("text", sa.Text(), nullable=False),
+        sa.Column("changed_utc_s", sa.Double(), nullable=False),
+        sa.PrimaryKeyConstraint("name"),
+    )
 
 
 def downgrade() -> None:
