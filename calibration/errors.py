@@ -3,7 +3,9 @@
 CalibrationError
 ├── CurveError              a reference curve that cannot be used, or not for this
 │   └── CurveRangeError     a temperature or a resistance the curve does not cover
-└── FitError                points that do not determine the curve asked for
+├── FitError                points that do not determine the curve asked for
+├── DriftError              certificates that show no drift
+└── ThermometerError        a thermometer of which nothing is known at a temperature
 """
 
 

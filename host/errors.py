@@ -7,6 +7,8 @@ DeskError
 ├── StationNameError      a name that cannot name a station
 ├── NotStoredYetError     an event cites readings above the watermark
 ├── RegisterFileError     an instrument file that cannot be taken as it is
+├── InstrumentRefusedError  an instrument on which nothing may rest
+├── MarkError             a mark on an instrument that cannot be set
 └── BrokerStartError      the embedded broker does not come up
 """
 

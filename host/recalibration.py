@@ -3,16 +3,22 @@
 import calendar
 from collections.abc import Mapping
 from datetime import date
+from typing import Any
 
-from host.store.register import Instrument
+from host.store.register_entry import Instrument
 
 
 def due_date(instrument: Instrument, months_by_kind: Mapping[str, int]) -> date | None:
     """Day on which an instrument is due; None where neither certificate nor shop sets one."""
-    months = months_by_kind.get(instrument.kind)
-    if instrument.due is not None or months is None:
-        return instrument.due
-    return months_later(date.fromisoformat(str(instrument.content["issued"])), months)
+    return due_of(instrument.content, months_by_kind)
+
+
+def due_of(content: Mapping[str, Any], months_by_kind: Mapping[str, int]) -> date | None:
+    """The same of the content of its certificate, as a run keeps it."""
+    due, months = content.get("due"), months_by_kind.get(str(content["kind"]))
+    if due is not None:
+        return date.fromisoformat(str(due))
+    return None if months is None else months_later(date.fromisoformat(str(content["issued"])), months)
 
 
 def months_later(day: date, months: int) -> date:

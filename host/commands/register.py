@@ -1,13 +1,14 @@
 """``ohmbath register``: instruments and their certificates."""
 
-from datetime import datetime
 from pathlib import Path
 
 import click
 
 from host.data_folder import DataFolder
 from host.data_option import data_option, opened
+from host.local_time import local_day
 from host.one_line import OneLineCommand, Refusal, json_text
+from host.recalibration import due_date
 
 
 @click.group()
@@ -34,18 +35,22 @@ def add(file: Path, folder: DataFolder) -> None:
 @data_option
 @click.option("--json", "as_json", is_flag=True, help="Print JSON alone.")
 def list_instruments(folder: DataFolder, as_json: bool) -> None:
-    """List every entry, newest last; the newest of a kind is the one in use."""
+    """List every entry, newest last, and why nothing may rest on an instrument."""
     with opened(folder) as store:
-        instruments = store.register.all()
+        instruments, standings = store.register.all(), store.register.standings()
+        settings, now_utc_s = store.settings.read(), store.now()
     if as_json:
         entries = [{**dict(one.content), "sha256": one.sha256} for one in instruments]
         click.echo(json_text({"instruments": entries}))
         return
     if not instruments:
         click.echo("The register is empty: add an instrument with 'ohmbath register add FILE.toml'.")
-    today = datetime.now().astimezone().date()
     for one in instruments:
-        due = "-" if one.due is None else one.due.isoformat()
-        late = "  overdue" if one.is_overdue(today) else ""
+        due = due_date(one, settings.recalibration_months)
         simulated = "  simulated" if one.simulated else ""
-        click.echo(f"{one.kind:<12} {one.serial:<16} {one.certificate:<24} due {due}{late}{simulated}")
+        click.echo(f"{one.kind:<12} {one.serial:<16} {one.certificate:<24} due {due or '-'}{simulated}")
+    today = local_day(now_utc_s, settings.zone)
+    for standing in standings:
+        refusal = standing.refusal(today, settings.recalibration_months)
+        if refusal is not None:
+            click.echo(refusal)

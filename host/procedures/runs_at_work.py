@@ -25,7 +25,6 @@ from host.procedures.sender_check import Kind, Phase, SenderCheckSettings, Sende
 from host.procedures.sender_check_card import card_of
 from host.procedures.sender_result import certificate_of
 from host.procedures.step_card import StepCard
-from host.recalibration import due_date
 from host.store import Store
 from host.store.certificates import IssuedFiles
 
@@ -121,8 +120,8 @@ class RunsAtWork:
                 rule=rule,
                 limit_k=limit_k,
                 set_points_c=tuple(sorted(set_points_c)),
-                probe=self._certified("probe", "reference probe"),
-                decade_box=self._certified("decade_box", "decade box"),
+                probe=self._certified("probe"),
+                decade_box=self._certified("decade_box"),
             )
             _check_set_points(settings)
             plan = [(s.insertion.value, s.range_ohm, s.setting_ohm) for s in ohms_check_plan(settings)]
@@ -201,6 +200,7 @@ class RunsAtWork:
         runner.append(Event(kind=Kind.RESULT, payload={"verdict": verdict, "certificate": number}))
 
     def _issue_new(self, runner: SenderCheckRunner) -> tuple[str, str]:
+        self._refuse_lost_references(runner.state.started)
         verdicts: list[str] = []
         shop = self._store.settings.read().shop
 
@@ -249,22 +249,24 @@ class RunsAtWork:
         if self._live.latest(station) is None:
             raise DeskError(f"{station} has sent no reading yet. Switch the rig on and look at its light.")
 
-    def _certified(self, kind: str, words: str) -> Mapping[str, Any]:
-        """Snapshot of an instrument, refused where there is none or where it is past its due date."""
-        instrument = self._store.register.current(kind)
-        if instrument is None:
-            raise DeskError(
-                f"The register holds no {words}. Type its certificate into a file and run: "
-                "ohmbath register add FILE.toml"
-            )
+    def _certified(self, kind: str) -> Mapping[str, Any]:
+        """Snapshot of an instrument, refused where nothing may rest on it."""
         settings = self._store.settings.read()
-        due = due_date(instrument, settings.recalibration_months)
-        if due is not None and due < local_day(self._store.now(), settings.zone):
-            raise DeskError(
-                f"The {words} {instrument.serial} was due on {due.isoformat()}: nothing may rest on it. "
-                "Have it calibrated, then add the new certificate."
+        today = local_day(self._store.now(), settings.zone)
+        return dict(
+            self._store.register.usable(
+                kind, today=today, months_by_kind=settings.recalibration_months
+            ).content
+        )
+
+    def _refuse_lost_references(self, settings: SenderCheckSettings) -> None:
+        """Issue nothing that rests on a reference which failed or ran out while the run went on."""
+        kept = self._store.settings.read()
+        today = local_day(self._store.now(), kept.zone)
+        for content in (settings.probe, settings.decade_box):
+            self._store.register.refuse_if_lost(
+                content, today=today, months_by_kind=kept.recalibration_months
             )
-        return dict(instrument.content)
 
 
 def _checked_curve_hash(name: str, set_points_c: tuple[float, ...], limit_k: float | None) -> str:

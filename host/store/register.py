@@ -3,55 +3,26 @@
 import json
 import time
 from collections.abc import Callable, Mapping
-from dataclasses import dataclass
 from datetime import date
 from typing import Any
 
 from sqlalchemy import Row, select
 
+from host.errors import DeskError
+from host.recalibration import due_of
 from host.store import schema
 from host.store.engine import Database
+from host.store.instrument_kind import InstrumentKind
+from host.store.instrument_marks import InstrumentMarks, Mark
+from host.store.instrument_standing import InstrumentStanding, in_use, standings_of
+from host.store.register_entry import Instrument
 from host.store.register_file import RegisterEntry, read_register_file
 
+__all__ = ["Instrument", "InstrumentRefusedError", "Register"]
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Instrument:
-    """One instrument as one certificate describes it.
 
-    Attributes
-    ----------
-    kind, serial : str
-        What it is, and its serial.
-    content : Mapping[str, Any]
-        The register file by value; dates are ISO 8601 text.
-    sha256 : str
-        Digest of the content, by which a result cites it.
-    due : date or None
-        When its next calibration is due, where its owner set a date.
-    added_utc_s : float
-        When it came into the register. [s]
-    """
-
-    kind: str
-    serial: str
-    content: Mapping[str, Any]
-    sha256: str
-    due: date | None
-    added_utc_s: float
-
-    @property
-    def certificate(self) -> str:
-        """Certificate that the content comes from."""
-        return str(self.content["certificate"])
-
-    @property
-    def simulated(self) -> bool:
-        """Tell whether it exists in simulation only."""
-        return bool(self.content.get("simulated", False))
-
-    def is_overdue(self, today: date) -> bool:
-        """Tell whether its calibration was due before ``today``."""
-        return self.due is not None and self.due < today
+class InstrumentRefusedError(DeskError):
+    """An instrument on which nothing may rest; the words say why and what to do."""
 
 
 class Register:
@@ -60,6 +31,7 @@ class Register:
     def __init__(self, database: Database, now: Callable[[], float] = time.time) -> None:
         self._database = database
         self._now = now
+        self._marks = InstrumentMarks(database, now)
 
     def add_text(self, toml_text: str) -> Instrument:
         """Add an instrument from the text of a register file; the same content again changes nothing.
@@ -69,21 +41,111 @@ class Register:
         RegisterFileError
             If the text is no such file; the words name the field.
         """
-        entry = read_register_file(toml_text)
+        return self.add(read_register_file(toml_text))
+
+    def add(self, entry: RegisterEntry) -> Instrument:
+        """Add a checked entry; the same content again changes nothing."""
+        certificate = json.loads(entry.content)["certificate"]
         with self._database.writing() as connection:
-            newest = connection.execute(_newest(entry.kind, entry.serial)).first()
-            if newest is not None and newest.sha256 == entry.sha256:
-                return _instrument(newest)
+            known = [_instrument(row) for row in connection.execute(_of(entry.kind, entry.serial))]
+            typed = [one for one in known if one.certificate == certificate]
+            if typed and typed[-1].sha256 == entry.sha256:
+                return typed[-1]
             connection.execute(schema.instruments.insert().values(**self._row(entry)))
-            row = connection.execute(_newest(entry.kind, entry.serial)).first()
-            assert row is not None
+            *_, row = connection.execute(_of(entry.kind, entry.serial))
             return _instrument(row)
 
+    def mark(self, kind: str, serial: str, mark: Mark, *, reason: str, by: str = "") -> None:
+        """Say that an instrument failed, is retired, or is put to use, and why.
+
+        Raises
+        ------
+        DeskError
+            If there is no such instrument, or no reason.
+        """
+        self.standing(kind, serial)
+        self._marks.add(kind, serial, mark, reason=reason, by=by)
+
     def current(self, kind: str) -> Instrument | None:
-        """Newest entry of a kind, None where there is none."""
-        with self._database.reading() as connection:
-            row = connection.execute(_newest(kind)).first()
-        return None if row is None else _instrument(row)
+        """Certificate in force of the one of a kind that is used, None where there is none."""
+        standing = in_use(self.standings(), kind)
+        return None if standing is None else standing.in_force
+
+    def usable(self, kind: str, *, today: date, months_by_kind: Mapping[str, int]) -> Instrument:
+        """The same, refused where nothing may rest on it.
+
+        Parameters
+        ----------
+        kind : str
+        today : date
+            In the shop.
+        months_by_kind : Mapping[str, int]
+            The shop's own intervals of recalibration.
+
+        Raises
+        ------
+        InstrumentRefusedError
+            If there is none, or it is past its due date or failed.
+        """
+        words = InstrumentKind(kind).words
+        standing = in_use(self.standings(), kind)
+        if standing is None:
+            raise InstrumentRefusedError(
+                f"The register holds no {words} in use. Add one with its certificate on the register's page, "
+                "or type the certificate into a file and run: ohmbath register add FILE.toml"
+            )
+        refusal = standing.refusal(today, months_by_kind)
+        if refusal is not None:
+            raise InstrumentRefusedError(refusal)
+        return standing.in_force
+
+    def refuse_if_lost(
+        self, content: Mapping[str, Any], *, today: date, months_by_kind: Mapping[str, int]
+    ) -> None:
+        """Refuse an instrument that something rests on already, where it failed or ran out meanwhile.
+
+        Parameters
+        ----------
+        content : Mapping
+            As it was when it was used.
+        today : date
+            In the shop.
+        months_by_kind : Mapping[str, int]
+            The shop's own intervals of recalibration.
+
+        Raises
+        ------
+        InstrumentRefusedError
+            If it is marked failed, or that certificate is past its due date.
+        """
+        kind, serial = str(content["kind"]), str(content["serial"])
+        words = f"The {InstrumentKind(kind).words} {serial}"
+        for standing in self.standings():
+            if (standing.kind, standing.serial) == (kind, serial) and standing.failure is not None:
+                raise InstrumentRefusedError(standing.refusal(today, months_by_kind) or f"{words} failed.")
+        due = due_of(content, months_by_kind)
+        if due is not None and due < today:
+            raise InstrumentRefusedError(
+                f"{words} was due on {due.isoformat()}, before this came to its result: nothing may rest on "
+                "it. Have it calibrated, then measure again."
+            )
+
+    def standings(self) -> tuple[InstrumentStanding, ...]:
+        """Every instrument with its certificates and marks."""
+        return standings_of(self.all(), self._marks.all())
+
+    def standing(self, kind: str, serial: str) -> InstrumentStanding:
+        """One instrument with its certificates and marks.
+
+        Raises
+        ------
+        DeskError
+            If the register does not know it.
+        """
+        for standing in self.standings():
+            if (standing.kind, standing.serial) == (kind, serial):
+                return standing
+        raise DeskError(f"The register holds no {kind!r:.40} with the serial {serial!r:.80}.")
 
     def all(self) -> list[Instrument]:
         """Every entry, oldest first."""
@@ -102,10 +164,9 @@ class Register:
         }
 
 
-def _newest(kind: str, serial: str | None = None) -> Any:
+def _of(kind: str, serial: str) -> Any:
     table = schema.instruments
-    query = select(table).where(table.c.kind == kind).order_by(table.c.id.desc()).limit(1)
-    return query if serial is None else query.where(table.c.serial == serial)
+    return select(table).where(table.c.kind == kind, table.c.serial == serial).order_by(table.c.id)
 
 
 def _instrument(row: Row[Any]) -> Instrument:

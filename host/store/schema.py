@@ -162,6 +162,20 @@ instruments = Table(
     Index("instruments_by_kind", "kind", "id"),
 )
 
+# What was decided about an instrument, with its reason; nothing is taken back, a later mark counts.
+instrument_marks = Table(
+    "instrument_marks",
+    metadata,
+    Column("id", Integer, primary_key=True),
+    Column("kind", String(32), nullable=False),
+    Column("serial", String(64), nullable=False),
+    Column("mark", String(16), nullable=False),  # failed, retired, in_use
+    Column("reason", Text, nullable=False),
+    Column("by", String(64), nullable=False),
+    Column("at_utc_s", Double, nullable=False),
+    Index("instrument_marks_by_instrument", "kind", "serial", "id"),
+)
+
 orders = Table(
     "orders",
     metadata,

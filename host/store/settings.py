@@ -15,6 +15,7 @@ from host.certificates.errors import CertificateError
 from host.certificates.printable import LONGEST_SHOP, LONGEST_TEXT, printable_text
 from host.errors import DeskError
 from host.shop import Shop
+from host.store.instrument_kind import InstrumentKind
 from host.store.register_file import KINDS
 
 #: Longest interval that makes sense between two calibrations.
@@ -237,7 +238,7 @@ SETTINGS: tuple[Setting, ...] = (
     *(
         Setting(
             name=_months_name(kind),
-            label=f"Months until a {kind.replace('_', ' ')} is due again",
+            label=f"Months until the {InstrumentKind(kind).words} is due again",
             hint="Counts where its certificate names no due date. Empty: no interval.",
             read=_months(_months_name(kind)),
         )

@@ -1,3 +1,5 @@
+import json
+import re
 from datetime import date
 from pathlib import Path
 from typing import Any
@@ -5,8 +7,12 @@ from typing import Any
 import pytest
 from click.testing import CliRunner
 
+from calibration.thermistor.steinhart_hart import SteinhartHart
 from host.cli import main
+from host.errors import DeskError
 from host.store import Store
+from host.store.instrument_marks import Mark
+from host.store.register import Instrument, InstrumentRefusedError
 from host.store.register_file import RegisterFileError, read_register_file
 
 PROBE = """
@@ -152,3 +158,180 @@ def test_the_commands_add_and_list_stations(tmp_path: Path) -> None:
     refused = run_command(tmp_path, "station", "add", "Bench One")
     assert refused.exit_code == 2
     assert "a-z, 0-9" in refused.stderr
+
+
+INFRARED = """
+kind = "infrared"
+serial = "IR-3"
+certificate = "none, as bought"
+issuer = "maker"
+issued = 2025-05-01
+resolution_k = 0.1
+accuracy_k = 2.0
+accuracy_percent = 2.0
+emissivity = "settable"
+distance_to_spot = 12
+band_from_um = 8
+band_to_um = 14
+"""
+CORRECTIONS = """
+k = 2
+[[point]]
+shown_c = 40.2
+correction_k = 0.3
+expanded_u_k = 0.9
+[[point]]
+shown_c = 89.6
+correction_k = -0.8
+expanded_u_k = 1.3
+"""
+SCAN_TOOL = """
+kind = "scan_tool"
+serial = "shop's own"
+certificate = "none, as bought"
+issuer = "maker"
+issued = 2025-05-01
+resolution_k = 1
+accuracy_k = 1
+"""
+TODAY = date(2025, 9, 1)
+
+
+@pytest.mark.parametrize("text", [INFRARED, INFRARED + CORRECTIONS, SCAN_TOOL, SCAN_TOOL + CORRECTIONS])
+def test_instruments_of_the_vehicle_come_with_their_makers_word_or_their_corrections(text: str) -> None:
+    assert read_register_file(text).kind in ("infrared", "scan_tool")
+
+
+@pytest.mark.parametrize(
+    ("text", "old", "new", "field", "words"),
+    [
+        (INFRARED, "resolution_k = 0.1\n", "", "resolution_k", "missing"),
+        (INFRARED, "accuracy_k = 2.0\naccuracy_percent = 2.0", "", "accuracy_k", "or one"),
+        (INFRARED, "accuracy_k = 2.0\n", "", "accuracy_k", "beside accuracy_percent"),
+        (INFRARED, '"settable"', "0.05", "emissivity", "from 0.1 to 1"),
+        (INFRARED, '"settable"', '"fixed"', "emissivity", "must be a number"),
+        (INFRARED, "distance_to_spot = 12", "distance_to_spot = 0", "distance_to_spot", "above zero"),
+        (INFRARED, "band_to_um = 14", "band_to_um = 7", "band_to_um", "below band_to_um"),
+        (INFRARED + CORRECTIONS, "k = 2\n", "", "k", "missing"),
+        (INFRARED + CORRECTIONS, "89.6", "30.0", "point", "coldest comes first"),
+        (INFRARED + CORRECTIONS, "-0.8", "88.8", "point", "no correction"),
+        (INFRARED + CORRECTIONS, "expanded_u_k = 1.3", "", "point", "point 2: expanded_u_k is missing"),
+        (SCAN_TOOL, "accuracy_k = 1", "distance_to_spot = 12\naccuracy_k = 1", "", "no field"),
+    ],
+)
+def test_a_slip_in_a_thermometers_file_is_told_with_its_field(
+    text: str, old: str, new: str, field: str, words: str
+) -> None:
+    assert old in text
+    with pytest.raises(RegisterFileError, match=words) as refused:
+        read_register_file(text.replace(old, new))
+    assert refused.value.field == field
+
+
+def points_of(curve: SteinhartHart, *temperatures_c: float, off_k: float = 0.0) -> str:
+    rows = [(t, curve.resistance_ohm(t)) for t in temperatures_c]
+    rows[1] = (rows[1][0], curve.resistance_ohm(rows[1][0] + off_k))
+    return "".join(f"[[point]]\ntemperature_c = {t}\nresistance_ohm = {ohm!r}\n" for t, ohm in rows)
+
+
+def probe_by_points(points: str) -> str:
+    header = "\n".join(line for line in PROBE.splitlines() if line[:4] not in ("a = ", "b = ", "c = "))
+    return f"{header}\n{points}"
+
+
+def test_a_probe_certified_by_points_gets_the_coefficients_that_run_through_them() -> None:
+    """The coefficients that made the points come back, to where the certificate's U would notice."""
+    curve = SteinhartHart(a=1.129241e-3, b=2.341077e-4, c=8.775468e-8)
+    entry = read_register_file(probe_by_points(points_of(curve, 0.0, 25.0, 60.0, 100.0)))
+    content = json.loads(entry.content)
+    fitted = SteinhartHart(a=content["a"], b=content["b"], c=content["c"])
+    for temperature_c in (0.0, 40.0, 80.0, 100.0):
+        assert fitted.temperature_c(curve.resistance_ohm(temperature_c)) == pytest.approx(
+            temperature_c, abs=1e-6
+        )
+    assert len(content["point"]) == 4
+
+
+def test_points_of_a_probe_that_lie_on_no_one_curve_are_refused() -> None:
+    curve = SteinhartHart(a=1.129241e-3, b=2.341077e-4, c=8.775468e-8)
+    with pytest.raises(RegisterFileError, match="off the curve through all") as refused:
+        read_register_file(probe_by_points(points_of(curve, 0.0, 25.0, 60.0, 100.0, off_k=0.4)))
+    assert refused.value.field == "point"
+    with pytest.raises(RegisterFileError, match="point"):
+        read_register_file(probe_by_points(points_of(curve, 0.0, 25.0)))
+
+
+def probe_text(**changes: str) -> str:
+    text = PROBE
+    for name, value in changes.items():
+        text = re.sub(rf"(?m)^{name} = .*$", f"{name} = {value}", text)
+    return text
+
+
+def test_an_older_certificate_that_is_added_late_is_history_and_not_in_force(store: Store) -> None:
+    newest = store.register.add_text(PROBE)
+    older = store.register.add_text(probe_text(certificate='"K 900"', issued="2023-02-01", due="2024-02-01"))
+    standing = store.register.standing("probe", "P-0007")
+    assert standing.certificates == (newest, older)
+    assert store.register.current("probe") == newest
+
+
+def test_a_certificate_that_was_typed_wrong_is_typed_again_and_both_are_kept(store: Store) -> None:
+    wrong = store.register.add_text(probe_text(issued="2025-12-03"))
+    right = store.register.add_text(PROBE)
+    standing = store.register.standing("probe", "P-0007")
+    assert standing.certificates == (right,)
+    assert standing.superseded == (wrong,)
+    assert store.register.all() == [wrong, right]
+
+
+def test_of_two_probes_the_one_put_to_use_last_is_used(store: Store) -> None:
+    store.register.add_text(PROBE)
+    second = store.register.add_text(probe_text(serial='"P-0008"'))
+    assert store.register.current("probe") == second
+    store.register.mark("probe", "P-0007", Mark.IN_USE, reason="P-0008 is lent out")
+    current = store.register.current("probe")
+    assert current is not None and current.serial == "P-0007"
+
+
+def usable(store: Store, kind: str = "probe", today: date = TODAY) -> Instrument:
+    return store.register.usable(kind, today=today, months_by_kind={})
+
+
+def test_a_failed_reference_is_refused_with_the_reason_until_it_has_a_new_certificate(store: Store) -> None:
+    store.register.add_text(PROBE)
+    store.register.mark("probe", "P-0007", Mark.FAILED, reason="0.4 K off at the ice point", by="Ada")
+    with pytest.raises(InstrumentRefusedError, match="P-0007 failed on .*: 0.4 K off at the ice point. "):
+        usable(store)
+    store.register.add_text(probe_text(certificate='"K 900"', issued="2023-02-01", due="2024-02-01"))
+    with pytest.raises(InstrumentRefusedError, match="failed"):
+        usable(store)
+    new = store.register.add_text(probe_text(certificate='"K 2001"', issued="2025-08-30"))
+    assert usable(store) == new
+
+
+def test_a_retired_instrument_is_never_deleted_and_never_used(store: Store) -> None:
+    store.register.add_text(PROBE)
+    store.register.mark("probe", "P-0007", Mark.RETIRED, reason="cable torn off")
+    assert store.register.current("probe") is None
+    with pytest.raises(InstrumentRefusedError, match="holds no reference probe in use"):
+        usable(store)
+    assert "was retired" in str(store.register.standing("probe", "P-0007").refusal(TODAY, {}))
+    store.register.mark("probe", "P-0007", Mark.IN_USE, reason="new cable, checked at the ice point")
+    assert usable(store).serial == "P-0007"
+    assert [mark.mark for mark in store.register.standing("probe", "P-0007").marks] == ["retired", "in_use"]
+
+
+def test_past_its_due_date_a_reference_is_refused_with_that_date(store: Store) -> None:
+    store.register.add_text(PROBE)
+    assert usable(store, today=date(2026, 3, 1)).serial == "P-0007"
+    with pytest.raises(InstrumentRefusedError, match="was due on 2026-03-01"):
+        usable(store, today=date(2026, 3, 2))
+
+
+def test_a_mark_without_a_reason_or_without_an_instrument_is_refused(store: Store) -> None:
+    store.register.add_text(PROBE)
+    with pytest.raises(DeskError, match="Write why"):
+        store.register.mark("probe", "P-0007", Mark.FAILED, reason="  ")
+    with pytest.raises(DeskError, match="holds no"):
+        store.register.mark("probe", "P-9999", Mark.FAILED, reason="fell")

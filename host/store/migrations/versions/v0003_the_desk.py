@@ -13,6 +13,7 @@ def upgrade() -> None:
     """Bring a store of joined rigs up to the technician's desk."""
     _add_curves()
     _add_settings()
+    _add_instrument_marks()
 
 
 def _add_curves() -> None:
@@ -38,6 +39,21 @@ def _add_settings() -> None:
         sa.Column("changed_utc_s", sa.Double(), nullable=False),
         sa.PrimaryKeyConstraint("name"),
     )
+
+
+def _add_instrument_marks() -> None:
+    op.create_table(
+        "instrument_marks",
+        sa.Column("id", sa.Integer(), nullable=False),
+        sa.Column("kind", sa.String(length=32), nullable=False),
+        sa.Column("serial", sa.String(length=64), nullable=False),
+        sa.Column("mark", sa.String(length=16), nullable=False),
+        sa.Column("reason", sa.Text(), nullable=False),
+        sa.Column("by", sa.String(length=64), nullable=False),
+        sa.Column("at_utc_s", sa.Double(), nullable=False),
+        sa.PrimaryKeyConstraint("id"),
+    )
+    op.create_index("instrument_marks_by_instrument", "instrument_marks", ["kind", "serial", "id"])
 
 
 def downgrade() -> None:

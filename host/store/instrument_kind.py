@@ -1,0 +1,46 @@
+"""Kinds of instruments of the register, and what each is for."""
+
+from enum import StrEnum
+
+
+class Purpose(StrEnum):
+    """What an instrument is for; the value is the heading it stands under."""
+
+    RESULTS = "What a result rests on"
+    WITNESS = "Witnesses in the bath"
+    VEHICLE = "On the vehicle"
+
+
+class InstrumentKind(StrEnum):
+    """Kind of an instrument, by its word in register files."""
+
+    PROBE = "probe"
+    DECADE_BOX = "decade_box"
+    WITNESS = "witness"
+    INFRARED = "infrared"
+    SCAN_TOOL = "scan_tool"
+    GAUGE = "gauge"
+
+    @property
+    def words(self) -> str:
+        """As a person says it."""
+        return {
+            InstrumentKind.PROBE: "reference probe",
+            InstrumentKind.DECADE_BOX: "decade box",
+            InstrumentKind.WITNESS: "1-wire witness",
+            InstrumentKind.INFRARED: "infrared thermometer",
+            InstrumentKind.SCAN_TOOL: "scan tool",
+            InstrumentKind.GAUGE: "gauge",
+        }[self]
+
+    @property
+    def purpose(self) -> Purpose:
+        """What it is for."""
+        if self in (InstrumentKind.PROBE, InstrumentKind.DECADE_BOX):
+            return Purpose.RESULTS
+        return Purpose.WITNESS if self is InstrumentKind.WITNESS else Purpose.VEHICLE
+
+    @property
+    def is_thermometer(self) -> bool:
+        """Whether it shows a temperature that its certificate corrects."""
+        return self not in (InstrumentKind.PROBE, InstrumentKind.DECADE_BOX)
