@@ -2,6 +2,8 @@
 
 #: 0 °C on the Kelvin scale, exactly (SI brochure, 9th edition, 2.3.1). [K]
 ZERO_CELSIUS_K = 273.15
+#: A difference of one kelvin in degrees Fahrenheit, exactly.
+FAHRENHEIT_PER_K = 1.8
 
 
 def kelvin_from_celsius(temperature_c: float) -> float:

@@ -9,8 +9,8 @@ from rich.text import Text
 
 from calibration.curves import ReferenceCurve
 from calibration.rounding import decimals_of, rounded_text
-from calibration.temperature_scale import fahrenheit_from_celsius
-from calibration.vehicle.dial import FAHRENHEIT_PER_K, DialRow
+from calibration.temperature_scale import FAHRENHEIT_PER_K, fahrenheit_from_celsius
+from calibration.vehicle.dial import DialRow
 from calibration.vehicle.dialled_box import DialledBox
 from host.check_report import WIDTH
 

@@ -35,13 +35,14 @@ class OpenRunMarks:
         return min(marks, default=None)
 
     def _look(self) -> None:
-        runs = self._store.runs.open()
-        began = {run.number: self._began[run.number] for run in runs if run.number in self._began}
-        for run in runs:
-            if run.number not in began:
-                mark = self._cited(run.number) or self._now(run.station)
+        open_runs = self._store.runs.open()
+        at_stations = [(run.number, run.station) for run in open_runs if run.station is not None]
+        began = {run: self._began[run] for run, _ in at_stations if run in self._began}
+        for run, station in at_stations:
+            if run not in began:
+                mark = self._cited(run) or self._now(station)
                 if mark is not None:
-                    began[run.number] = run.station, mark
+                    began[run] = station, mark
         self._began = began
 
     def _cited(self, run: int) -> tuple[str, int] | None:

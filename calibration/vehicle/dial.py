@@ -7,11 +7,9 @@ vehicle knows; a difference found with the box in place of the sender is the com
 from dataclasses import dataclass
 
 from calibration.curves import ReferenceCurve
+from calibration.temperature_scale import FAHRENHEIT_PER_K
 from calibration.uncertainty.budget import combine
 from calibration.vehicle.dialled_box import BoxOfSteps, DialError, rectangular_line
-
-#: A difference of one kelvin in degrees Fahrenheit.
-FAHRENHEIT_PER_K = 1.8
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

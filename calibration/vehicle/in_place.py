@@ -118,8 +118,16 @@ class InPlaceComparison:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class _Claim:
-    """What a reading says of the coolant at the sender. [°C]"""
+class Claim:
+    """What a reading says of the coolant at the sender.
+
+    Attributes
+    ----------
+    least_c, most_c : float
+        Span that the reading allows; endless to a side of which it says nothing. [°C]
+    expanded_u_k : float
+        Of each end, k = 2. [K]
+    """
 
     least_c: float
     most_c: float
@@ -160,7 +168,8 @@ def compare_in_place(readings: Sequence[InPlaceReading], *, thermostat: Thermost
     )
 
 
-def _claim(reading: InPlaceReading, thermostat: Thermostat) -> _Claim:
+def claim_of(reading: InPlaceReading, thermostat: Thermostat) -> Claim:
+    """What a reading says of the coolant at the sender, by the trade's rules and the widths assumed here."""
     colder_k, hotter_k = {
         Where.SCAN_DATA: (0.0, 0.0),
         Where.GAUGE: (GAUGE_K, GAUGE_K),
@@ -171,7 +180,7 @@ def _claim(reading: InPlaceReading, thermostat: Thermostat) -> _Claim:
         ),
         Where.RETURN_HOSE: (0.0, math.inf),
     }[reading.where]
-    return _Claim(
+    return Claim(
         least_c=reading.temperature_c - colder_k,
         most_c=reading.temperature_c + hotter_k,
         expanded_u_k=reading.expanded_u_k,
@@ -181,7 +190,7 @@ def _claim(reading: InPlaceReading, thermostat: Thermostat) -> _Claim:
 def _disagreements(
     by_where: Mapping[Where, InPlaceReading], thermostat: Thermostat
 ) -> tuple[Disagreement, ...]:
-    claims = {where: _claim(reading, thermostat) for where, reading in by_where.items()}
+    claims = {where: claim_of(reading, thermostat) for where, reading in by_where.items()}
     found = []
     for one, other in itertools.permutations(claims, 2):
         gap_k = claims[one].least_c - claims[other].most_c

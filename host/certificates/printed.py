@@ -5,13 +5,13 @@ from dataclasses import dataclass
 
 from calibration.conformity import Verdict
 from calibration.rounding import decimals_of, rounded_text
+from calibration.temperature_scale import FAHRENHEIT_PER_K
 from calibration.uncertainty.budget import BudgetLine
 from host.certificates.certificate import Certificate, CertifiedPoint, Witness
 
 #: Digits of a fitted coefficient: they are correlated, so that rounding each to its own
 #: uncertainty would move the curve (JCGM 100, 7.2.6).
 COEFFICIENT_DIGITS = 8
-FAHRENHEIT_PER_K = 1.8
 _SUPERSCRIPTS = str.maketrans("-0123456789", "⁻⁰¹²³⁴⁵⁶⁷⁸⁹")
 
 

@@ -13,6 +13,7 @@ from xml.sax.saxutils import escape
 
 from calibration.conformity import Verdict
 from calibration.rounding import decimals_of, rounded_text
+from calibration.temperature_scale import FAHRENHEIT_PER_K
 from host.certificates.certificate import Witness
 from host.pictures.ink import Ink, Surface, ink_for
 from host.pictures.verdict_shape import shape_svg
@@ -23,7 +24,6 @@ AXIS_PX = 25.0
 LETTER_PX = 11.5
 SMALL_PX = 10.0
 MOST_TICKS = 6
-FAHRENHEIT_PER_K = 1.8
 _WIDE = frozenset("mwMW@%—ЖШЩЮЫ")
 _NARROW = frozenset("iljtfrI.,:;'|!()[] -")
 

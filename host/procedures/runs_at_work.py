@@ -20,6 +20,7 @@ from host.pictures.result_chart import result_chart_svg
 from host.procedures.bench_setup import ohms_check_plan, probe_of
 from host.procedures.event import Event
 from host.procedures.plateau_watch import BathStatus
+from host.procedures.run_kind import RunKind
 from host.procedures.runner import SenderCheckRunner
 from host.procedures.sender_check import Kind, Phase, SenderCheckSettings, SenderCheckState, state_of
 from host.procedures.sender_check_card import card_of
@@ -29,8 +30,6 @@ from host.store import Store
 from host.store.certificates import IssuedFiles
 
 _log = logging.getLogger(__name__)
-
-SENDER_CHECK = "sender_check"
 
 # How long the thread sleeps where nothing comes in: silent stations still need their trouble said.
 _IDLE_S = 0.25
@@ -73,7 +72,7 @@ class RunsAtWork:
         self._runners: dict[int, SenderCheckRunner] = {}
         self._stopping = threading.Event()
         self._thread = threading.Thread(target=self._lead, name="runs", daemon=True)
-        for open_run in store.runs.open():
+        for open_run in store.runs.open(RunKind.SENDER_CHECK):
             if store.runs.events(open_run.number):
                 self._take_up(open_run.number)
             else:  # the desk was killed before the run had a first event: it never began
@@ -126,7 +125,9 @@ class RunsAtWork:
             _check_set_points(settings)
             plan = [(s.insertion.value, s.range_ohm, s.setting_ohm) for s in ohms_check_plan(settings)]
             started = Event(kind=Kind.STARTED, payload={"settings": settings.as_json(), "plan": plan})
-            run = self._store.runs.create(station=station, kind=SENDER_CHECK, settings=settings.as_json())
+            run = self._store.runs.create(
+                station=station, kind=RunKind.SENDER_CHECK, settings=settings.as_json()
+            )
             self._store.runs.append(run, started.kind, dict(started.payload))
             self._take_up(run)
             return run

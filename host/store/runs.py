@@ -49,8 +49,10 @@ class Run:
     ----------
     number : int
         Its number, from 1.
-    station, kind : str
-        Where, and of what kind.
+    station : str or None
+        Where; None where a person reads and types, without a rig.
+    kind : str
+        Of what kind.
     settings : Mapping[str, Any]
         As it was started.
     started_utc_s, ended_utc_s : float, float or None
@@ -58,7 +60,7 @@ class Run:
     """
 
     number: int
-    station: str
+    station: str | None
     kind: str
     settings: Mapping[str, Any]
     started_utc_s: float
@@ -72,8 +74,8 @@ class Runs:
         self._database = database
         self._now = now
 
-    def create(self, *, station: str, kind: str, settings: Mapping[str, Any]) -> int:
-        """Open a run and return its number.
+    def create(self, *, station: str | None, kind: str, settings: Mapping[str, Any]) -> int:
+        """Open a run, at a station or at none, and return its number.
 
         Raises
         ------
@@ -81,7 +83,7 @@ class Runs:
             If the station was never added.
         """
         with self._database.writing() as connection:
-            if station not in rigs_of(connection):
+            if station is not None and station not in rigs_of(connection):
                 raise UnknownStationError(station)
             number = count_up(connection, "run")
             connection.execute(
@@ -146,9 +148,17 @@ class Runs:
             raise UnknownRunError(f"There is no run {run}.")
         return _run(row)
 
-    def open(self) -> list[Run]:
-        """Runs that have not ended, oldest first."""
+    def kind_of(self, run: int) -> str | None:
+        """Kind of a run, None where there is none of that number."""
+        query = select(schema.runs.c.kind).where(schema.runs.c.run == run)
+        with self._database.reading() as connection:
+            return connection.execute(query).scalar_one_or_none()
+
+    def open(self, kind: str | None = None) -> list[Run]:
+        """Runs that have not ended, of one kind or of all; oldest first."""
         query = select(schema.runs).where(schema.runs.c.ended_utc_s.is_(None)).order_by(schema.runs.c.run)
+        if kind is not None:
+            query = query.where(schema.runs.c.kind == kind)
         with self._database.reading() as connection:
             return [_run(row) for row in connection.execute(query)]
 

@@ -119,7 +119,8 @@ runs = Table(
     "runs",
     metadata,
     Column("run", Integer, primary_key=True, autoincrement=False),
-    Column("station", String(32), ForeignKey("stations.station"), nullable=False),
+    # none where a person reads and types: on the vehicle, or without a rig
+    Column("station", String(32), ForeignKey("stations.station")),
     Column("kind", String(64), nullable=False),
     Column("settings", Text, nullable=False),
     Column("started_utc_s", Double, nullable=False),

@@ -14,6 +14,7 @@ from host.store.settings import Settings
 from host.web.certificates_pages import certificates_pages
 from host.web.desk_behind import DeskBehind, put_desk, the_desk
 from host.web.form_key import form_key, has_its_key, needs_key
+from host.web.in_place_pages import in_place_pages
 from host.web.live_stream import Streams, put_streams
 from host.web.navigation import FOOT, HEAD
 from host.web.runs_pages import runs_pages
@@ -71,7 +72,7 @@ def create_app(desk: DeskBehind) -> Flask:
     app.jinja_env.trim_blocks = app.jinja_env.lstrip_blocks = True
     put_desk(app, desk)
     put_streams(app, Streams(MOST_STREAMS))
-    for pages in (stations_pages, runs_pages, certificates_pages, settings_pages):
+    for pages in (stations_pages, runs_pages, in_place_pages, certificates_pages, settings_pages):
         app.register_blueprint(pages)
     _give_words(app)
     app.before_request(_begin)

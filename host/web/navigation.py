@@ -22,6 +22,7 @@ class Way:
 HEAD = (
     Way(words="Stations", address="/"),
     Way(words="Runs", address="/runs"),
+    Way(words="On the vehicle", address="/on-the-vehicle"),
     Way(words="Certificates", address="/certificates"),
 )
 #: At its foot: what is looked up now and then.

@@ -5,6 +5,7 @@ from datetime import tzinfo
 
 from calibration.conformity import Verdict
 from host.local_time import local_time
+from host.procedures.run_kind import RunKind
 from host.store import Store
 
 
@@ -23,7 +24,7 @@ class RunRow:
     """
 
     number: int
-    station: str
+    station: str | None
     item: str
     curve: str
     verdict: Verdict | None
@@ -38,7 +39,8 @@ def run_rows(store: Store, zone: tzinfo | None) -> list[RunRow]:
     rows = []
     for run in reversed(store.runs.all()):
         verdict = verdicts.get(run.number)
-        word = verdict.words if verdict else "open" if run.ended_utc_s is None else "stopped"
+        over = "over" if run.kind == RunKind.IN_PLACE else "stopped"
+        word = verdict.words if verdict else "open" if run.ended_utc_s is None else over
         rows.append(
             RunRow(
                 number=run.number,

@@ -7,6 +7,7 @@ from werkzeug.wrappers import Response as AnyResponse
 
 from host.errors import DeskError
 from host.people.role import ALL_ROLES
+from host.procedures.run_kind import RunKind
 from host.web.desk_behind import the_desk
 from host.web.result_view import result_view_of
 from host.web.rules import allowed
@@ -30,9 +31,11 @@ def index() -> str:
 
 @runs_pages.get("/runs/<int:run>")
 @allowed(*ALL_ROLES)
-def run_page(run: int) -> str:
+def run_page(run: int) -> str | AnyResponse:
     """The one next step while a run is open; what came of it afterwards."""
     desk = the_desk()
+    if desk.store.runs.kind_of(run) == RunKind.IN_PLACE:
+        return redirect(f"/on-the-vehicle/{run}")
     view = _view(run)
     if view.state.certificate is not None:
         issued = desk.store.certificates.get(view.state.certificate)

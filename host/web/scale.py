@@ -6,13 +6,12 @@ from enum import StrEnum
 from flask import Response, g, request
 
 from calibration.rounding import decimals_of, rounded_text
-from calibration.temperature_scale import fahrenheit_from_celsius
+from calibration.temperature_scale import FAHRENHEIT_PER_K, fahrenheit_from_celsius
 
 _COOKIE = "ohmbath-scale"
 _YEAR_S = 31_536_000
 _WRITTEN = re.compile(r"(?P<first>-?\d+(?:\.\d+)?)(?: to (?P<last>-?\d+(?:\.\d+)?))? °C")
 _NUMBER_AND_UNIT = re.compile(r"(?<=\d) (?=(?:°C|°F|K|Ω|s|min|%)(?:\W|$))")
-FAHRENHEIT_PER_K = 1.8
 
 
 class Scale(StrEnum):

@@ -11,6 +11,7 @@ from calibration.reference_probe import ReferenceProbe
 from calibration.temperature_scale import celsius_from_fahrenheit
 from host.certificates.errors import CertificateError
 from host.certificates.printable import LONGEST_NAME, printable_text
+from host.procedures.run_kind import RunKind
 from host.store import Store
 from host.store.settings import RULES, Settings
 from host.web.scale import Scale, plain_degrees
@@ -80,7 +81,7 @@ def curve_choices() -> tuple[CurveChoice, ...]:
 
 def empty_form(store: Store, settings: Settings, scale: Scale, asked: Mapping[str, str]) -> StartForm:
     """Form to be filled in: what the address asks for, else what the last run here had."""
-    runs = store.runs.all()
+    runs = [run for run in store.runs.all() if run.kind == RunKind.SENDER_CHECK]
     last = runs[-1].settings if runs else {}
     names = tuple(curves())
     # A check of the next sender is mostly one of the same curve by the same hands, for another customer.

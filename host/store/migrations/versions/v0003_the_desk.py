@@ -14,6 +14,7 @@ def upgrade() -> None:
     _add_curves()
     _add_settings()
     _add_instrument_marks()
+    _let_runs_do_without_a_station()
 
 
 def _add_curves() -> None:
@@ -54,6 +55,11 @@ def _add_instrument_marks() -> None:
         sa.PrimaryKeyConstraint("id"),
     )
     op.create_index("instrument_marks_by_instrument", "instrument_marks", ["kind", "serial", "id"])
+
+
+def _let_runs_do_without_a_station() -> None:
+    with op.batch_alter_table("runs") as batch:
+        batch.alter_column("station", existing_type=sa.String(length=32), nullable=True)
 
 
 def downgrade() -> None:

@@ -1,0 +1,10 @@
+"""Kinds of run, as the store keeps them."""
+
+from enum import StrEnum
+
+
+class RunKind(StrEnum):
+    """What a run is."""
+
+    SENDER_CHECK = "sender_check"  # at a station, led by the desk
+    IN_PLACE = "in_place"  # on the vehicle, read and typed by a person

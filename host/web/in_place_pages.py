@@ -1,0 +1,165 @@
+"""Pages of the comparison on the vehicle: one step at a time, the result growing beside it."""
+
+from urllib.parse import urlencode
+
+from flask import Blueprint, abort, g, redirect, render_template, request
+from werkzeug.wrappers import Response as AnyResponse
+
+from host.certificates.errors import CertificateError
+from host.certificates.printable import LONGEST_NAME, printable_text
+from host.errors import DeskError
+from host.in_place_form import StepForm, empty_step_form, event_of, surfaces
+from host.people.role import ALL_ROLES
+from host.procedures.in_place import Kind, Step
+from host.procedures.in_place_card import card_of
+from host.procedures.in_place_runs import InPlaceRuns, InPlaceView
+from host.web.curve_list import every_curve
+from host.web.desk_behind import the_desk
+from host.web.in_place_view import result_rows
+from host.web.rules import allowed
+from host.web.scale import Scale
+
+in_place_pages = Blueprint("in_place", __name__)
+
+_NEWEST = 10
+_LONGEST_REASON = 200
+#: Fields that stay as they were typed from one spot, or one box, to the next.
+_KEPT = ("set_emissivity", "surroundings", "setting")
+
+
+@in_place_pages.get("/on-the-vehicle")
+@allowed(*ALL_ROLES)
+def index() -> str:
+    """What it is, the form that begins one, and the newest comparisons."""
+    return _index({"curve": ""}, {})
+
+
+@in_place_pages.post("/on-the-vehicle")
+@allowed(*ALL_ROLES)
+def start() -> AnyResponse | tuple[str, int]:
+    """Begin a comparison, or say beside the field why not."""
+    typed = {name: request.form.get(name, "").strip() for name in ("item", "job", "operator", "curve")}
+    errors = _start_errors(typed)
+    if not errors:
+        try:
+            return redirect(f"/on-the-vehicle/{_runs().start(**typed)}", 303)
+        except DeskError as error:
+            errors["form"] = str(error)
+    return _index(typed, errors), 422
+
+
+@in_place_pages.get("/on-the-vehicle/<int:run>")
+@allowed(*ALL_ROLES)
+def comparison(run: int) -> str:
+    """The next step, and what the readings say so far."""
+    view = _view(run)
+    typed = {name: request.args[name] for name in _KEPT if name in request.args}
+    return _page(view, empty_step_form(view.state.next_step, view.curve, typed))
+
+
+@in_place_pages.post("/on-the-vehicle/<int:run>/read")
+@allowed(*ALL_ROLES)
+def read(run: int) -> AnyResponse | tuple[str, int]:
+    """Take what was typed for a step."""
+    view, step = _view(run), _step()
+    made = event_of(step, request.form, curve=view.curve, unit="F" if g.scale is Scale.FAHRENHEIT else "C")
+    if isinstance(made, StepForm):
+        return _page(view, made), 422
+    kind, payload = made
+    kept = {name: request.form[name] for name in _KEPT if request.form.get(name)}
+    _runs().add(run, kind, payload)
+    return redirect(_address(run, kept), 303)
+
+
+@in_place_pages.post("/on-the-vehicle/<int:run>/skip")
+@allowed(*ALL_ROLES)
+def skip(run: int) -> AnyResponse:
+    """Leave a step out."""
+    _runs().add(run, Kind.SKIPPED, {"step": _step().value})
+    return redirect(_address(run, {}), 303)
+
+
+@in_place_pages.post("/on-the-vehicle/<int:run>/strike")
+@allowed(*ALL_ROLES)
+def strike(run: int) -> AnyResponse:
+    """Strike out what was read at a step: it stays in the log, no longer counts, and is asked for again."""
+    _runs().add(run, Kind.STRUCK_OUT, {"step": _step().value})
+    return redirect(_address(run, {}), 303)
+
+
+@in_place_pages.post("/on-the-vehicle/<int:run>/finish")
+@allowed(*ALL_ROLES)
+def finish(run: int) -> AnyResponse:
+    """Close the comparison with what it came to."""
+    _view(run)
+    _runs().finish(run)
+    return redirect(_address(run, {}), 303)
+
+
+@in_place_pages.post("/on-the-vehicle/<int:run>/stop")
+@allowed(*ALL_ROLES)
+def stop(run: int) -> AnyResponse:
+    """Stop it for good."""
+    _view(run)
+    reason = " ".join(request.form.get("reason", "").split())[:_LONGEST_REASON]
+    _runs().stop(run, reason or "Stopped by hand.")
+    return redirect(_address(run, {}), 303)
+
+
+def _runs() -> InPlaceRuns:
+    return InPlaceRuns(the_desk().store)
+
+
+def _view(run: int) -> InPlaceView:
+    try:
+        return _runs().view(run)
+    except DeskError as error:
+        abort(404, description=str(error))
+
+
+def _step() -> Step:
+    word = request.form.get("step", "")
+    if word not in tuple(Step):
+        abort(400, description="This page is older than the program. Load it again.")
+    return Step(word)
+
+
+def _address(run: int, kept: dict[str, str]) -> str:
+    return f"/on-the-vehicle/{run}" + (f"?{urlencode(kept)}" if kept else "")
+
+
+def _index(typed: dict[str, str], errors: dict[str, str]) -> str:
+    return render_template(
+        "in_place_start.html",
+        typed=typed,
+        errors=errors,
+        curves=every_curve(the_desk().store),
+        newest=_runs().newest(_NEWEST),
+    )
+
+
+def _page(view: InPlaceView, form: StepForm) -> str:
+    card = card_of(form.step if form.errors else view.state.next_step)
+    return render_template(
+        "in_place.html",
+        view=view,
+        form=form,
+        card=card,
+        rows=result_rows(view, g.scale),
+        surfaces=surfaces(),
+    )
+
+
+def _start_errors(typed: dict[str, str]) -> dict[str, str]:
+    errors = {}
+    meanings = {"item": "the vehicle", "job": "the job", "operator": "your name"}
+    if not typed["item"]:
+        errors["item"] = "Write which vehicle it is, in your own words."
+    for name, meaning in meanings.items():
+        try:
+            printable_text(typed[name], meaning, longest=LONGEST_NAME)
+        except CertificateError as error:
+            errors.setdefault(name, str(error))
+    if typed["curve"] not in {choice.name for choice in every_curve(the_desk().store)}:
+        errors["curve"] = "Choose the curve that the computer is taken to hold."
+    return errors

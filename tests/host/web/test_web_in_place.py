@@ -1,0 +1,78 @@
+import pytest
+
+pytestmark = pytest.mark.slow
+
+
+def begin(browser, **more):
+    return browser.post(
+        "/on-the-vehicle", data={"item": "the blue van", "curve": "ntc-2k5-20c", "job": "J-7", **more}
+    )
+
+
+def read(browser, step, **fields):
+    return browser.post("/on-the-vehicle/1/read", data={"step": step, **fields})
+
+
+def spot(browser, step, shown, surface="vinyl electrical tape"):
+    return read(browser, step, shown=shown, surface=surface, set_emissivity="0.95", surroundings="40")
+
+
+def test_a_comparison_leads_from_the_first_reading_to_a_record_that_stays(browser):
+    assert begin(browser).headers["Location"] == "/on-the-vehicle/1"
+    assert "Run the engine" in browser.get("/on-the-vehicle/1").text
+    read(browser, "thermostat", thermostat="fully open")
+    read(browser, "scan_data", shown="70")
+    browser.post("/on-the-vehicle/1/skip", data={"step": "gauge"})
+    spot(browser, "head", "89")
+    spot(browser, "outlet_hose", "86", surface="rubber")
+    page = browser.get("/on-the-vehicle/1").text
+    assert "scan data reads" in page and "K too low for all the others" in page
+    assert "Left out: dash gauge" in page
+    assert browser.post("/on-the-vehicle/1/finish").status_code == 303
+    page = browser.get("/on-the-vehicle/1").text
+    assert "K too low for all the others" in page
+    assert "<form" not in page
+    assert "not a certificate" in page
+    assert "the blue van" in browser.get("/runs").text
+    assert browser.get("/runs/1").headers["Location"] == "/on-the-vehicle/1"
+
+
+def test_a_form_that_cannot_be_read_is_shown_again_with_what_was_typed(browser):
+    begin(browser)
+    read(browser, "thermostat", thermostat="unknown")
+    answer = read(browser, "scan_data", shown="ninety")
+    assert answer.status_code == 422
+    assert 'value="ninety"' in answer.text and 'aria-invalid="true"' in answer.text
+
+
+def test_a_comparison_without_a_vehicle_or_a_curve_is_refused_beside_the_field(browser):
+    answer = begin(browser, item="", curve="nothing")
+    assert answer.status_code == 422
+    assert "Write which vehicle" in answer.text and "Choose the curve" in answer.text
+    assert 'value="J-7"' in answer.text
+
+
+def test_fahrenheit_is_read_where_the_page_is_in_fahrenheit(browser):
+    begin(browser)
+    browser.get("/on-the-vehicle/1?scale=f")
+    read(browser, "thermostat", thermostat="unknown")
+    read(browser, "scan_data", shown="194")
+    assert "194" in browser.get("/on-the-vehicle/1").text
+    assert "90.0 ±" in browser.get("/on-the-vehicle/1?scale=c").text
+
+
+@pytest.mark.parametrize("path", ["/on-the-vehicle/99", "/runs/99"])
+def test_a_comparison_that_is_not_there_is_said(browser, path):
+    assert browser.get(path).status_code == 404
+
+
+def test_a_step_this_program_does_not_know_is_refused(browser):
+    begin(browser)
+    assert read(browser, "oil").status_code == 400
+
+
+def test_a_comparison_that_is_open_does_not_disturb_the_desk(browser, bench, desk):
+    begin(browser)
+    assert desk.runs.open_run_of("bench-1") is None
+    assert browser.get("/").status_code == 200
+    assert browser.get("/stations/bench-1").status_code == 200
