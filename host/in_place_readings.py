@@ -14,6 +14,7 @@ from calibration.infrared.emissivity import Shot
 from calibration.temperature_scale import FAHRENHEIT_PER_K
 from calibration.uncertainty.budget import rectangular_u
 from calibration.vehicle.substitution import Allowances
+from host.certificates.printed import signed_text
 from host.infrared_shot import Thermometer, TypedShot, TypedSurface
 from host.quantity import temperature_c_of
 
@@ -140,7 +141,7 @@ def spot_reading(
         expanded_u_k=budget.expanded_u,
         u_display_k=u_display_k,
         typed=text,
-        words=f"corrected by {budget.estimate - shown_c:+.1f} K for {surface.words}".replace("-", "−"),
+        words=f"corrected by {signed_text(budget.estimate - shown_c, 1)} K for {surface.words}",
     )
 
 

@@ -8,7 +8,7 @@ from calibration.rounding import decimals_of, rounded_text
 from calibration.vehicle.shown_value import ShownValue
 from host.procedures.in_place import BoxTaken, InPlaceState, Step, Taken
 from host.procedures.in_place_runs import InPlaceView
-from host.web.scale import FAHRENHEIT_PER_K, Scale, degrees, in_both_scales
+from host.web.scale import FAHRENHEIT_PER_K, Scale, degrees, in_both_scales, plain_degrees
 from host.web.strips import live_strip
 
 _PLAIN = {
@@ -89,5 +89,4 @@ def _box_text(box: BoxTaken, scale: Scale) -> tuple[str, str]:
 
 
 def _shown_text(value: ShownValue, scale: Scale) -> str:
-    shown = degrees(value.shown_c, scale, expanded_u_k=2.0 * value.u_shown_k)
-    return f"{value.display.value} {shown} {scale.unit}"
+    return f"{value.display.value} {plain_degrees(value.shown_c, scale)}"
