@@ -37,6 +37,8 @@ class CurveView:
     doubt : Matrix, shape (n, n)
         Covariance of ``ln R`` by what the curve leaves open: between its rows, and, where acceptance limits
         are all that is known, about the course of a good part between them.
+    half_width : Vector, shape (n,)
+        How far ``ln R`` of a good part may be from the curve.
     """
 
     curve: ReferenceCurve
@@ -46,6 +48,7 @@ class CurveView:
     slope_per_k: Vector
     part_shapes: Matrix
     doubt: Matrix
+    half_width: Vector
 
     @property
     def count(self) -> int:
@@ -82,7 +85,7 @@ class CurveView:
         return meter + share[..., :, np.newaxis] * share[..., np.newaxis, :] * element
 
 
-def view_of(curve: ReferenceCurve, temperature_c: Vector, spread: HealthySpread | None = None) -> CurveView:
+def view_of(curve: ReferenceCurve, temperature_c: Vector) -> CurveView:
     """View of a curve.
 
     Parameters
@@ -90,8 +93,6 @@ def view_of(curve: ReferenceCurve, temperature_c: Vector, spread: HealthySpread 
     curve : ReferenceCurve
     temperature_c : Vector, shape (n,)
         [°C]
-    spread : HealthySpread, optional
-        Of its good parts, where it was worked out before.
 
     Raises
     ------
@@ -101,23 +102,25 @@ def view_of(curve: ReferenceCurve, temperature_c: Vector, spread: HealthySpread 
     nominal_ohm = np.array([curve.nominal_ohm(t) for t in temperature_c.tolist()])
     kelvin_per_log = np.array([curve.sensitivity_k_per_ohm(ohm) * ohm for ohm in nominal_ohm.tolist()])
     doubt_k = np.array([curve.doubt_k(t, 0.0) for t in temperature_c.tolist()])
+    spread, shape = healthy_spread(curve), beta_shape(curve, np.log(nominal_ohm))
     return CurveView(
         curve=curve,
-        spread=spread or healthy_spread(curve),
+        spread=spread,
         temperature_c=temperature_c,
         resistance_ohm=nominal_ohm,
         slope_per_k=1.0 / kelvin_per_log,
-        part_shapes=np.stack([np.ones(temperature_c.size), beta_shape(curve, temperature_c)], axis=1),
-        doubt=np.diag((doubt_k / kelvin_per_log) ** 2 / 3.0) + _wandering(curve, temperature_c),
+        part_shapes=np.stack([np.ones(temperature_c.size), shape], axis=1),
+        doubt=np.diag((doubt_k / kelvin_per_log) ** 2 / 3.0) + wandering(curve, temperature_c),
+        half_width=_half_width(curve, temperature_c, shape),
     )
 
 
-def _wandering(curve: ReferenceCurve, temperature_c: Vector) -> Matrix:
+def wandering(curve: ReferenceCurve, temperature_c: Vector) -> Matrix:
     """Covariance by which a good part may leave the middle of acceptance limits, beside R25 and beta.
 
     Limits of one percentage throughout stand about a nominal course that parts share. Limits that narrow and
     widen say where a part is accepted, not how it runs: their middle is no thermistor's course, and a good
-    part lies anywhere between them, smoothly.
+    part lies anywhere between them, smoothly. Beyond its ends a curve has the limits of its last row.
     """
     none = np.zeros((temperature_c.size, temperature_c.size))
     if not curve.has_tolerance or curve.judges_only_printed_rows:
@@ -126,7 +129,8 @@ def _wandering(curve: ReferenceCurve, temperature_c: Vector) -> Matrix:
     printed = [_log_half_width(curve, t) for t in curve.printed_temperatures_c]
     if not printed or max(printed) <= _ONE_PERCENTAGE * min(printed):
         return none
-    spread = _WANDERS_BY * np.array([_log_half_width(curve, t) for t in temperature_c.tolist()])
+    limited_c = np.clip(temperature_c, curve.valid_from_c, curve.valid_to_c)
+    spread = _WANDERS_BY * np.array([_log_half_width(curve, t) for t in limited_c.tolist()])
     apart = (temperature_c[:, np.newaxis] - temperature_c) / _WANDERS_OVER_K
     return np.outer(spread, spread) * np.exp(-0.5 * apart**2)
 
@@ -143,11 +147,11 @@ def coincide(one: CurveView, other: CurveView) -> bool:
     At every temperature the distance must be no more than the narrower of the two half-widths.
     """
     distance = np.abs(np.log(one.resistance_ohm / other.resistance_ohm))
-    return bool(np.all(distance <= np.minimum(_half_width(one), _half_width(other))))
+    return bool(np.all(distance <= np.minimum(one.half_width, other.half_width)))
 
 
-def _half_width(view: CurveView) -> Vector:
-    if view.curve.has_tolerance:
-        return np.array([_log_half_width(view.curve, t) for t in view.temperature_c.tolist()])
-    spread = view.spread
-    return spread.r25_half_width + spread.beta_half_width * np.abs(view.part_shapes[:, 1])
+def _half_width(curve: ReferenceCurve, temperature_c: Vector, shape: Vector) -> Vector:
+    if curve.has_tolerance:
+        return np.array([_log_half_width(curve, t) for t in temperature_c.tolist()])
+    spread = healthy_spread(curve)
+    return spread.r25_half_width + spread.beta_half_width * np.abs(shape)

@@ -45,14 +45,13 @@ class HealthySpread:
     printed: bool
 
 
-def beta_shape(curve: ReferenceCurve, temperature_c: Vector) -> Vector:
-    """Change of ``ln R`` for a relative change of beta by one, with R25 held. [1]
+def beta_shape(curve: ReferenceCurve, log_ohm: Vector) -> Vector:
+    """Change of ``ln R`` for a relative change of beta by one, with R25 held, where a curve has ``ln R``. [1]
 
     It is ``ln(R(t)/R(25 °C))``; a curve that does not reach 25 °C is held at its nearest end.
     """
     pivot_c = min(max(NOMINAL_C, curve.valid_from_c), curve.valid_to_c)
-    at_pivot = math.log(curve.nominal.resistance_ohm(pivot_c))
-    return np.array([math.log(curve.nominal_ohm(t)) - at_pivot for t in temperature_c.tolist()])
+    return log_ohm - math.log(curve.nominal.resistance_ohm(pivot_c))
 
 
 @lru_cache(maxsize=64)
@@ -69,7 +68,7 @@ def healthy_spread(curve: ReferenceCurve) -> HealthySpread:
     else:
         limited_c = np.array(curve.printed_temperatures_c or _five_between(curve), dtype=float)
         half_width = np.array([_log_half_width(curve, t) for t in limited_c.tolist()])
-        shape = beta_shape(curve, limited_c)
+        shape = beta_shape(curve, np.log([curve.nominal_ohm(t) for t in limited_c.tolist()]))
         most = _most_within(half_width, shape)
     parts = _within(most, half_width, shape)
     cell = 2.0 * np.array(most) / _GRID

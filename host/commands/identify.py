@@ -56,10 +56,11 @@ _WORTH_A_ROW = 0.001
 def command(points: tuple[FitPoint, ...], u_temperature: float, u_resistance: float, as_json: bool) -> None:
     """Tell which reference curve a part follows, from a few points.
 
-    Curves of two or three rows count only at their printed temperatures. Curves that these points cannot
-    tell apart, each running within the other's tolerance, stand in one group.
+    Curves that run within each other's tolerance at these temperatures stand in one group. Between the rows
+    of a curve of two or three, and beyond the ends of any, a point counts by how such parts usually run on,
+    the less the further from the rows.
 
-    Exit code 0: a curve is named. 3: more likely none of these. 2: bad input, said in one line.
+    Exit code 0: a group is named. 3: none of these is likelier than any group. 2: bad input, in one line.
     """
     measured = points_by_hand([_with_uncertainty(point, u_temperature, u_resistance) for point in points])
     found = identify(measured, [load_curve(name) for name in curve_names()])
@@ -129,9 +130,7 @@ def _cells(candidate: Candidate, count: int) -> tuple[str, ...]:
 def _sentence(found: Identification) -> str:
     if found.none_is_likeliest:
         return "More likely none of these: check the points, or add a curve from the service manual."
-    groups = found.group_probabilities
-    likeliest = max(groups, key=lambda group: groups[group])
-    names = [candidate.curve for candidate in found.candidates if candidate.group == likeliest]
-    if len(names) == 1:
-        return f"Most likely {names[0]}."
-    return f"Most likely {names[0]}; these points cannot tell it from {', '.join(names[1:])}."
+    likeliest, *others = (candidate.curve for candidate in found.not_told_apart)
+    if not others:
+        return f"Most likely {likeliest}."
+    return f"Most likely {likeliest}; these points cannot tell it from {', '.join(others)}."

@@ -34,6 +34,31 @@ def test_a_part_of_no_curve_ends_with_3():
     assert "none of these" in result.stdout
 
 
+@pytest.mark.parametrize(
+    "points",
+    [
+        ("20C:2.45k", "50C:9k"),
+        ("20C:3500", "50C:5"),
+        ("20C:2450", "60C:421", "70C:290"),
+        ("20C:2.45k", "50C:300", "70C:150"),
+    ],
+    ids=" ".join,
+)
+def test_points_that_no_part_explains_end_with_3(points):
+    result = ohmbath(*(word for point in points for word in ("--point", point)))
+    assert result.exit_code == 3
+    assert "More likely none of these" in result.stdout
+
+
+def test_only_curves_worth_a_row_are_said_to_be_indistinguishable():
+    """2120 Ω at 20 °C keeps the limits of one curve, 2100 to 2900 Ω, and not 2370 to 2630 Ω of its twin."""
+    said = " ".join(ohmbath("--point", "20C:2120", "--point", "90C:238").stdout.split())
+    sentence = said[said.index("Most likely") : said.index("Standard uncertainties")]
+    assert "ntc-840-50c" in sentence
+    assert "ntc-248-90c" not in sentence
+    assert "ntc-2k5-20c" not in sentence
+
+
 def test_fahrenheit_and_ohms_rank_the_same():
     ours = {c["curve"]: c["probability"] for c in data(*TWO_POINTS)["candidates"]}
     theirs = {
