@@ -65,6 +65,9 @@ class BenchSetup:
         By changing places, in place of ``gradient_half_width_k``.
     sender_zero_power : ZeroPower or None
         By two duties, in place of the assumed span of the sender's dissipation factor.
+    moved_since_check : float
+        How far a range may have moved since an ohms check that was not made with this run, as a share of the
+        resistance (half-width); 0 where it was. [1]
     """
 
     curve: ReferenceCurve
@@ -80,6 +83,7 @@ class BenchSetup:
     measured_stem: MeasuredStem | None = None
     measured_gradient: MeasuredGradient | None = None
     sender_zero_power: ZeroPower | None = None
+    moved_since_check: float = 0.0
 
     @property
     def stem(self) -> Stem:
@@ -260,8 +264,27 @@ def _lines(
         ),
         normal("decade box: residual", sender_ohm, "Ω", setup.box.fixed_standard_u_ohm(), sender_slope),
         rectangular("bath: gradient", 0.0, "K", setup.gradient_line_k, 1.0),
+        *_lines_since_check(setup, sender_ohm * sender_slope, probe_ohm * probe_slope),
         *stand.movement,
     ]
+
+
+def _lines_since_check(setup: BenchSetup, sender_k: float, probe_k: float) -> tuple[BudgetLine, ...]:
+    """What an ohms check of an earlier run leaves open; each range has its own resistor.
+
+    Parameters
+    ----------
+    setup : BenchSetup
+    sender_k, probe_k : float
+        What the whole of each resistance is worth. [K]
+    """
+    percent = 100.0 * setup.moved_since_check
+    if percent == 0.0:
+        return ()
+    return (
+        rectangular("sender: since its ohms check", 100.0, "%", percent, sender_k / 100.0),
+        rectangular("probe: since its ohms check", 100.0, "%", percent, -probe_k / 100.0),
+    )
 
 
 def _channel_lines(
@@ -308,5 +331,6 @@ def _resistance_u_ohm(setup: BenchSetup, stand: Stand, correction: RangeCorrecti
         setup.box.fixed_standard_u_ohm(),
         stand.u_scatter_ohm,
         body_u_k / setup.curve.sensitivity_k_per_ohm(stand.sender_ohm),
+        rectangular_u(setup.moved_since_check * stand.sender_ohm),
     )
     return math.sqrt(math.fsum(part * part for part in parts))

@@ -41,3 +41,18 @@ class Citation:
     def words(self) -> str:
         """As printed on a certificate."""
         return f"{self.station}, boot {self.boot}, readings {self.first} to {self.last}"
+
+
+def joined(citations: Sequence[Citation]) -> tuple[Citation, ...]:
+    """One citation for each station and boot, from its first to its last reading, in order."""
+    spans: dict[tuple[str, str], Citation] = {}
+    for cited in citations:
+        key = (cited.station, cited.boot)
+        whole = spans.get(key, cited)
+        spans[key] = Citation(
+            station=cited.station,
+            boot=cited.boot,
+            first=min(whole.first, cited.first),
+            last=max(whole.last, cited.last),
+        )
+    return tuple(spans.values())

@@ -19,7 +19,8 @@ from host.procedures.bench_setup import bench_setup_of, ohms_check_plan
 from host.procedures.box_watch import BoxWatch
 from host.procedures.event import Event
 from host.procedures.plateau_watch import PlateauWatch
-from host.procedures.sender_check import Kind, Phase, SenderCheckSettings, SenderCheckState, advance
+from host.procedures.sender_check import Kind, Phase, SenderCheckState, advance
+from host.procedures.sender_check_settings import SenderCheckSettings
 from host.procedures.sender_result import bench_points_of
 from host.store.register_file import read_register_file
 from rig.bench import simulated_bench

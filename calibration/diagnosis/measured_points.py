@@ -31,8 +31,10 @@ COMMON_SHARES = {
     "probe: its certificate": 1.0,
     "probe: self-heating": 1.0,
     "probe: ohms check": 0.5,
+    "probe: since its ohms check": 1.0,
     "sender: self-heating": 1.0,
     "sender: ohms check": 0.5,
+    "sender: since its ohms check": 0.5,
     "sender: clips": 1.0,
     "sender: stem": 1.0,
     "sender: stem, by two depths": 1.0,
@@ -43,7 +45,13 @@ COMMON_SHARES = {
     "loop: noise and lags": 0.5,
 }
 #: Lines that make the resistance uncertain; all others make the temperature so.
-_OF_RESISTANCE = ("sender: ohms check", "sender: resolution", "sender: clips", "decade box")
+_OF_RESISTANCE = (
+    "sender: ohms check",
+    "sender: since its ohms check",
+    "sender: resolution",
+    "sender: clips",
+    "decade box",
+)
 # What the curve leaves open is added where the points are compared with a curve.
 _OF_THE_CURVE = ("curve between printed rows", "slope at the printed row")
 

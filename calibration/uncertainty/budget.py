@@ -127,7 +127,8 @@ def coverage_factor(degrees_of_freedom: float, probability: float = COVERAGE_PRO
     """
     if degrees_of_freedom < 1:
         raise ValueError(f"{degrees_of_freedom:g} degrees of freedom give no coverage factor: read more.")
-    whole = math.floor(degrees_of_freedom) if math.isfinite(degrees_of_freedom) else math.inf
+    # A float: where nearly all lines have endless degrees of freedom, no machine integer holds theirs.
+    whole = float(math.floor(degrees_of_freedom)) if math.isfinite(degrees_of_freedom) else math.inf
     quantile = 0.5 + probability / 2.0
     return float(stats.norm.ppf(quantile) if math.isinf(whole) else stats.t.ppf(quantile, whole))
 

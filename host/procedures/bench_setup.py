@@ -7,7 +7,6 @@ from typing import Any
 from calibration.bath.immersion import IMMERSIONS
 from calibration.bench_point import BenchSetup
 from calibration.contract.readings import Insertion, ReadingPack
-from calibration.curves import load_curve
 from calibration.reference_probe import ReferenceProbe
 from calibration.resistance.decade_box import DecadeBoxCertificate
 from calibration.resistance.ohms_check import (
@@ -18,7 +17,10 @@ from calibration.resistance.ohms_check import (
 )
 from calibration.thermistor.steinhart_hart import SteinhartHart
 from host.citation import Citation
-from host.procedures.sender_check import BoxSetting, SenderCheckSettings, SenderCheckState
+from host.procedures.box_setting import BoxSetting
+from host.procedures.reused_check import MOVED_SINCE
+from host.procedures.sender_check import SenderCheckState
+from host.procedures.sender_check_settings import SenderCheckSettings
 
 ReadingsOf = Callable[[Citation], Sequence[ReadingPack]]
 
@@ -58,10 +60,21 @@ def _largest(content: Mapping[str, Any], name: str) -> float:
 
 
 def ohms_check_plan(settings: SenderCheckSettings) -> tuple[BoxSetting, ...]:
+    """Settings of the decade box that check every range a run uses, in order."""
+    return box_plan(
+        settings.decade_box,
+        sender_ranges_ohm=settings.sender_ranges_ohm,
+        probe_range_ohm=settings.probe_range_ohm,
+    )
+
+
+def box_plan(
+    decade_box: Mapping[str, Any], *, sender_ranges_ohm: Sequence[float], probe_range_ohm: float
+) -> tuple[BoxSetting, ...]:
     """Settings of the decade box that check every range of both channels, in order."""
-    box = decade_box_of(settings.decade_box)
-    channels = [(Insertion.SENDER, range_ohm) for range_ohm in settings.sender_ranges_ohm]
-    channels.append((Insertion.PROBE, settings.probe_range_ohm))
+    box = decade_box_of(decade_box)
+    channels = [(Insertion.SENDER, range_ohm) for range_ohm in sender_ranges_ohm]
+    channels.append((Insertion.PROBE, probe_range_ohm))
     return tuple(
         BoxSetting(insertion=insertion, range_ohm=range_ohm, setting_ohm=setting)
         for insertion, range_ohm in channels
@@ -97,7 +110,7 @@ def bench_setup_of(state: SenderCheckState, readings_of: ReadingsOf) -> BenchSet
     settings = state.started
     corrections = corrections_of(state, readings_of)
     return BenchSetup(
-        curve=load_curve(settings.curve),
+        curve=settings.reference_curve,
         probe=probe_of(settings.probe),
         box=decade_box_of(settings.decade_box),
         sender_corrections=tuple(
@@ -109,6 +122,7 @@ def bench_setup_of(state: SenderCheckState, readings_of: ReadingsOf) -> BenchSet
         source_v=SOURCE_V,
         fixed_series_ohm=FIXED_SERIES_OHM,
         duty=DUTY,
+        moved_since_check=0.0 if settings.ohms_check is None else MOVED_SINCE,
     )
 
 

@@ -5,8 +5,9 @@ import math
 from calibration.contract.readings import Quality, ReadingPack
 from host.citation import Citation
 from host.procedures.bench_setup import CHANNEL_OF
+from host.procedures.box_setting import BoxSetting
 from host.procedures.event import Event
-from host.procedures.sender_check import BoxSetting, Kind, SenderCheckState
+from host.procedures.sender_check import Kind, SenderCheckState
 
 #: Readings kept of each setting, after one that is let go by.
 READINGS_A_SETTING = 8

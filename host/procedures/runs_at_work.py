@@ -3,12 +3,11 @@
 import logging
 import threading
 import time
-from collections.abc import Callable, Mapping
+from collections.abc import Callable
 from dataclasses import dataclass
-from typing import Any
 
 from calibration.bench_point import BenchPointError
-from calibration.curves import CurveError, load_curve
+from calibration.curves import CurveError
 from calibration.resistance.ohms_check import OhmsCheckError
 from host.certificates.canonical import canonical_json
 from host.certificates.pdf import render_pdf
@@ -17,13 +16,14 @@ from host.live import Live
 from host.local_time import local_day
 from host.order_book import OrderBook
 from host.pictures.result_chart import result_chart_svg
-from host.procedures.bench_setup import ohms_check_plan, probe_of
 from host.procedures.event import Event
 from host.procedures.plateau_watch import BathStatus
 from host.procedures.run_kind import RunKind
 from host.procedures.runner import SenderCheckRunner
-from host.procedures.sender_check import Kind, Phase, SenderCheckSettings, SenderCheckState, state_of
+from host.procedures.sender_check import Kind, Phase, SenderCheckState, state_of
 from host.procedures.sender_check_card import card_of
+from host.procedures.sender_check_settings import SenderCheckSettings
+from host.procedures.sender_check_start import SenderCheckWish, settings_of, started_event
 from host.procedures.sender_result import certificate_of
 from host.procedures.step_card import StepCard
 from host.store import Store
@@ -100,6 +100,21 @@ class RunsAtWork:
         customer: str = "",
         operator: str = "",
     ) -> int:
+        """Start a plain sender check; see `start_check`."""
+        return self.start_check(
+            SenderCheckWish(
+                station=station,
+                item=item,
+                curve=curve,
+                set_points_c=set_points_c,
+                rule=rule,
+                limit_k=limit_k,
+                customer=customer,
+                operator=operator,
+            )
+        )
+
+    def start_check(self, wish: SenderCheckWish) -> int:
         """Start a sender check; its number.
 
         Raises
@@ -108,25 +123,11 @@ class RunsAtWork:
             If it cannot begin; says what to do.
         """
         with self._lock:
-            self._refuse_second_run(station)
-            settings = SenderCheckSettings(
-                station=station,
-                item=item,
-                customer=customer,
-                operator=operator,
-                curve=curve,
-                curve_hash=_checked_curve_hash(curve, set_points_c, limit_k),
-                rule=rule,
-                limit_k=limit_k,
-                set_points_c=tuple(sorted(set_points_c)),
-                probe=self._certified("probe"),
-                decade_box=self._certified("decade_box"),
-            )
-            _check_set_points(settings)
-            plan = [(s.insertion.value, s.range_ohm, s.setting_ohm) for s in ohms_check_plan(settings)]
-            started = Event(kind=Kind.STARTED, payload={"settings": settings.as_json(), "plan": plan})
+            self._refuse_second_run(wish.station)
+            settings = settings_of(wish, store=self._store, live=self._live)
+            started = started_event(settings)
             run = self._store.runs.create(
-                station=station, kind=RunKind.SENDER_CHECK, settings=settings.as_json()
+                station=wish.station, kind=RunKind.SENDER_CHECK, settings=settings.as_json()
             )
             self._store.runs.append(run, started.kind, dict(started.payload))
             self._take_up(run)
@@ -247,18 +248,6 @@ class RunsAtWork:
         busy = self.open_run_of(station)
         if busy is not None:
             raise DeskError(f"{station} is busy with run {busy:04d}. Finish or stop that one first.")
-        if self._live.latest(station) is None:
-            raise DeskError(f"{station} has sent no reading yet. Switch the rig on and look at its light.")
-
-    def _certified(self, kind: str) -> Mapping[str, Any]:
-        """Snapshot of an instrument, refused where nothing may rest on it."""
-        settings = self._store.settings.read()
-        today = local_day(self._store.now(), settings.zone)
-        return dict(
-            self._store.register.usable(
-                kind, today=today, months_by_kind=settings.recalibration_months
-            ).content
-        )
 
     def _refuse_lost_references(self, settings: SenderCheckSettings) -> None:
         """Issue nothing that rests on a reference which failed or ran out while the run went on."""
@@ -268,30 +257,6 @@ class RunsAtWork:
             self._store.register.refuse_if_lost(
                 content, today=today, months_by_kind=kept.recalibration_months
             )
-
-
-def _checked_curve_hash(name: str, set_points_c: tuple[float, ...], limit_k: float | None) -> str:
-    try:
-        curve = load_curve(name)
-        for point in set_points_c:
-            curve.resistance_ohm(point)
-            if limit_k is None:
-                curve.limit_k(point, 0.0)
-    except CurveError as error:
-        raise DeskError(str(error)) from error
-    return curve.content_hash
-
-
-def _check_set_points(settings: SenderCheckSettings) -> None:
-    probe = probe_of(settings.probe)
-    if len(set(settings.set_points_c)) < 3:
-        raise DeskError("A sender check needs three different set points or more.")
-    outside = [point for point in settings.set_points_c if not probe.covers(point)]
-    if outside:
-        raise DeskError(
-            f"The probe's certificate covers {probe.valid_from_c:g} to {probe.valid_to_c:g} °C, and "
-            f"{outside[0]:g} °C is outside. Choose set points inside it."
-        )
 
 
 def wait_until_over(runs: RunsAtWork, run: int, *, timeout_s: float, poll_s: float = 0.02) -> RunView:

@@ -6,83 +6,14 @@ decided again on replay.
 """
 
 from collections.abc import Iterable, Mapping
-from dataclasses import asdict, dataclass, fields, replace
+from dataclasses import dataclass, replace
 from enum import StrEnum
 from typing import Any
 
-from calibration.conformity import DecisionRule
-from calibration.contract.readings import Insertion
 from host.citation import Citation
+from host.procedures.box_setting import BoxSetting
 from host.procedures.event import Event
-
-#: Raised whenever code changes a number that a result depends on.
-METHOD = "sender check on plateaus"
-METHOD_VERSION = "1"
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class SenderCheckSettings:
-    """What a sender check was started with; kept by value in its first event.
-
-    Attributes
-    ----------
-    station : str
-    item, customer, operator : str
-        Who and what, as typed.
-    curve, curve_hash : str
-        Reference curve by name and by the hash of its content.
-    rule : str
-        Decision rule, a word of `DecisionRule`.
-    limit_k : float or None
-        Limit in place of the curve's own tolerance. [K]
-    set_points_c : tuple[float, ...]
-        Plateaus, rising. [°C]
-    immersion : str
-        Key of `calibration.bath.immersion.IMMERSIONS`.
-    gradient_half_width_k : float
-        Declared uniformity of the bath. [K]
-    probe, decade_box : Mapping[str, Any]
-        Snapshot of the register.
-    sender_ranges_ohm : tuple[float, ...]
-        Ranges of the sender channel to be checked. [Ω]
-    probe_range_ohm : float
-        Range of the probe channel. [Ω]
-    """
-
-    station: str
-    item: str
-    curve: str
-    curve_hash: str
-    rule: str
-    limit_k: float | None
-    set_points_c: tuple[float, ...]
-    probe: Mapping[str, Any]
-    decade_box: Mapping[str, Any]
-    customer: str = ""
-    operator: str = ""
-    immersion: str = "hex_under_water"
-    gradient_half_width_k: float = 0.06
-    sender_ranges_ohm: tuple[float, ...] = (2700.0, 750.0)
-    probe_range_ohm: float = 2700.0
-    method_version: str = METHOD_VERSION
-
-    @property
-    def decision_rule(self) -> DecisionRule:
-        """Decision rule of the run."""
-        return DecisionRule(self.rule)
-
-    def as_json(self) -> dict[str, Any]:
-        """For the first event."""
-        return asdict(self)
-
-    @classmethod
-    def from_json(cls, content: Mapping[str, Any]) -> "SenderCheckSettings":
-        """From the first event."""
-        known = {field.name for field in fields(cls)}
-        kept = {name: value for name, value in content.items() if name in known}
-        for name in ("set_points_c", "sender_ranges_ohm"):
-            kept[name] = tuple(kept[name])
-        return cls(**kept)
+from host.procedures.sender_check_settings import SenderCheckSettings
 
 
 class Phase(StrEnum):
@@ -111,25 +42,6 @@ class Kind(StrEnum):
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class BoxSetting:
-    """One setting of the ohms check.
-
-    Attributes
-    ----------
-    insertion : Insertion
-        Which channel the box stands in.
-    range_ohm : float
-        Range of that channel. [Ω]
-    setting_ohm : int
-        [Ω]
-    """
-
-    insertion: Insertion
-    range_ohm: float
-    setting_ohm: int
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
 class Window:
     """A closed plateau: the set point and the readings."""
 
@@ -148,7 +60,7 @@ class SenderCheckState:
     plan : tuple[BoxSetting, ...]
         Settings of the ohms check, in order.
     box_read : tuple[Citation, ...]
-        Readings of the first settings of the plan.
+        Readings of the first settings of the plan; of all of them where an earlier run's check serves.
     opened_at : tuple[str, int] or None
         (boot, seq) behind which the open window began.
     look_from : tuple[str, int] or None
@@ -212,13 +124,16 @@ def advance(state: SenderCheckState, event: Event) -> SenderCheckState:
         raise ValueError(f"{kind.value} cannot follow in a run that is {state.phase.value}")
     match kind:
         case Kind.STARTED:
-            plan = tuple(
-                BoxSetting(insertion=Insertion(word), range_ohm=float(range_ohm), setting_ohm=int(setting))
-                for word, range_ohm, setting in payload["plan"]
-            )
-            return replace(state, settings=SenderCheckSettings.from_json(payload["settings"]), plan=plan)
+            settings = SenderCheckSettings.from_json(payload["settings"])
+            plan = tuple(BoxSetting.from_json(setting) for setting in payload["plan"])
+            earlier = settings.ohms_check
+            if earlier is not None:
+                return replace(state, settings=settings, plan=earlier.plan, box_read=earlier.box_read)
+            return replace(state, settings=settings, plan=plan)
         case Kind.SENDER_FITTED:
-            return replace(state, phase=Phase.OHMS_CHECK, look_from=_mark(payload))
+            is_checked = state.started.ohms_check is not None
+            phase = Phase.PLATEAUS if is_checked else Phase.OHMS_CHECK
+            return replace(state, phase=phase, look_from=_mark(payload))
         case Kind.BOX_READ:
             citation = Citation.from_json(payload["readings"])
             return replace(

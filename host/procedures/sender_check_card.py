@@ -5,8 +5,6 @@ from host.procedures.plateau_watch import BathStatus
 from host.procedures.sender_check import Phase, SenderCheckState
 from host.procedures.step_card import Ask, AskKind, StepCard
 
-_STEPS_BESIDE_PLATEAUS = 3
-
 # Water this warm scalds at once; common practice, no single source.
 _SCALDING_C = 50.0
 
@@ -24,7 +22,8 @@ def card_of(state: SenderCheckState, bath: BathStatus, *, trouble: str | None = 
     trouble : str or None
         Trouble of the station itself; it goes before that of the readings.
     """
-    steps = _STEPS_BESIDE_PLATEAUS + len(state.started.set_points_c)
+    before_bath = 1 if state.started.ohms_check is not None else 2
+    steps = before_bath + len(state.started.set_points_c) + 1
     caught = tuple(
         (f"{point:g} °C", number < len(state.windows))
         for number, point in enumerate(state.started.set_points_c)
@@ -54,7 +53,14 @@ def card_of(state: SenderCheckState, bath: BathStatus, *, trouble: str | None = 
                 caught=caught,
             )
         case Phase.PLATEAUS:
-            return _plateau_card(state, bath, steps=steps, caught=caught, trouble=trouble or bath.trouble)
+            return _plateau_card(
+                state,
+                bath,
+                step=before_bath + 1 + len(state.windows),
+                steps=steps,
+                caught=caught,
+                trouble=trouble or bath.trouble,
+            )
         case Phase.JUDGING:
             return StepCard(
                 step=steps,
@@ -93,6 +99,7 @@ def _plateau_card(
     state: SenderCheckState,
     bath: BathStatus,
     *,
+    step: int,
     steps: int,
     caught: tuple[tuple[str, bool], ...],
     trouble: str | None,
@@ -110,11 +117,13 @@ def _plateau_card(
     else:
         instruction = f"Set the bath heater to {set_point_c:g} °C and leave the stirrer on."
         waiting = None if bath.probe_c is None else f"The bath is at {bath.probe_c:.1f} °C."
+    if not state.windows and state.started.ohms_check is not None:
+        waiting = f"{waiting or ''} Ohms check {state.started.ohms_check.words}.".strip()
     if state.reason is not None and state.opened_at is None:
         waiting = f"Read again, because {state.reason}. {waiting or ''}".strip()
     hot = max(set_point_c, bath.probe_c or 0.0) >= _SCALDING_C
     return StepCard(
-        step=3 + len(state.windows),
+        step=step,
         steps=steps,
         instruction=instruction,
         caution=f"Water at {set_point_c:g} °C scalds. Do not move the jug; nothing sealed goes in it."

@@ -16,8 +16,10 @@ from calibration.diagnosis.why import opinions_of
 from calibration.sender_point import SenderPoint
 from calibration.thermistor.fit import FitPoint, Model, fit_curve
 from host.certificates.certificate import Certificate, CertifiedPoint, InstrumentUsed, Witness
+from host.citation import joined
 from host.procedures.bench_setup import ReadingsOf, bench_setup_of, decade_box_of, raw_count
-from host.procedures.sender_check import METHOD, SenderCheckSettings, SenderCheckState
+from host.procedures.sender_check import SenderCheckState
+from host.procedures.sender_check_settings import METHOD, SenderCheckSettings
 from host.shop import Shop
 from host.software_versions import software_versions
 from host.verdict_words import RULE_WORDS, sentence_of
@@ -95,10 +97,10 @@ def certificate_of(
         coefficients=coefficients,
         fit_words=fit_words,
         instruments=_instruments(settings),
-        conditions=_conditions(settings, packs),
+        conditions=_conditions(state, packs),
         remarks=_remarks([point for point, _ in judged]),
         opinions=_opinions([point.point for point, _ in judged], setup.curve, packs),
-        citations=tuple(window.citation.words() for window in state.windows),
+        citations=_citations(state),
         simulated=simulated,
         software=software_versions(),
     )
@@ -209,7 +211,13 @@ def _instruments(settings: SenderCheckSettings) -> tuple[InstrumentUsed, ...]:
     )
 
 
-def _conditions(settings: SenderCheckSettings, packs: Sequence[ReadingPack]) -> tuple[tuple[str, str], ...]:
+def _citations(state: SenderCheckState) -> tuple[str, ...]:
+    plateaus = (window.citation.words() for window in state.windows)
+    return (*plateaus, *(f"ohms check: {cited.words()}" for cited in joined(state.box_read)))
+
+
+def _conditions(state: SenderCheckState, packs: Sequence[ReadingPack]) -> tuple[tuple[str, str], ...]:
+    settings = state.started
     air_c = _mean_of(packs, "ambient")
     return (
         ("immersion", IMMERSIONS[settings.immersion].words),
@@ -217,6 +225,11 @@ def _conditions(settings: SenderCheckSettings, packs: Sequence[ReadingPack]) -> 
         (
             "air",
             f"not read, {ASSUMED_AIR_C:g} °C assumed" if air_c is None else f"{air_c:.0f} °C beside the bath",
+        ),
+        (
+            "ohms check",
+            f"{len(state.plan)} settings of the decade box, "
+            + ("before this run" if settings.ohms_check is None else settings.ohms_check.words),
         ),
         ("station", settings.station),
         ("operator", settings.operator or "not given"),

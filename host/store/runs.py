@@ -67,6 +67,15 @@ class Run:
     ended_utc_s: float | None
 
 
+@dataclass(frozen=True, slots=True, kw_only=True)
+class TimedEvent:
+    """An event with the time at which it was appended, by the desk's clock. [s]"""
+
+    kind: str
+    payload: Mapping[str, Any]
+    appended_utc_s: float
+
+
 class Runs:
     """Runs and their events."""
 
@@ -119,10 +128,17 @@ class Runs:
 
     def events(self, run: int) -> list[tuple[str, dict[str, Any]]]:
         """Events of a run as (kind, payload), in the order in which they were appended."""
+        return [(event.kind, dict(event.payload)) for event in self.timed_events(run)]
+
+    def timed_events(self, run: int) -> list[TimedEvent]:
+        """Events of a run with their times, in the order in which they were appended."""
         table = schema.events
-        query = select(table.c.kind, table.c.payload).where(table.c.run == run).order_by(table.c.index)
+        query = select(table).where(table.c.run == run).order_by(table.c.index)
         with self._database.reading() as connection:
-            return [(row.kind, json.loads(row.payload)) for row in connection.execute(query)]
+            return [
+                TimedEvent(kind=row.kind, payload=json.loads(row.payload), appended_utc_s=row.appended_utc_s)
+                for row in connection.execute(query)
+            ]
 
     def end(self, run: int) -> None:
         """Close a run; closing it again changes nothing."""

@@ -13,6 +13,7 @@ from host.certificates.errors import CertificateError
 from host.certificates.printable import LONGEST_NAME, printable_text
 from host.procedures.run_kind import RunKind
 from host.store import Store
+from host.store.own_curves import OwnCurves
 from host.store.settings import RULES, Settings
 from host.web.scale import Scale, plain_degrees
 
@@ -61,35 +62,44 @@ class CurveChoice:
     words: str
 
 
-@lru_cache(maxsize=1)
-def curves() -> Mapping[str, ReferenceCurve]:
-    """Curves that a sender check can follow, those with a tolerance first.
+def curves(own: OwnCurves) -> Mapping[str, ReferenceCurve]:
+    """Curves that a sender check can follow: the shop's own, then those of the bench with a tolerance first.
 
     A curve that judges only at its two printed rows leaves no third temperature to measure at.
     """
-    loaded = (load_curve(name) for name in curve_names())
+    theirs = [kept.curve for kept in own.all()]
     fit = [
-        curve for curve in loaded if not curve.judges_only_printed_rows or len(curve.rows) >= LEAST_SET_POINTS
+        curve
+        for curve in (*theirs, *_library())
+        if not curve.judges_only_printed_rows or len(curve.rows) >= LEAST_SET_POINTS
     ]
-    return {curve.name: curve for curve in sorted(fit, key=lambda curve: not curve.has_tolerance)}
+    return {curve.name: curve for curve in fit}
 
 
-def curve_choices() -> tuple[CurveChoice, ...]:
+@lru_cache(maxsize=1)
+def _library() -> tuple[ReferenceCurve, ...]:
+    loaded = (load_curve(name) for name in curve_names())
+    return tuple(sorted(loaded, key=lambda curve: not curve.has_tolerance))
+
+
+def curve_choices(own: OwnCurves) -> tuple[CurveChoice, ...]:
     """Curves with their tolerance in words."""
-    return tuple(CurveChoice(name=name, words=_curve_words(curve)) for name, curve in curves().items())
+    return tuple(CurveChoice(name=name, words=_curve_words(curve)) for name, curve in curves(own).items())
 
 
 def empty_form(store: Store, settings: Settings, scale: Scale, asked: Mapping[str, str]) -> StartForm:
     """Form to be filled in: what the address asks for, else what the last run here had."""
     runs = [run for run in store.runs.all() if run.kind == RunKind.SENDER_CHECK]
     last = runs[-1].settings if runs else {}
-    names = tuple(curves())
+    known = curves(store.curves)
+    names = tuple(known)
     # A check of the next sender is mostly one of the same curve by the same hands, for another customer.
     curve = next(
         (name for name in (asked.get("curve"), last.get("curve")) if name in names), names[0] if names else ""
     )
     same_curve = last.get("curve") == curve
     limit_k = last.get("limit_k") if same_curve else None
+    last_points = last.get("set_points_c") if same_curve else None
     typed = {
         "item": asked.get("item", ""),
         "customer": asked.get("customer", ""),
@@ -97,7 +107,7 @@ def empty_form(store: Store, settings: Settings, scale: Scale, asked: Mapping[st
         "curve": curve,
         "set_points": " ".join(
             plain_degrees(point, scale).split()[0]
-            for point in (last.get("set_points_c") if same_curve else None) or default_set_points_c(curve)
+            for point in last_points or default_set_points_c(known.get(curve))
         ),
         "limit_k": "" if limit_k is None else f"{limit_k:g}",
         "rule": settings.rule.value,
@@ -106,9 +116,8 @@ def empty_form(store: Store, settings: Settings, scale: Scale, asked: Mapping[st
     return StartForm(typed=typed)
 
 
-def default_set_points_c(name: str) -> tuple[float, ...]:
+def default_set_points_c(curve: ReferenceCurve | None) -> tuple[float, ...]:
     """Temperatures that suit a curve. [°C]"""
-    curve = curves().get(name)
     if curve is None:
         return DEFAULT_SET_POINTS_C
     if curve.judges_only_printed_rows:
@@ -120,14 +129,14 @@ def default_set_points_c(name: str) -> tuple[float, ...]:
     return (float(round(low_c)), float(round((low_c + high_c) / 2.0)), float(round(high_c)))
 
 
-def filled_form(posted: Mapping[str, str], probe: ReferenceProbe | None) -> StartForm:
+def filled_form(posted: Mapping[str, str], own: OwnCurves, probe: ReferenceProbe | None) -> StartForm:
     """Form as it was sent, checked."""
-    names = (*_TEXTS, "curve", "set_points", "limit_k", "rule", "scale")
+    names = (*_TEXTS, "curve", "set_points", "limit_k", "rule", "anew", "scale")
     typed = {name: posted.get(name, "").strip() for name in names}
     errors: dict[str, str] = {}
     for name, meaning in _TEXTS.items():
         errors |= _text_error(name, typed[name], meaning)
-    curve = curves().get(typed["curve"])
+    curve = curves(own).get(typed["curve"])
     if curve is None:
         errors["curve"] = "Choose a curve from the list."
     limit_k = _limit_k(typed["limit_k"], curve, errors)

@@ -5,7 +5,7 @@ from dataclasses import dataclass
 from functools import lru_cache
 
 from calibration.contract.readings import ReadingPack
-from calibration.curves import CurveError, ReferenceCurve, load_curve
+from calibration.curves import CurveError, ReferenceCurve, curve_from_toml, load_curve
 from calibration.reference_probe import ReferenceProbe
 from host.live import StationLive, StationState
 from host.procedures.bench_setup import probe_of
@@ -67,7 +67,7 @@ def station_now(desk: DeskBehind, live: StationLive, probe: ReferenceProbe | Non
     """Station with the values of its newest reading; touches no database."""
     run = desk.runs.open_run_of(live.station)
     view = None if run is None else desk.runs.view(run)
-    curve = None if view is None else _curve(view.state.started.curve)
+    curve = None if view is None else _curve(view.state.started.curve, view.state.started.curve_text)
     values = None if live.latest is None else live_values_of(live.latest, probe=probe, curve=curve)
     return StationNow(
         live=live, values=values, run=run, card_mark=None if view is None else card_mark(view.card)
@@ -101,7 +101,10 @@ def chart_point(
 def curve_of_open_run(desk: DeskBehind, station: str) -> ReferenceCurve | None:
     """Curve of the open run of a station."""
     run = desk.runs.open_run_of(station)
-    return None if run is None else _curve(desk.runs.view(run).state.started.curve)
+    if run is None:
+        return None
+    started = desk.runs.view(run).state.started
+    return _curve(started.curve, started.curve_text)
 
 
 def card_mark(card: object) -> str:
@@ -110,8 +113,8 @@ def card_mark(card: object) -> str:
 
 
 @lru_cache(maxsize=64)
-def _curve(name: str) -> ReferenceCurve | None:
+def _curve(name: str, text: str) -> ReferenceCurve | None:
     try:
-        return load_curve(name)
+        return curve_from_toml(text, name=name) if text else load_curve(name)
     except CurveError:
         return None  # a run keeps its curve by hash; a page can do without the indicated temperature

@@ -17,6 +17,7 @@ from werkzeug.wrappers import Response as AnyResponse
 
 from host.errors import DeskError
 from host.people.role import ALL_ROLES
+from host.procedures.sender_check_start import SenderCheckWish, check_that_serves
 from host.store.settings import RULES
 from host.web.desk_behind import the_desk
 from host.web.live_stream import all_stations_events, station_events, streams_of
@@ -71,19 +72,22 @@ def start_sender_check(station: str) -> AnyResponse | tuple[str, int]:
     """Start a sender check, or say beside the field why not."""
     desk = the_desk()
     now = _now(station)
-    form = filled_form(request.form, probe_in_register(desk))
+    form = filled_form(request.form, desk.store.curves, probe_in_register(desk))
     if form.errors:
         return _station_page(now, form), 422
     try:
-        run = desk.runs.start_sender_check(
-            station=station,
-            item=form.typed["item"],
-            curve=form.typed["curve"],
-            set_points_c=form.set_points_c,
-            rule=form.rule.value,
-            limit_k=form.limit_k,
-            customer=form.typed["customer"],
-            operator=form.typed["operator"],
+        run = desk.runs.start_check(
+            SenderCheckWish(
+                station=station,
+                item=form.typed["item"],
+                curve=form.typed["curve"],
+                set_points_c=form.set_points_c,
+                rule=form.rule.value,
+                limit_k=form.limit_k,
+                customer=form.typed["customer"],
+                operator=form.typed["operator"],
+                anew=bool(form.typed["anew"]),
+            )
         )
     except DeskError as error:
         return _station_page(_now(station), form.with_error(str(error))), 422
@@ -91,7 +95,15 @@ def start_sender_check(station: str) -> AnyResponse | tuple[str, int]:
 
 
 def _station_page(now: StationNow, form: StartForm) -> str:
-    return render_template("station.html", now=now, form=form, curves=curve_choices(), rules=RULES)
+    desk = the_desk()
+    return render_template(
+        "station.html",
+        now=now,
+        form=form,
+        curves=curve_choices(desk.store.curves),
+        rules=RULES,
+        ohms_check=check_that_serves(now.station, store=desk.store, live=desk.live),
+    )
 
 
 def _now(station: str) -> StationNow:

@@ -95,3 +95,8 @@ def test_a_budget_without_uncertainty_is_refused():
 def test_less_than_one_degree_of_freedom_gives_no_factor():
     with pytest.raises(ValueError, match="read more"):
         coverage_factor(0.5)
+
+
+@pytest.mark.parametrize("degrees_of_freedom", [1e6, 1e15, 1e19, 1e300])
+def test_very_many_degrees_of_freedom_are_as_good_as_endless(degrees_of_freedom):
+    assert coverage_factor(degrees_of_freedom) == pytest.approx(coverage_factor(math.inf), rel=1e-5)

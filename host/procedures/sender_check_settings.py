@@ -1,0 +1,101 @@
+"""What a sender check was started with; kept by value in its first event."""
+
+from collections.abc import Mapping
+from dataclasses import asdict, dataclass, fields
+from typing import Any
+
+from calibration.conformity import DecisionRule
+from calibration.curves import ReferenceCurve, curve_from_toml, load_curve
+from host.procedures.reused_check import ReusedCheck
+
+#: Ranges of the bench that a sender check uses; a test holds them and the wiring map together. [Ω]
+SENDER_RANGES_OHM = (2700.0, 750.0)
+PROBE_RANGE_OHM = 2700.0
+
+#: Raised whenever code changes a number that a result depends on.
+METHOD = "sender check on plateaus"
+METHOD_VERSION = "2"
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class SenderCheckSettings:
+    """What a sender check was started with.
+
+    Later versions add fields with defaults, so that the events of every older run can be read.
+
+    Attributes
+    ----------
+    station : str
+    item, customer, operator : str
+        Who and what, as typed.
+    curve, curve_hash : str
+        Reference curve by name and by the hash of its content.
+    curve_text : str
+        The curve's TOML by value; runs of method version 1 have none and follow the library's by its name.
+    rule : str
+        Decision rule, a word of `DecisionRule`.
+    limit_k : float or None
+        Limit in place of the curve's own tolerance. [K]
+    set_points_c : tuple[float, ...]
+        Plateaus, rising. [°C]
+    immersion : str
+        Key of `calibration.bath.immersion.IMMERSIONS`.
+    gradient_half_width_k : float
+        Declared uniformity of the bath. [K]
+    probe, decade_box : Mapping[str, Any]
+        Snapshot of the register.
+    sender_ranges_ohm : tuple[float, ...]
+        Ranges of the sender channel to be checked. [Ω]
+    probe_range_ohm : float
+        Range of the probe channel. [Ω]
+    ohms_check : ReusedCheck or None
+        Ohms check of an earlier run that serves this one; None where this run makes its own.
+    """
+
+    station: str
+    item: str
+    curve: str
+    curve_hash: str
+    rule: str
+    limit_k: float | None
+    set_points_c: tuple[float, ...]
+    probe: Mapping[str, Any]
+    decade_box: Mapping[str, Any]
+    curve_text: str = ""
+    customer: str = ""
+    operator: str = ""
+    immersion: str = "hex_under_water"
+    gradient_half_width_k: float = 0.06
+    sender_ranges_ohm: tuple[float, ...] = SENDER_RANGES_OHM
+    probe_range_ohm: float = PROBE_RANGE_OHM
+    ohms_check: ReusedCheck | None = None
+    method_version: str = METHOD_VERSION
+
+    @property
+    def decision_rule(self) -> DecisionRule:
+        """Decision rule of the run."""
+        return DecisionRule(self.rule)
+
+    @property
+    def reference_curve(self) -> ReferenceCurve:
+        """The curve the sender is meant to follow."""
+        if self.curve_text:
+            return curve_from_toml(self.curve_text, name=self.curve)
+        return load_curve(self.curve)
+
+    def as_json(self) -> dict[str, Any]:
+        """For the first event."""
+        content = asdict(self)
+        content["ohms_check"] = None if self.ohms_check is None else self.ohms_check.as_json()
+        return content
+
+    @classmethod
+    def from_json(cls, content: Mapping[str, Any]) -> "SenderCheckSettings":
+        """From the first event."""
+        known = {field.name for field in fields(cls)}
+        kept = {name: value for name, value in content.items() if name in known}
+        for name in ("set_points_c", "sender_ranges_ohm"):
+            kept[name] = tuple(kept[name])
+        if kept.get("ohms_check") is not None:
+            kept["ohms_check"] = ReusedCheck.from_json(kept["ohms_check"])
+        return cls(**kept)

@@ -1,0 +1,138 @@
+"""From what a person asks for to the settings of a sender check, or a refusal that says what to do."""
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from typing import Any
+
+from calibration.curves import CurveError, ReferenceCurve
+from host.curve_choice import curve_by_name, text_of_curve
+from host.errors import DeskError
+from host.live import Live
+from host.local_time import local_day
+from host.procedures.bench_setup import box_plan, ohms_check_plan, probe_of
+from host.procedures.check_to_reuse import check_to_reuse
+from host.procedures.event import Event
+from host.procedures.reused_check import ReusedCheck
+from host.procedures.sender_check import Kind
+from host.procedures.sender_check_settings import (
+    PROBE_RANGE_OHM,
+    SENDER_RANGES_OHM,
+    SenderCheckSettings,
+)
+from host.store import Store
+
+_LEAST_SET_POINTS = 3
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class SenderCheckWish:
+    """What a sender check is asked to be.
+
+    Attributes
+    ----------
+    station, item : str
+    curve : str
+        By name, of the library or of the shop's own.
+    set_points_c : tuple[float, ...]
+        In any order. [°C]
+    rule : str
+        A word of `DecisionRule`.
+    limit_k : float or None
+        Limit in place of the curve's own tolerance. [K]
+    customer, operator : str
+    anew : bool
+        Whether the ohms are checked anew although an earlier check would serve.
+    """
+
+    station: str
+    item: str
+    curve: str
+    set_points_c: tuple[float, ...]
+    rule: str = "guarded"
+    limit_k: float | None = None
+    customer: str = ""
+    operator: str = ""
+    anew: bool = False
+
+
+def settings_of(wish: SenderCheckWish, *, store: Store, live: Live) -> SenderCheckSettings:
+    """Settings of a sender check.
+
+    Raises
+    ------
+    DeskError
+        If it cannot begin; says what to do.
+    """
+    latest = live.latest(wish.station)
+    if latest is None:
+        raise DeskError(f"{wish.station} has sent no reading yet. Switch the rig on and look at its light.")
+    curve = _checked_curve(wish, store)
+    settings = SenderCheckSettings(
+        station=wish.station,
+        item=wish.item,
+        customer=wish.customer,
+        operator=wish.operator,
+        curve=wish.curve,
+        curve_hash=curve.content_hash,
+        curve_text=text_of_curve(wish.curve, store.curves),
+        rule=wish.rule,
+        limit_k=wish.limit_k,
+        set_points_c=tuple(sorted(wish.set_points_c)),
+        probe=_certified(store, "probe"),
+        decade_box=_certified(store, "decade_box"),
+        ohms_check=None if wish.anew else check_that_serves(wish.station, store=store, live=live),
+    )
+    _check_set_points(settings)
+    return settings
+
+
+def check_that_serves(station: str, *, store: Store, live: Live) -> ReusedCheck | None:
+    """Ohms check of an earlier run that the next one of a station may rest on; None where there is none."""
+    latest = live.latest(station)
+    try:
+        box = _certified(store, "decade_box")
+    except DeskError:
+        return None
+    if latest is None:
+        return None
+    plan = box_plan(box, sender_ranges_ohm=SENDER_RANGES_OHM, probe_range_ohm=PROBE_RANGE_OHM)
+    return check_to_reuse(store, station=station, rig=latest.rig, decade_box=box, plan=plan)
+
+
+def started_event(settings: SenderCheckSettings) -> Event:
+    """First event of a run."""
+    plan = ohms_check_plan(settings) if settings.ohms_check is None else ()
+    payload = {"settings": settings.as_json(), "plan": [setting.as_json() for setting in plan]}
+    return Event(kind=Kind.STARTED, payload=payload)
+
+
+def _checked_curve(wish: SenderCheckWish, store: Store) -> ReferenceCurve:
+    try:
+        curve = curve_by_name(wish.curve, store.curves)
+        for point in wish.set_points_c:
+            curve.resistance_ohm(point)
+            if wish.limit_k is None:
+                curve.limit_k(point, 0.0)
+    except CurveError as error:
+        raise DeskError(str(error)) from error
+    return curve
+
+
+def _check_set_points(settings: SenderCheckSettings) -> None:
+    probe = probe_of(settings.probe)
+    if len(set(settings.set_points_c)) < _LEAST_SET_POINTS:
+        raise DeskError("A sender check needs three different set points or more.")
+    outside = [point for point in settings.set_points_c if not probe.covers(point)]
+    if outside:
+        raise DeskError(
+            f"The probe's certificate covers {probe.valid_from_c:g} to {probe.valid_to_c:g} °C, and "
+            f"{outside[0]:g} °C is outside. Choose set points inside it."
+        )
+
+
+def _certified(store: Store, kind: str) -> Mapping[str, Any]:
+    """Snapshot of an instrument, refused where nothing may rest on it."""
+    settings = store.settings.read()
+    today = local_day(store.now(), settings.zone)
+    usable = store.register.usable(kind, today=today, months_by_kind=settings.recalibration_months)
+    return dict(usable.content)
