@@ -1,6 +1,6 @@
 """The forms of a comparison on the vehicle: what was typed into an event, or words beside the field."""
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import Any
 
@@ -13,9 +13,10 @@ from calibration.vehicle.in_place import Thermostat
 from calibration.vehicle.shown_value import Display
 from host.errors import DeskError
 from host.in_place_readings import TypedReading, display_of, gauge_reading, scan_reading, spot_reading
-from host.infrared_shot import ASSUMED_U_READING_K, typed_surface
+from host.infrared_shot import typed_surface
 from host.procedures.in_place import Kind, Step
 from host.quantity import QuantityError, emissivity_of, resistance_ohm_of, temperature_c_of
+from host.spot_thermometer import AS_BOUGHT, SpotThermometer, chosen_thermometer
 
 #: What the computer is made to show first: where coolant is in a warm engine. [°C]
 SHOW_C = 90.0
@@ -80,7 +81,12 @@ def surfaces() -> tuple[KnownSurface, ...]:
 
 
 def event_of(
-    step: Step, typed: Mapping[str, str], *, curve: ReferenceCurve, unit: str
+    step: Step,
+    typed: Mapping[str, str],
+    *,
+    curve: ReferenceCurve,
+    unit: str,
+    thermometers: Sequence[SpotThermometer] = (AS_BOUGHT,),
 ) -> StepForm | tuple[Kind, dict[str, Any]]:
     """Event that a filled form makes, or the form again with its errors.
 
@@ -92,6 +98,8 @@ def event_of(
         What the computer is taken to hold.
     unit : str
         ``C`` or ``F``, where a number was typed without one.
+    thermometers : sequence of SpotThermometer
+        Those that a spot may have been read with.
     """
     errors: dict[str, str] = {}
     form = StepForm(step=step, typed=typed, errors=errors)
@@ -102,7 +110,7 @@ def event_of(
         case "display":
             made = _display(step, typed, curve, unit, errors)
         case "spot":
-            made = _spot(step, typed, unit, errors)
+            made = _spot(step, typed, unit, thermometers, errors)
         case _:
             made = _box(step, typed, curve, unit, errors)
     return form if errors or made is None else made
@@ -129,7 +137,11 @@ def _display(
 
 
 def _spot(
-    step: Step, typed: Mapping[str, str], unit: str, errors: dict[str, str]
+    step: Step,
+    typed: Mapping[str, str],
+    unit: str,
+    thermometers: Sequence[SpotThermometer],
+    errors: dict[str, str],
 ) -> tuple[Kind, dict[str, Any]] | None:
     text = _with_unit(typed.get("shown", ""), unit)
     found: dict[str, Any] = {}
@@ -144,7 +156,14 @@ def _spot(
             found[name] = read()
         except (DeskError, CalibrationError) as error:
             errors[name] = _words(error, typed.get(name, ""))
-    if errors:
+    thermometer = chosen_thermometer(typed.get("thermometer", ""), thermometers)
+    if thermometer is None or thermometer.refusal:
+        errors["thermometer"] = thermometer.refusal if thermometer else "Choose a thermometer from the list."
+    elif thermometer.fixed_emissivity not in (None, found.get("set_emissivity")):
+        errors["set_emissivity"] = (
+            f"The emissivity of this thermometer is fixed at {thermometer.fixed_emissivity:g}."
+        )
+    if errors or thermometer is None:
         return None
     try:
         reading = spot_reading(
@@ -152,12 +171,12 @@ def _spot(
             surface=found["surface"],
             set_emissivity=found["set_emissivity"],
             surroundings_c=found["surroundings"],
-            u_reading_k=ASSUMED_U_READING_K,
+            thermometer=thermometer,
         )
     except CalibrationError as error:
         errors["form"] = str(error)
         return None
-    return Kind.READ, _payload(step, reading)
+    return Kind.READ, {**_payload(step, reading), "thermometer_sha256": thermometer.sha256}
 
 
 def _box(

@@ -17,6 +17,7 @@ from calibration.vehicle.substitution import Allowances
 from host.certificates.printed import signed_text
 from host.infrared_shot import Thermometer, TypedShot, TypedSurface
 from host.quantity import temperature_c_of
+from host.spot_thermometer import SpotThermometer
 
 _K = 2.0
 
@@ -101,9 +102,14 @@ def gauge_reading(text: str) -> TypedReading:
 
 
 def spot_reading(
-    text: str, *, surface: TypedSurface, set_emissivity: float, surroundings_c: float, u_reading_k: float
+    text: str,
+    *,
+    surface: TypedSurface,
+    set_emissivity: float,
+    surroundings_c: float,
+    thermometer: SpotThermometer,
 ) -> TypedReading:
-    """A spot, corrected for emissivity and for what the surface mirrors.
+    """A spot, corrected by the thermometer's certificate, for emissivity and for what the surface mirrors.
 
     Parameters
     ----------
@@ -114,17 +120,19 @@ def spot_reading(
         What the thermometer is set to.
     surroundings_c : float
         What the surface mirrors. [°C]
-    u_reading_k : float
-        Standard uncertainty of the thermometer. [K]
+    thermometer : SpotThermometer
 
     Raises
     ------
     QuantityError
         If it cannot be read.
+    ThermometerError
+        If neither certificate nor maker says anything of the thermometer there.
     InfraredError
         If the surface mirrors too much, or the surroundings alone would send more than was seen.
     """
     shown_c, u_display_k = display_of(text)
+    own = thermometer.corrections.correction_at(shown_c)
     shot = TypedShot(
         surface=surface,
         shot=Shot(
@@ -133,15 +141,16 @@ def spot_reading(
             surroundings_half_width_k=SURROUNDINGS_HALF_WIDTH_K,
         ),
         thermometer=Thermometer.HANDHELD,
-        u_reading_k=u_reading_k,
+        u_reading_k=own.standard_u_k,
     )
-    budget = shot.true_from(shown_c)
+    budget = shot.true_from(shown_c + own.correction_k)
     return TypedReading(
         temperature_c=budget.estimate,
         expanded_u_k=budget.expanded_u,
         u_display_k=u_display_k,
         typed=text,
-        words=f"corrected by {signed_text(budget.estimate - shown_c, 1)} K for {surface.words}",
+        words=f"corrected by {signed_text(own.correction_k, 1)} K for {thermometer.cited} and by "
+        f"{signed_text(budget.estimate - shown_c - own.correction_k, 1)} K for {surface.words}",
     )
 
 

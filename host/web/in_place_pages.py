@@ -9,10 +9,12 @@ from host.certificates.errors import CertificateError
 from host.certificates.printable import LONGEST_NAME, printable_text
 from host.errors import DeskError
 from host.in_place_form import StepForm, empty_step_form, event_of, surfaces
+from host.local_time import local_day
 from host.people.role import ALL_ROLES
 from host.procedures.in_place import Kind, Step
 from host.procedures.in_place_card import card_of
 from host.procedures.in_place_runs import InPlaceRuns, InPlaceView
+from host.spot_thermometer import SpotThermometer, spot_thermometers
 from host.web.curve_list import every_curve
 from host.web.desk_behind import the_desk
 from host.web.in_place_view import result_rows
@@ -24,7 +26,7 @@ in_place_pages = Blueprint("in_place", __name__)
 _NEWEST = 10
 _LONGEST_REASON = 200
 #: Fields that stay as they were typed from one spot, or one box, to the next.
-_KEPT = ("set_emissivity", "surroundings", "setting")
+_KEPT = ("thermometer", "set_emissivity", "surroundings", "setting")
 
 
 @in_place_pages.get("/on-the-vehicle")
@@ -62,7 +64,13 @@ def comparison(run: int) -> str:
 def read(run: int) -> AnyResponse | tuple[str, int]:
     """Take what was typed for a step."""
     view, step = _view(run), _step()
-    made = event_of(step, request.form, curve=view.curve, unit="F" if g.scale is Scale.FAHRENHEIT else "C")
+    made = event_of(
+        step,
+        request.form,
+        curve=view.curve,
+        unit="F" if g.scale is Scale.FAHRENHEIT else "C",
+        thermometers=_thermometers(),
+    )
     if isinstance(made, StepForm):
         return _page(view, made), 422
     kind, payload = made
@@ -110,6 +118,11 @@ def _runs() -> InPlaceRuns:
     return InPlaceRuns(the_desk().store)
 
 
+def _thermometers() -> tuple[SpotThermometer, ...]:
+    store = the_desk().store
+    return spot_thermometers(store, g.settings, today=local_day(store.now(), g.settings.zone))
+
+
 def _view(run: int) -> InPlaceView:
     try:
         return _runs().view(run)
@@ -147,6 +160,7 @@ def _page(view: InPlaceView, form: StepForm) -> str:
         card=card,
         rows=result_rows(view, g.scale),
         surfaces=surfaces(),
+        thermometers=_thermometers(),
     )
 
 

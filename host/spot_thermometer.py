@@ -1,0 +1,105 @@
+"""The infrared thermometer a spot is read with: from the register with its corrections, or one as bought."""
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from datetime import date
+from typing import Any
+
+from calibration.corrected_thermometer import CertifiedCorrection, CorrectedThermometer
+from host.store import Store
+from host.store.instrument_kind import InstrumentKind
+from host.store.settings import Settings
+
+#: What a thermometer outside the register is trusted to, half-width. Assumed. [K]
+AS_BOUGHT_K = 2.0
+#: The last digit of most handhelds. [K]
+_LAST_DIGIT_K = 0.1
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class SpotThermometer:
+    """One thermometer as a form offers it.
+
+    Attributes
+    ----------
+    serial : str
+        Empty for one outside the register.
+    words : str
+        What it is, for a person.
+    cited : str
+        Serial and certificate, for the record.
+    sha256 : str
+        Digest of its register entry, by which the record cites it; empty where it has none.
+    corrections : CorrectedThermometer
+    fixed_emissivity : float or None
+        None where it can be set, or is not known.
+    refusal : str
+        Why nothing may rest on it; empty where something may.
+    """
+
+    serial: str
+    words: str
+    cited: str
+    sha256: str
+    corrections: CorrectedThermometer
+    fixed_emissivity: float | None = None
+    refusal: str = ""
+
+
+AS_BOUGHT = SpotThermometer(
+    serial="",
+    words=f"another one, as bought: within {AS_BOUGHT_K:g} K (assumed)",
+    cited=f"a thermometer outside the register, within {AS_BOUGHT_K:g} K (assumed)",
+    sha256="",
+    corrections=CorrectedThermometer(resolution_k=_LAST_DIGIT_K, accuracy_k=AS_BOUGHT_K),
+)
+
+
+def spot_thermometers(store: Store, settings: Settings, *, today: date) -> tuple[SpotThermometer, ...]:
+    """Infrared thermometers of the register, then one as bought."""
+    months = settings.recalibration_months
+    known = [
+        _of(standing.in_force.content, standing.refusal(today, months) or "", standing.in_force.sha256)
+        for standing in store.register.standings()
+        if standing.kind is InstrumentKind.INFRARED and not standing.is_retired
+    ]
+    return (*sorted(known, key=lambda one: (bool(one.refusal), one.serial)), AS_BOUGHT)
+
+
+def chosen_thermometer(serial: str, among: Sequence[SpotThermometer]) -> SpotThermometer | None:
+    """The one of a serial, None where there is none."""
+    return next((one for one in among if one.serial == serial), None)
+
+
+def corrections_of(content: Mapping[str, Any]) -> CorrectedThermometer:
+    """Corrections that a register entry holds."""
+    accuracy_k = content.get("accuracy_k")
+    return CorrectedThermometer(
+        resolution_k=float(content["resolution_k"]),
+        accuracy_k=None if accuracy_k is None else float(accuracy_k),
+        accuracy_percent=float(content.get("accuracy_percent", 0.0)),
+        points=tuple(
+            CertifiedCorrection(
+                shown_c=float(row["shown_c"]),
+                correction_k=float(row["correction_k"]),
+                expanded_u_k=float(row["expanded_u_k"]),
+            )
+            for row in content.get("point", ())
+        ),
+        k=float(content.get("k", 2.0)),
+    )
+
+
+def _of(content: Mapping[str, Any], refusal: str, sha256: str) -> SpotThermometer:
+    serial, certificate = str(content["serial"]), str(content["certificate"])
+    emissivity = content["emissivity"]
+    told = f"certificate {certificate}" if content.get("point") else "by its maker's word"
+    return SpotThermometer(
+        serial=serial,
+        words=f"{serial}, {told}",
+        cited=f"thermometer {serial}, certificate {certificate}",
+        sha256=sha256,
+        corrections=corrections_of(content),
+        fixed_emissivity=None if isinstance(emissivity, str) else float(emissivity),
+        refusal=refusal,
+    )
