@@ -6,9 +6,7 @@ The scenario is of our own invention; neither the shop nor the vehicles exist.
 import contextlib
 import functools
 import json
-import shutil
 import subprocess
-import sys
 import time
 from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass
@@ -24,6 +22,7 @@ from host.errors import DeskError
 from host.point_data import point_data
 from host.procedures.runs_at_work import RunView, wait_until_over
 from host.procedures.sender_check import Phase, SenderCheckState
+from host.rig_process import SERVING_SPEED, RigProcess, rig_command
 
 STATION = "bench-1"
 CURVE = "ntc-310-80c"
@@ -43,9 +42,6 @@ _PLANTED_RUN = 2
 
 _RIG_STARTS_WITHIN_S = 30.0
 _RUN_ENDS_WITHIN_S = 300.0
-
-# Rig seconds in a wall second while the pages are served: quick enough to watch a bath move.
-SERVING_SPEED = 8.0
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -69,59 +65,6 @@ class DemoCheck:
         }
 
 
-class RigProcess:
-    """A rig as a process of its own, over the same wire as in the shop."""
-
-    def __init__(self, folder: Path, *, port: int, seed: int) -> None:
-        self.folder = folder
-        self._port, self._seed = port, seed
-        self._process: subprocess.Popen[bytes] | None = None
-
-    @property
-    def pid(self) -> int | None:
-        """Process number."""
-        return None if self._process is None else self._process.pid
-
-    def start(self, speed: str) -> None:
-        """Start it; what it says goes to rig.log in its folder."""
-        self.folder.mkdir(parents=True, exist_ok=True)
-        command = [
-            _rig_command(), "run", "--simulate", "--station", STATION, "--seed", str(self._seed),
-            "--broker", f"127.0.0.1:{self._port}", "--data", str(self.folder), "--speed", speed,
-            "--until-stdin-ends",  # so that it goes with the demo, however that ends
-        ]  # fmt: skip
-        with (self.folder / "rig.log").open("ab") as log:
-            self._process = subprocess.Popen(
-                command, stdin=subprocess.PIPE, stdout=log, stderr=log, start_new_session=True
-            )
-
-    def stop(self) -> None:
-        """Ask it to end, and see that it does."""
-        if self._process is None:
-            return
-        self._process.terminate()
-        try:
-            self._process.wait(10)
-        except subprocess.TimeoutExpired:
-            self._process.kill()
-            self._process.wait()
-        if self._process.stdin is not None:
-            self._process.stdin.close()
-        self._process = None
-
-    def has_died(self) -> bool:
-        """Tell whether it ended by itself."""
-        return self._process is not None and self._process.poll() is not None
-
-
-def _rig_command() -> str:
-    beside = Path(sys.executable).parent / "ohmbath-rig"
-    found = str(beside) if beside.exists() else shutil.which("ohmbath-rig")
-    if found is None:
-        raise DeskError("The program ohmbath-rig is not installed beside this one. Run: make demo")
-    return found
-
-
 def check_plant(plant: str) -> None:
     """Ask the rig's own program whether a fault can be planted; the desk knows none of them.
 
@@ -130,7 +73,7 @@ def check_plant(plant: str) -> None:
     DeskError
         If it cannot be, in the rig's words.
     """
-    asked = subprocess.run([_rig_command(), "plants", plant], capture_output=True, text=True)
+    asked = subprocess.run([rig_command(), "plants", plant], capture_output=True, text=True)
     if asked.returncode != 0:
         raise DeskError(asked.stderr.strip().removeprefix("ohmbath-rig: "))
 
@@ -187,7 +130,7 @@ class Demo:
         self.desk.store.settings.change(_SHOP)
         self.desk.store.stations.add(STATION)
         self.desk.live.add_station(STATION)
-        self.rig = RigProcess(folder.path / "rig", port=self._broker.port, seed=seed)
+        self.rig = RigProcess(folder.path / "rig", station=STATION, port=self._broker.port, seed=seed)
 
     def start(self) -> None:
         """Start desk and rig; returns once readings come in and the register is filled.

@@ -2,12 +2,14 @@
 
 from collections.abc import Callable
 
+from host.broker import LOOPBACK
 from host.data_folder import DataFolder
 from host.ingest import Ingest
 from host.live import Live
 from host.open_run_marks import OpenRunMarks
 from host.order_book import OrderBook
 from host.procedures.runs_at_work import RunsAtWork
+from host.simulated_bench import SimulatedBench
 from host.simulated_hands import SimulatedHands
 from host.store import open_store
 from host.wire import Access
@@ -61,6 +63,12 @@ class Desk:
             after_work=self.hands.watch if with_hands else lambda views: None,
         )
         self.hands.serve(self.runs)
+        self.simulated_bench = SimulatedBench(
+            store=self.store,
+            live=self.live,
+            folder=folder.path / "simulated-bench",
+            broker_port=broker_port if _lets_anybody_in(broker_host, access) else None,
+        )
 
     def start(self) -> None:
         """Begin to listen, to order and to lead."""
@@ -70,8 +78,15 @@ class Desk:
 
     def stop(self) -> None:
         """Leave everything as it can be taken up again."""
+        self.simulated_bench.stop()
         self.runs.stop()
         self.book.stop()
         self.ingest.stop()
         self.store.close()
         self.folder.unlock()
+
+
+def _lets_anybody_in(broker_host: str, access: Access | None) -> bool:
+    """Tell whether a rig on this machine needs neither password nor authority for that broker."""
+    wants_nothing = access is None or (access.username is None and access.ca_file is None)
+    return wants_nothing and broker_host in (LOOPBACK, "localhost")

@@ -4,6 +4,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Any
 
+from calibration.contract.readings import ReadingPack
 from calibration.curves import CurveError, ReferenceCurve
 from host.curve_choice import curve_by_name, text_of_curve
 from host.errors import DeskError
@@ -78,8 +79,8 @@ def settings_of(wish: SenderCheckWish, *, store: Store, live: Live) -> SenderChe
         rule=wish.rule,
         limit_k=wish.limit_k,
         set_points_c=tuple(sorted(wish.set_points_c)),
-        probe=_certified(store, "probe"),
-        decade_box=_certified(store, "decade_box"),
+        probe=_of_this_world(_certified(store, "probe"), latest),
+        decade_box=_of_this_world(_certified(store, "decade_box"), latest),
         ohms_check=None if wish.anew else check_that_serves(wish.station, store=store, live=live),
     )
     _check_set_points(settings)
@@ -136,3 +137,13 @@ def _certified(store: Store, kind: str) -> Mapping[str, Any]:
     today = local_day(store.now(), settings.zone)
     usable = store.register.usable(kind, today=today, months_by_kind=settings.recalibration_months)
     return dict(usable.content)
+
+
+def _of_this_world(instrument: Mapping[str, Any], latest: ReadingPack) -> Mapping[str, Any]:
+    """Instrument for a station, refused where it exists in simulation only and the station does not."""
+    if instrument.get("simulated", False) and not latest.simulated:
+        raise DeskError(
+            f"{instrument['serial']} of the register exists in simulation only; {latest.station} is real. "
+            "Add the certificate of the real instrument to the register."
+        )
+    return instrument

@@ -13,6 +13,7 @@ from host.pictures.verdict_shape import SHAPES
 from host.store.settings import Settings
 from host.web.certificates_pages import certificates_pages
 from host.web.desk_behind import DeskBehind, put_desk, the_desk
+from host.web.first_start_pages import first_start_pages
 from host.web.form_key import form_key, has_its_key, needs_key
 from host.web.in_place_pages import in_place_pages
 from host.web.live_stream import Streams, put_streams
@@ -59,6 +60,16 @@ _NEXT_STEPS: Mapping[int, str] = {
 }
 
 
+_PAGES = (
+    stations_pages,
+    runs_pages,
+    in_place_pages,
+    certificates_pages,
+    settings_pages,
+    first_start_pages,
+)
+
+
 def create_app(desk: DeskBehind) -> Flask:
     """App whose pages show ``desk`` and press its buttons.
 
@@ -72,7 +83,7 @@ def create_app(desk: DeskBehind) -> Flask:
     app.jinja_env.trim_blocks = app.jinja_env.lstrip_blocks = True
     put_desk(app, desk)
     put_streams(app, Streams(MOST_STREAMS))
-    for pages in (stations_pages, runs_pages, in_place_pages, certificates_pages, settings_pages):
+    for pages in _PAGES:
         app.register_blueprint(pages)
     _give_words(app)
     app.before_request(_begin)

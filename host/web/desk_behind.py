@@ -7,6 +7,7 @@ from flask import Flask, current_app
 if TYPE_CHECKING:
     from host.live import Live
     from host.procedures.runs_at_work import RunsAtWork
+    from host.simulated_bench import SimulatedBench
     from host.store import Store
 
 _KEY = "ohmbath.desk"
@@ -37,6 +38,10 @@ class DeskBehind(Protocol):
     @property
     def hands(self) -> Hands | None:
         """Hands for simulated stations, None where there are none."""
+
+    @property
+    def simulated_bench(self) -> "SimulatedBench | None":
+        """Bench that this desk can run for trying it, None where it cannot."""
 
 
 def put_desk(app: Flask, desk: DeskBehind) -> None:

@@ -20,6 +20,7 @@ from host.people.role import ALL_ROLES
 from host.procedures.sender_check_start import SenderCheckWish, check_that_serves
 from host.store.settings import RULES
 from host.web.desk_behind import the_desk
+from host.web.first_start_pages import doors_page, is_untouched
 from host.web.live_stream import all_stations_events, station_events, streams_of
 from host.web.rules import allowed
 from host.web.start_form import StartForm, curve_choices, empty_form, filled_form
@@ -34,6 +35,8 @@ _NO_ROOM = "Too many live pages are open. Close one; this page tries again by it
 @allowed(*ALL_ROLES)
 def index() -> str:
     """Every station, trouble first."""
+    if is_untouched(the_desk().store):
+        return doors_page()
     stations = all_stations_now(the_desk())
     return render_template("stations.html", stations=stations)
 

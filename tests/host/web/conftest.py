@@ -196,6 +196,7 @@ class SmallDesk:
         self.hands = SimulatedHands(live=self.live, book=self.book, plant_of=lambda run: None)
         self.runs = RunsAtWork(store=self.store, live=self.live, book=self.book)
         self.hands.serve(self.runs)
+        self.simulated_bench = None
         for station in self.store.stations.all():
             self._join(station.station)
 
@@ -325,6 +326,12 @@ def finished_desk(tmp_path: Path, _finished_folder: Path) -> Iterator[SmallDesk]
     made = SmallDesk(folder)
     yield made
     made.close()
+
+
+@pytest.fixture
+def real_probe_paper() -> str:
+    """Register file of a probe that exists."""
+    return PROBE_PAPER.replace("simulated = true\n", "").replace('"P-1"', '"P-3"')
 
 
 def events_of(text: str) -> list[dict[str, Any]]:

@@ -8,13 +8,6 @@ from host.web.app import create_app
 pytestmark = pytest.mark.slow
 
 
-def test_a_desk_without_stations_says_what_to_do(browser):
-    page = browser.get("/")
-    assert page.status_code == 200
-    assert "ohmbath station add" in page.text
-    assert "ohmbath-rig run --simulate" in page.text
-
-
 def test_the_list_says_live_values_and_that_the_bench_is_simulated(browser, bench):
     page = browser.get("/").text
     assert "bench-1" in page

@@ -1,0 +1,122 @@
+"""The simulated bench that a desk runs for somebody who has no bench yet."""
+
+import threading
+import time
+from enum import StrEnum
+from pathlib import Path
+
+from host.errors import DeskError
+from host.live import Live, StationState
+from host.rig_process import SERVING_SPEED, RigProcess
+from host.store import Store
+
+STATION = "simulated-1"
+_SEED = 1
+_PAPERS = ("probe.toml", "decade_box.toml")
+_COMES_UP_WITHIN_S = 60.0
+_LOOK_EVERY_S = 0.1
+
+
+class BenchState(StrEnum):
+    """How a simulated bench stands."""
+
+    OFF = "off"
+    STARTING = "starting"  # its rig was started and has not been heard yet
+    HEARD = "heard"
+    FAILED = "failed"
+
+
+class SimulatedBench:
+    """A rig of its own process on simulated silicon, as station ``simulated-1`` of this desk.
+
+    Parameters
+    ----------
+    folder : Path
+        Where the rig keeps its outbox, its world and its log.
+    broker_port : int or None
+        Port of a broker on this machine that lets anybody in; None where the desk has another one.
+    """
+
+    def __init__(self, *, store: Store, live: Live, folder: Path, broker_port: int | None) -> None:
+        self._store, self._live = store, live
+        self._broker_port = broker_port
+        self._rig = RigProcess(folder, station=STATION, port=broker_port or 0, seed=_SEED)
+        self._lock = threading.Lock()
+        self._stopping = threading.Event()
+        self._thread: threading.Thread | None = None
+        self._failed = False
+
+    @property
+    def log(self) -> Path:
+        """What its rig says."""
+        return self._rig.folder / "rig.log"
+
+    @property
+    def state(self) -> BenchState:
+        """How it stands now."""
+        if self._failed or self._rig.has_died():
+            return BenchState.FAILED
+        if self._rig.pid is None:
+            return BenchState.OFF
+        heard = self._live.station(STATION)
+        came_up = self._thread is not None and not self._thread.is_alive()
+        is_live = heard is not None and heard.state is StationState.LIVE
+        return BenchState.HEARD if came_up and is_live else BenchState.STARTING
+
+    def refusal(self) -> str | None:
+        """Why this desk cannot have a simulated bench, in words; None where it can."""
+        if self._broker_port is None:
+            return (
+                "This desk works with a broker of the shop, and a simulated bench has no password for it. "
+                "Try it in a folder of its own: ohmbath demo"
+            )
+        if any(not instrument.simulated for instrument in self._store.register.all()):
+            return (
+                "This desk's register holds real instruments, and simulated ones do not belong beside them. "
+                "Try it in a folder of its own: ohmbath demo"
+            )
+        return None
+
+    def start(self) -> None:
+        """Start its rig, and put the papers of its simulated instruments into the register.
+
+        Raises
+        ------
+        DeskError
+            If this desk cannot have one, or the rig's program is missing.
+        """
+        with self._lock:
+            words = self.refusal()
+            if words is not None:
+                raise DeskError(words)
+            if self._rig.pid is not None and not self._rig.has_died():
+                return
+            self._rig.stop()
+            if STATION not in {known.station for known in self._store.stations.all()}:
+                self._store.stations.add(STATION)
+            self._live.add_station(STATION)
+            self._failed = False
+            self._rig.start(f"{SERVING_SPEED:g}")
+            self._thread = threading.Thread(target=self._bring_up, name="simulated-bench", daemon=True)
+            self._thread.start()
+
+    def stop(self) -> None:
+        """End its rig; its bath is as it was when it starts again."""
+        self._stopping.set()
+        with self._lock:
+            if self._thread is not None:
+                self._thread.join()
+            self._rig.stop()
+        self._stopping.clear()
+
+    def _bring_up(self) -> None:
+        end_s = time.monotonic() + _COMES_UP_WITHIN_S
+        papers = [self._rig.folder / "papers" / name for name in _PAPERS]
+        while not self._stopping.wait(_LOOK_EVERY_S):
+            if self._rig.has_died() or time.monotonic() > end_s:
+                self._failed = True
+                return
+            if self._live.latest(STATION) is not None and all(paper.exists() for paper in papers):
+                for paper in papers:
+                    self._store.register.add_text(paper.read_text("utf-8"))
+                return
