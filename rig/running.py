@@ -23,9 +23,9 @@ log = logging.getLogger(__name__)
 
 _STOP_PATIENCE_S = 10.0
 
-# Above this speed a disk is slower than the passes: a few are kept in one transaction.
+# Above this speed a disk is slower than the passes: eight are kept in one transaction.
 _QUICK_SPEED = 40.0
-QUICK_GROUP = 4
+QUICK_GROUP = 8
 
 
 class RunningRig:

@@ -59,9 +59,11 @@ class TapConverter:
                 for _ in range(plan.discard):
                     next_slot()
                     _ = chip.raw_value  # the sample capacitor still holds some of the tap before
+                total = 0
                 for _ in range(plan.block):
                     next_slot()
-                    sums[tap] += chip.raw_value
+                    total += chip.raw_value
+                sums[tap] += total
         kept = plan.rounds * plan.block
         return sums[0] / kept, sums[1] / kept, sums[2] / kept
 

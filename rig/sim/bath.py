@@ -1,11 +1,10 @@
 """The bath: 1.5 litres in an insulated jug, stirred, with a thermostatic immersion heater, in a room."""
 
 import math
+from collections.abc import Iterator
 from dataclasses import dataclass
 
 import numpy as np
-
-from rig.sim.chance import NormalNumbers
 
 THERMOSTAT_PERIOD_S = 1.0
 # The thermostat shows and uses steps of this size: one cause of its hunting.
@@ -77,7 +76,7 @@ def vapour_pressure_pa(temperature_c: float) -> float:
 class Bath:
     """Integrates the bath in small steps."""
 
-    def __init__(self, *, parameters: BathParameters, state: BathState, wander: NormalNumbers) -> None:
+    def __init__(self, *, parameters: BathParameters, state: BathState, wander: Iterator[float]) -> None:
         self.parameters = parameters
         self.state = state
         self._wander = wander
@@ -118,7 +117,7 @@ class Bath:
         parameters, state = self.parameters, self.state
         share = dt_s / parameters.room_tau_s
         state.room_c += (parameters.room_mean_c - state.room_c) * share
-        state.room_c += parameters.room_sd_k * math.sqrt(2.0 * share) * self._wander.next()
+        state.room_c += parameters.room_sd_k * math.sqrt(2.0 * share) * next(self._wander)
 
     def _thermostat(self, dt_s: float) -> None:
         """Proportional, integral, some foresight; its sensor lags, is a little off, and reads in steps."""

@@ -1,5 +1,8 @@
 """Chance for the simulated bench: streams drawn from one seed, normal numbers in blocks for speed."""
 
+from collections.abc import Iterator
+from itertools import chain, repeat
+
 import numpy as np
 
 BLOCK = 4096
@@ -30,21 +33,6 @@ def generator(seed: int, stream: str, *more: int) -> np.random.Generator:
     return np.random.default_rng([seed, STREAMS[stream], *more])
 
 
-class NormalNumbers:
-    """Standard normal numbers, one at a time, drawn a block at a time."""
-
-    __slots__ = ("_block", "_chance", "_index")
-
-    def __init__(self, chance: np.random.Generator) -> None:
-        self._chance = chance
-        self._block: list[float] = []
-        self._index = BLOCK
-
-    def next(self) -> float:
-        """One number."""
-        if self._index == BLOCK:
-            self._block = self._chance.standard_normal(BLOCK).tolist()
-            self._index = 0
-        number = self._block[self._index]
-        self._index += 1
-        return number
+def normal_numbers(chance: np.random.Generator) -> Iterator[float]:
+    """Standard normal numbers without end, drawn a block at a time."""
+    return chain.from_iterable(chance.standard_normal(BLOCK).tolist() for _ in repeat(None))

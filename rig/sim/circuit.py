@@ -1,10 +1,10 @@
 """The simulated circuit: which excitation and relays are on decides what stands at each converter input."""
 
 import math
+from collections.abc import Iterator
 from dataclasses import dataclass
 
 from rig.sim.board import Board, RealChannel, RealDecadeBox, RealRange
-from rig.sim.chance import NormalNumbers
 from rig.sim.plants import ChipEffects
 from rig.sim.world import World
 from rig.wiring import InsertionWiring, Wiring
@@ -16,18 +16,15 @@ OPEN_OHM = 1e12
 
 @dataclass(slots=True)
 class PassTime:
-    """Time within a pass, on top of the clock that stands still meanwhile.
+    """Time within a pass, for the clock stands still meanwhile.
 
     Attributes
     ----------
-    began_s : float
-        Rig time of the pass. [s]
-    offset_s : float
-        What drivers have waited since. [s]
+    now_s : float
+        Rig time at which the pass began, and what drivers have waited since. [s]
     """
 
-    began_s: float = 0.0
-    offset_s: float = 0.0
+    now_s: float = 0.0
 
 
 class SimulatedPacer:
@@ -41,11 +38,11 @@ class SimulatedPacer:
 
     def now_s(self) -> float:
         """Time within the pass. [s]"""
-        return self._time.offset_s
+        return self._time.now_s
 
     def wait(self, duration_s: float) -> None:
         """Move by ``duration_s``. [s]"""
-        self._time.offset_s += duration_s
+        self._time.now_s += duration_s
 
     def start(self, interval_s: float) -> None:
         """Begin a row of slots now."""
@@ -53,7 +50,7 @@ class SimulatedPacer:
 
     def next(self) -> None:
         """Move on by one slot."""
-        self._time.offset_s += self._interval_s
+        self._time.now_s += self._interval_s
 
 
 class Relays:
@@ -124,7 +121,7 @@ class Circuit:
         What the clips hold; it is told the electrical heat.
     time : PassTime
         For how long current flowed.
-    noise : NormalNumbers
+    noise : iterator of float
         Chatter of worn contacts.
     """
 
@@ -136,7 +133,7 @@ class Circuit:
         wiring: Wiring,
         world: World,
         time: PassTime,
-        noise: NormalNumbers,
+        noise: Iterator[float],
     ) -> None:
         self._board = board
         self._box = box
@@ -148,33 +145,30 @@ class Circuit:
         self._faults = ChipEffects()
         self._fed: set[int] = set()
         self._moved_s = -math.inf
-        self._levels: list[float] | None = None
+        self.solved: list[float] | None = None
         self._sender_w = 0.0
         self._probe_w = 0.0
         self._since_s = 0.0
 
-    @property
     def levels(self) -> list[float]:
         """Voltage at each converter input. [count of full scale]"""
-        levels = self._levels
-        if levels is None:
-            levels = self._levels = self._solve()
-        return levels
+        if self.solved is None:
+            self.solved = self._solve()
+        return self.solved
 
     def take(self, faults: ChipEffects) -> None:
         """Let faults into the circuit."""
         self._faults = faults
         self.relays.take(faults)
-        self._levels = None
+        self.solved = None
 
     def begin_pass(self, now_s: float) -> None:
         """The world is about to move on to ``now_s``: excitation that was left on has warmed it. [s]"""
         if self._fed:
-            self._time.offset_s = max(self._time.offset_s, now_s - self._time.began_s)
+            self._time.now_s = max(self._time.now_s, now_s)
             self._account_for_heat()
-        self._time.began_s = now_s
-        self._time.offset_s = self._since_s = 0.0
-        self._levels = None
+        self._time.now_s = self._since_s = now_s
+        self.solved = None
 
     def pin_changed(self, gpio: int, high: bool) -> None:
         """Take note of an output pin."""
@@ -187,7 +181,7 @@ class Circuit:
         elif gpio in self.relays.gpio_of_place:
             self._account_for_heat()
             self.relays.drive_place(gpio, high)
-            self._moved_s = self._time.began_s + self._time.offset_s
+            self._moved_s = self._time.now_s
         else:
             return
         self._settle_power()
@@ -204,15 +198,15 @@ class Circuit:
         return self._world.state.bath.room_c + self._board.above_room_k
 
     def _settle_power(self) -> None:
-        self._levels = None
+        self.solved = None
         if self._fed:
-            self._levels = self._solve()
+            self.solved = self._solve()
         else:
             self._sender_w = self._probe_w = 0.0
 
     def _account_for_heat(self) -> None:
-        span_s = self._time.offset_s - self._since_s
-        self._since_s = self._time.offset_s
+        span_s = self._time.now_s - self._since_s
+        self._since_s = self._time.now_s
         if span_s > 0:
             self._world.heat.sender_j += self._sender_w * span_s
             self._world.heat.probe_j += self._probe_w * span_s
@@ -271,9 +265,8 @@ class Circuit:
 
     def _chattering(self, box_ohm: float) -> float:
         """Sender relay's contacts while they bounce: some of the time they touch badly. [Ω]"""
-        now_s = self._time.began_s + self._time.offset_s
-        if now_s - self._moved_s < self._faults.relay_bounce_s:
-            return box_ohm + 200.0 * abs(self._noise.next())
+        if self._time.now_s - self._moved_s < self._faults.relay_bounce_s:
+            return box_ohm + 200.0 * abs(next(self._noise))
         return box_ohm
 
     def _reference_ohm(self, channel: RealChannel, each: RealRange) -> float:

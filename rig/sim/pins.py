@@ -32,32 +32,38 @@ class WatchedPin(MockPin):
 
 
 class WholeTransferSPI(SPI):
-    """SPI that hands the chip a whole transfer."""
+    """SPI that hands the chip a whole transfer.
+
+    Attributes
+    ----------
+    transfer : callable
+        Bytes that come back while others go out: the chip's own, with nothing between.
+    """
 
     bits_per_word = 8
 
     def __init__(self, *, pin_factory: Any, chip: ConverterChip) -> None:
         super().__init__(pin_factory=pin_factory)
-        self._chip: ConverterChip | None = chip
-
-    def transfer(self, data: Sequence[int]) -> list[int]:
-        """Bytes that come back while ``data`` go out."""
-        if self._chip is None:
-            raise OSError("SPI is closed")
-        return self._chip.transfer(data)
+        self._is_open = True
+        self.transfer: Callable[[Sequence[int]], Sequence[int]] = chip.transfer
 
     def close(self) -> None:
         """Let go of the chip."""
-        self._chip = None
+        self._is_open = False
+        self.transfer = _refuse
         super().close()
 
     @property
     def closed(self) -> bool:
         """Tell whether the chip was let go."""
-        return self._chip is None
+        return not self._is_open
 
     def _get_clock_mode(self) -> int:
         return 0
+
+
+def _refuse(data: Sequence[int]) -> Sequence[int]:
+    raise OSError("SPI is closed")
 
 
 class SimulatedPinFactory(MockFactory):

@@ -3,7 +3,7 @@
 from pathlib import Path
 
 from rig.sim.board import Board, RealDecadeBox, draw_thresholds
-from rig.sim.chance import NormalNumbers, generator
+from rig.sim.chance import generator, normal_numbers
 from rig.sim.circuit import Circuit, PassTime, SimulatedPacer
 from rig.sim.converter_chip import ConverterChip, ConverterCore
 from rig.sim.expander_chip import PortExpanderChip
@@ -43,14 +43,14 @@ class SimulatedSilicon:
         self.box = RealDecadeBox.draw(generator(seed, "decade_box"), wiring.decade_box.step_ohm)
         self._time = PassTime()
         self.pacer = SimulatedPacer(self._time)
-        noise = NormalNumbers(generator(seed, "noise", waking))
+        noise = normal_numbers(generator(seed, "noise", waking))
         self.circuit = Circuit(
             board=self.board,
             box=self.box,
             wiring=wiring,
             world=world,
             time=self._time,
-            noise=NormalNumbers(generator(seed, "contact", waking, 1)),
+            noise=normal_numbers(generator(seed, "contact", waking, 1)),
         )
         self._core = ConverterCore(
             circuit=self.circuit,
@@ -65,7 +65,7 @@ class SimulatedSilicon:
         )
         self.infrared_chip = InfraredChip(
             body_c=lambda: world.infrared_body_c,
-            target_c=lambda cell: world.infrared_target_c(cell=cell, normal=noise.next()),
+            target_c=lambda cell: world.infrared_target_c(cell=cell, normal=next(noise)),
             emissivity=wiring.infrared.emissivity,
             address=wiring.infrared.i2c_address,
         )

@@ -13,7 +13,7 @@ from rig.sim.bodies import (
     seen_by_infrared_c,
     wander_gradient,
 )
-from rig.sim.chance import NormalNumbers, generator
+from rig.sim.chance import generator, normal_numbers
 from rig.sim.plants import BathEffects, Effects, Place, Plant, bath_effects_of, effects_of, place_of
 from rig.sim.thermistor_law import ThermistorLaw, load_laws
 
@@ -109,7 +109,7 @@ class World:
         self.state = state
         self.heat = Heat()
         self._now_s = now_s
-        self._wander = NormalNumbers(generator(state.seed, "wander", state.wakings))
+        self._wander = normal_numbers(generator(state.seed, "wander", state.wakings))
         self._bath = Bath(parameters=state.bath_parameters, state=state.bath, wander=self._wander)
         sender_law, probe_law = load_laws()
         self._sender_law = sender_law.law
@@ -235,7 +235,7 @@ class World:
         state = self.state
         parameters, bodies, sender = state.body_parameters, state.bodies, state.sender
         bath_c, room_c = state.bath.bath_c, state.bath.room_c
-        bodies.gradient_k = wander_gradient(bodies.gradient_k, dt_s, self._wander.next())
+        bodies.gradient_k = wander_gradient(bodies.gradient_k, dt_s, next(self._wander))
         at_probe_c = bath_c + probe_w / parameters.probe_dissipation_w_per_k
         at_sender_c = (
             bath_c

@@ -1,13 +1,14 @@
 """The simulated board keeps to the data sheets it was drawn from."""
 
 import tomllib
+from itertools import islice
 from pathlib import Path
 
 import numpy as np
 import pytest
 
 from rig.sim.board import Board, draw_thresholds
-from rig.sim.chance import NormalNumbers, generator
+from rig.sim.chance import generator, normal_numbers
 from rig.wiring import load_wiring
 
 ACCURACY = tomllib.loads((Path(__file__).parent / "published" / "mcp3208.toml").read_text("utf-8"))[
@@ -44,8 +45,8 @@ def test_resistors_are_within_their_tolerance(seed: int) -> None:
 
 
 def test_noise_in_blocks_is_normal_and_does_not_repeat() -> None:
-    numbers = NormalNumbers(generator(1, "noise"))
-    drawn = np.array([numbers.next() for _ in range(20_000)])
+    numbers = normal_numbers(generator(1, "noise"))
+    drawn = np.array(list(islice(numbers, 20_000)))
     assert abs(drawn.mean()) < 0.03
     assert drawn.std() == pytest.approx(1.0, abs=0.02)
     assert len(np.unique(drawn)) == len(drawn)

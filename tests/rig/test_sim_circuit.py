@@ -97,7 +97,7 @@ def test_every_input_stands_where_kirchhoff_puts_it(
         device_ohm = 1 / (1 / device_ohm + 1 / (box_ohm + channel.contact_ohm))
     expected = solved(channel, fed, circuit.board_c, device_ohm + channel.clips_ohm)
     for tap, volt in expected.items():
-        assert circuit.levels[tap] / 4096 == pytest.approx(volt, abs=2e-7), f"input {tap}"
+        assert circuit.levels()[tap] / 4096 == pytest.approx(volt, abs=2e-7), f"input {tap}"
 
 
 def test_the_top_tap_of_the_probe_shows_the_top_of_the_lower_range_too(bench: SimulatedBench) -> None:
