@@ -17,7 +17,8 @@ from statistics import median
 from typing import Any
 
 from calibration.contract.presence import Stored
-from calibration.contract.readings import ReadingPack, decode_readings
+from calibration.contract.readings import ReadingPack
+from calibration.contract.senml import decode_readings
 from rig.bell import Bell
 from rig.bench import SimulatedBench, simulated_bench
 from rig.clock import RealClock, SimulatedClock
@@ -65,10 +66,12 @@ class Benchmark:
     ----------
     speed_times : float
         Rig seconds in a wall second, with all drivers, the outbox and a desk that answers at once.
+    speed_times_by_processor : float
+        Rig seconds in a second of processor time: the same without waits for the disk or other programs.
     cpu_ms_per_pass : float
-        Processor time of a pass; the wall time beyond it is the disk's, or other programs'. [ms]
-    memory_start_mb, memory_end_mb : float
-        Resident memory after the first tenth of the passes, and at their end. [MB]
+        Processor time of a pass. [ms]
+    memory_mb : tuple of float
+        Resident memory after each tenth of the passes. [MB]
     load_before : float
         Load average of the machine when it began: above the number of processors, all figures are too high.
     """
@@ -76,9 +79,9 @@ class Benchmark:
     simulated_hours: float
     passes: int
     speed_times: float
+    speed_times_by_processor: float
     cpu_ms_per_pass: float
-    memory_start_mb: float
-    memory_end_mb: float
+    memory_mb: tuple[float, ...]
     outbox_mb: float
     pass_jitter: Lateness
     burst_jitter: Lateness
@@ -94,11 +97,13 @@ class Benchmark:
         yield f"load {self.load_before:.1f} on {self.processors} processors when it began"
         yield (
             f"speed: {self.speed_times:.0f} times real time at 4 passes a second ({self.passes:,} passes); "
-            f"{self.cpu_ms_per_pass:.2f} ms of processor time a pass"
+            f"{self.speed_times_by_processor:.0f} simulated seconds in a second of processor time, "
+            f"{self.cpu_ms_per_pass:.2f} ms a pass"
         )
+        each = ", ".join(f"{mb:.1f}" for mb in self.memory_mb)
         yield (
-            f"memory: {self.memory_start_mb:.1f} MB at a tenth, {self.memory_end_mb:.1f} MB after "
-            f"{self.simulated_hours:g} simulated hours; outbox {self.outbox_mb:.1f} MB"
+            f"memory: {each} MB after each tenth of {self.simulated_hours:g} simulated hours; "
+            f"outbox {self.outbox_mb:.1f} MB"
         )
         for name, jitter in (("4 Hz", self.pass_jitter), ("50 Hz burst", self.burst_jitter)):
             yield (
@@ -203,17 +208,17 @@ def run_benchmark(*, simulated_hours: float, jitter_s: float, bursts: int, seed:
     load_before = os.getloadavg()[0]
     passes = round(simulated_hours * 3600 / USUAL_PERIOD_S)
     with tempfile.TemporaryDirectory() as text:
-        speed, cpu, memory, outbox_mb = _speed_and_memory(Path(text), passes, seed)
+        course = _course(Path(text), passes, seed)
     with tempfile.TemporaryDirectory() as text:
         pass_jitter, burst_jitter = _jitter(Path(text), jitter_s, bursts, seed)
     return Benchmark(
         simulated_hours=simulated_hours,
         passes=passes,
-        speed_times=round(speed, 1),
-        cpu_ms_per_pass=round(cpu, 3),
-        memory_start_mb=round(memory[0], 1),
-        memory_end_mb=round(memory[1], 1),
-        outbox_mb=round(outbox_mb, 1),
+        speed_times=round(course.speed(course.wall_s), 1),
+        speed_times_by_processor=round(course.speed(course.cpu_s), 1),
+        cpu_ms_per_pass=round(1000.0 * course.cpu_s / course.passes, 3),
+        memory_mb=tuple(round(mb, 1) for mb in course.memory_mb),
+        outbox_mb=round(course.outbox_mb, 1),
         pass_jitter=pass_jitter,
         burst_jitter=burst_jitter,
         load_before=round(load_before, 2),
@@ -232,23 +237,39 @@ def _works(folder: Path, bench: SimulatedBench, *, group: int) -> Iterator[_Work
         works.close()
 
 
-def _speed_and_memory(
-    folder: Path, passes: int, seed: int
-) -> tuple[float, float, tuple[float, float], float]:
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Course:
+    """What passes cost, from the first tenth on."""
+
+    passes: int
+    wall_s: float
+    cpu_s: float
+    memory_mb: list[float]
+    outbox_mb: float
+
+    def speed(self, seconds: float) -> float:
+        return self.passes * USUAL_PERIOD_S / seconds
+
+
+def _course(folder: Path, passes: int, seed: int) -> _Course:
     clock = SimulatedClock(start_utc_s=time.time())
     bench = simulated_bench(
         wiring=load_wiring(), seed=seed, plant=None, world_file=folder / "world.json", clock=clock
     )
     with _works(folder, bench, group=QUICK_GROUP) as works:
-        tenth = passes // 10
-        works.wait_for(tenth)
-        start_mb, wall_s, cpu_s, first = _resident_mb(), time.monotonic(), time.process_time(), works.last()
-        works.wait_for(passes)
-        done = works.last() - first
-        wall_s, cpu_s = time.monotonic() - wall_s, time.process_time() - cpu_s
-        outbox_mb = (folder / "outbox.sqlite").stat().st_size / _MB
-        memory = start_mb, _resident_mb()
-    return done * USUAL_PERIOD_S / wall_s, 1000.0 * cpu_s / done, memory, outbox_mb
+        works.wait_for(passes // 10)
+        memory_mb = [_resident_mb()]
+        wall_s, cpu_s, first = time.monotonic(), time.process_time(), works.last()
+        for tenth in range(2, 11):
+            works.wait_for(tenth * passes // 10)
+            memory_mb.append(_resident_mb())
+        return _Course(
+            passes=works.last() - first,
+            wall_s=time.monotonic() - wall_s,
+            cpu_s=time.process_time() - cpu_s,
+            memory_mb=memory_mb,
+            outbox_mb=(folder / "outbox.sqlite").stat().st_size / _MB,
+        )
 
 
 def _jitter(folder: Path, jitter_s: float, bursts: int, seed: int) -> tuple[Lateness, Lateness]:

@@ -3,7 +3,8 @@
 import sqlite3
 from enum import StrEnum
 
-from calibration.contract.readings import GapPack, encode_gap
+from calibration.contract.readings import GapPack
+from calibration.contract.senml import encode_gap
 from rig.outbox_file import OutboxFile
 
 

@@ -7,13 +7,8 @@ import threading
 import time
 from dataclasses import dataclass, replace
 
-from calibration.contract.readings import (
-    CHANNEL_UNITS,
-    ChannelReading,
-    Quality,
-    ReadingPack,
-    encode_readings,
-)
+from calibration.contract.readings import CHANNEL_UNITS, ChannelReading, Quality, ReadingPack
+from calibration.contract.senml import encode_readings
 from rig.bell import Bell
 from rig.bench import Bench, BenchSample
 from rig.desk_watch import LOST_AFTER_S, DeskWatch

@@ -24,7 +24,8 @@ from unittest import mock
 from sqlalchemy import event
 
 from calibration.contract.joining import JoinFile
-from calibration.contract.readings import ChannelReading, Insertion, Quality, ReadingPack, encode_readings
+from calibration.contract.readings import ChannelReading, Insertion, Quality, ReadingPack
+from calibration.contract.senml import encode_readings
 from calibration.contract.topics import station_and_kind, topic
 from host.data_folder import DataFolder
 from host.ingest import _CAME_UP, Ingest, _Message

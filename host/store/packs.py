@@ -8,7 +8,8 @@ from typing import Any
 from sqlalchemy import Connection, bindparam, func, select
 
 from calibration.contract.messages import MessageError
-from calibration.contract.readings import GapPack, ReadingPack, decode_readings
+from calibration.contract.readings import GapPack, ReadingPack
+from calibration.contract.senml import decode_readings
 from host.store import schema
 from host.store.aside import Refusal, keep_aside
 from host.store.engine import Database

@@ -15,7 +15,8 @@ from sqlalchemy import event
 
 from calibration.contract.orders import Action, Answer, AnswerState, decode_order, encode_answer
 from calibration.contract.presence import Presence, Stored, decode_stored, encode_presence
-from calibration.contract.readings import GapPack, ReadingPack, encode_gap, encode_readings
+from calibration.contract.readings import GapPack, ReadingPack
+from calibration.contract.senml import encode_gap, encode_readings
 from calibration.contract.topics import topic
 from host.broker import EmbeddedBroker, free_port
 from host.data_folder import DataFolder

@@ -2,7 +2,8 @@ import threading
 from collections.abc import Callable
 
 from calibration.contract.presence import Presence
-from calibration.contract.readings import ReadingPack, encode_readings
+from calibration.contract.readings import ReadingPack
+from calibration.contract.senml import encode_readings
 from host.live import RING_LENGTH, Live, StationState
 from host.store import Store
 from host.store.packs import Arrival

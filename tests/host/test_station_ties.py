@@ -16,7 +16,8 @@ from calibration.contract.presence import (
     encode_presence,
     encode_stored,
 )
-from calibration.contract.readings import GapPack, ReadingPack, encode_gap, encode_readings
+from calibration.contract.readings import GapPack, ReadingPack
+from calibration.contract.senml import encode_gap, encode_readings
 from host.cli import main
 from host.data_folder import DataFolder
 from host.ingest import _CAME_UP, Ingest, _Message

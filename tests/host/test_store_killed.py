@@ -8,7 +8,8 @@ from pathlib import Path
 
 import pytest
 
-from calibration.contract.readings import ReadingPack, encode_readings
+from calibration.contract.readings import ReadingPack
+from calibration.contract.senml import encode_readings
 from host.data_folder import DataFolder
 from host.store import open_store
 from host.store.packs import Arrival

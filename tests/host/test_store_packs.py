@@ -6,7 +6,8 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from calibration.contract.readings import GapPack, ReadingPack, encode_gap, encode_readings
+from calibration.contract.readings import GapPack, ReadingPack
+from calibration.contract.senml import encode_gap, encode_readings
 from host.data_folder import DataFolder
 from host.store import Store, open_store
 from host.store.aside import DAILY_LIMIT

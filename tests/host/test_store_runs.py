@@ -6,7 +6,8 @@ import pytest
 from sqlalchemy import text
 from sqlalchemy.exc import IntegrityError
 
-from calibration.contract.readings import ReadingPack, encode_readings
+from calibration.contract.readings import ReadingPack
+from calibration.contract.senml import encode_readings
 from host.citation import Citation
 from host.data_folder import DataFolder
 from host.store import Store, open_store

@@ -13,13 +13,8 @@ from paho.mqtt.enums import CallbackAPIVersion
 
 from calibration.contract.orders import Answer, Order, decode_answer, encode_order
 from calibration.contract.presence import Presence, Stored, decode_presence, encode_stored
-from calibration.contract.readings import (
-    ChannelReading,
-    Insertion,
-    Quality,
-    ReadingPack,
-    decode_readings,
-)
+from calibration.contract.readings import ChannelReading, Insertion, Quality, ReadingPack
+from calibration.contract.senml import decode_readings
 from calibration.contract.topics import topic
 from rig.bell import Bell
 from rig.bench import BenchSample

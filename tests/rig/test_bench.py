@@ -13,7 +13,8 @@ import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
-from calibration.contract.readings import Insertion, Quality, ReadingPack, decode_readings, encode_readings
+from calibration.contract.readings import Insertion, Quality, ReadingPack
+from calibration.contract.senml import decode_readings, encode_readings
 from rig.bench import Bench, BenchSample, MetalBench, SimulatedBench, real_bench, simulated_bench
 from rig.clock import RealClock, SimulatedClock
 from rig.driven_bench import Below

@@ -7,7 +7,7 @@ import pytest
 
 from calibration.contract.orders import AnswerState, Order
 from calibration.contract.presence import Stored, encode_stored
-from calibration.contract.readings import decode_readings
+from calibration.contract.senml import decode_readings
 from rig.trouble import OTHER_STORE
 
 pytestmark = pytest.mark.broker

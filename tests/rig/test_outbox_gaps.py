@@ -6,7 +6,8 @@ import pytest
 
 from calibration.contract.joining import JoinFile
 from calibration.contract.presence import Stored
-from calibration.contract.readings import GapPack, decode_readings
+from calibration.contract.readings import GapPack
+from calibration.contract.senml import decode_readings
 from rig.bell import Bell
 from rig.joining import JoinError, join_rig, new_rig_id, read_join_file
 from rig.outbox import Outbox

@@ -12,7 +12,7 @@ import click
 import pytest
 from click.testing import CliRunner, Result
 
-from calibration.contract.readings import decode_readings
+from calibration.contract.senml import decode_readings
 from rig.cli import main
 
 Until = Callable[..., None]

@@ -14,13 +14,8 @@ from flask.testing import FlaskClient
 
 from calibration.contract.orders import Answer, AnswerState, decode_order, encode_answer
 from calibration.contract.presence import Presence
-from calibration.contract.readings import (
-    ChannelReading,
-    Insertion,
-    Quality,
-    ReadingPack,
-    encode_readings,
-)
+from calibration.contract.readings import ChannelReading, Insertion, Quality, ReadingPack
+from calibration.contract.senml import encode_readings
 from calibration.curves import load_curve
 from calibration.resistance.three_tap import ratio_count
 from calibration.thermistor.steinhart_hart import SteinhartHart

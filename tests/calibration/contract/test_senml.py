@@ -19,10 +19,8 @@ from calibration.contract.readings import (
     Insertion,
     Quality,
     ReadingPack,
-    decode_readings,
-    encode_gap,
-    encode_readings,
 )
+from calibration.contract.senml import decode_readings, encode_gap, encode_readings
 
 BOOT = "00000001-ab12cd34"
 _BOOTS = st.from_regex(r"[0-9]{8}-[0-9a-f]{8}", fullmatch=True)
