@@ -23,7 +23,8 @@ _K = 2.0
 
 #: How closely a needle is read, half-width. Assumed. [K]
 NEEDLE_HALF_WIDTH_K = 2.0
-#: What an engine bay around a warm engine is at, half-width beside what was typed. Assumed. [K]
+#: What an engine bay around a warm engine is at, half-width beside what was typed; the thermometer in a hand
+#: before it is no nearer to that. Assumed. [K]
 SURROUNDINGS_HALF_WIDTH_K = 15.0
 
 
@@ -139,6 +140,7 @@ def spot_reading(
             set_emissivity=set_emissivity,
             surroundings_c=surroundings_c,
             surroundings_half_width_k=SURROUNDINGS_HALF_WIDTH_K,
+            believed_half_width_k=SURROUNDINGS_HALF_WIDTH_K,
         ),
         thermometer=Thermometer.HANDHELD,
         u_reading_k=own.standard_u_k,

@@ -65,6 +65,22 @@ class TypedShot:
     thermometer: Thermometer
     u_reading_k: float
 
+    @property
+    def believed_words(self) -> str:
+        """What the thermometer takes for the surroundings and whose word that is, for a person."""
+        shot = self.shot
+        if shot.believed_c is None:
+            assumed = shot.believed_half_width_k is None
+            whose = "assumed by common practice, no single source" if assumed else "as stated"
+            return (
+                "The thermometer takes its own body for the surroundings, as warm as what the\n"
+                f"surface mirrors ± {shot.taken_off_half_width_k:g} K ({whose})."
+            )
+        return (
+            f"The thermometer takes {shot.believed_c:.4g} ± {shot.taken_off_half_width_k:g} °C for the "
+            "surroundings (as stated)."
+        )
+
     def true_from(self, reading_c: float) -> Budget:
         """The surface's temperature from a reading. [°C]"""
         law, surface = self.thermometer.band, self.surface.surface

@@ -5,10 +5,11 @@ what it believes is mirrored, by the emissivity it is set to:
 
     e_set S(t_ind) + (1 - e_set) S(t_believed) = e S(t_s) + (1 - e) S(t_surr)
 
-A handheld believes in the surroundings that were typed into it, or in its own body; here they are the true
-surroundings unless stated otherwise.
+A handheld believes in its own body, or in the surroundings that were typed into it. Unless stated otherwise
+its body is taken to be as warm as what the surface mirrors, within `BODY_APART_HALF_WIDTH_K`.
 """
 
+import math
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
@@ -19,6 +20,11 @@ from calibration.uncertainty.line import rectangular
 
 #: Below this a surface is a mirror, and what it mirrors is what would be measured.
 LOWEST_EMISSIVITY = 0.1
+
+#: How far the body of a thermometer that lay half an hour in the room is from what the surface mirrors, half-
+#: width: it was in a hand, and walls, lamps and people are not as warm as the air. Common practice, no single
+#: source. Beside a hot engine it is more: say what the thermometer believes. [K]
+BODY_APART_HALF_WIDTH_K = 5.0
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -62,13 +68,17 @@ class Shot:
     surroundings_half_width_k : float
         Anywhere within ± this is equally likely. [K]
     believed_c : float or None
-        What the thermometer takes for the surroundings; None: the true ones. [°C]
+        What the thermometer takes for the surroundings; None: its body, about as warm as they are. [°C]
+    believed_half_width_k : float or None
+        Anywhere within ± this of what is stated, or else of the surroundings, is equally likely. None: 0
+        where it is stated, else `BODY_APART_HALF_WIDTH_K`. [K]
     """
 
     set_emissivity: float
     surroundings_c: float
     surroundings_half_width_k: float = 0.0
     believed_c: float | None = None
+    believed_half_width_k: float | None = None
 
     def __post_init__(self) -> None:
         if not LOWEST_EMISSIVITY <= self.set_emissivity <= 1.0:
@@ -76,13 +86,26 @@ class Shot:
                 f"No thermometer is set to an emissivity of {self.set_emissivity:g}: look again at its "
                 f"display, and set it from {LOWEST_EMISSIVITY:g} to 1."
             )
-        if self.surroundings_half_width_k < 0.0:
-            raise InfraredError("The half-width of the surroundings cannot be negative.")
+        for what, half_width_k in (
+            ("surroundings", self.surroundings_half_width_k),
+            ("surroundings as the thermometer takes them", self.taken_off_half_width_k),
+        ):
+            if not 0.0 <= half_width_k < math.inf:
+                raise InfraredError(
+                    f"A half-width of {half_width_k:g} K of the {what} says nothing: give 0 K or more."
+                )
 
     @property
     def taken_off_c(self) -> float:
         """What the thermometer takes for mirrored. [°C]"""
         return self.surroundings_c if self.believed_c is None else self.believed_c
+
+    @property
+    def taken_off_half_width_k(self) -> float:
+        """Half-width of that, beside the surroundings' own where it is not stated. [K]"""
+        if self.believed_half_width_k is not None:
+            return self.believed_half_width_k
+        return BODY_APART_HALF_WIDTH_K if self.believed_c is None else 0.0
 
 
 def true_c(reading_c: float, *, surface: Surface, shot: Shot, law: RadiationLaw) -> float:
@@ -157,18 +180,18 @@ def true_budget(
     -----
     With S' for the slope of S, from the equation at the head of this module: ∂t_s/∂t_ind = e_set S'(t_ind)
     / (e S'(t_s)); ∂t_s/∂e = (S(t_surr) - S(t_s)) / (e S'(t_s)); ∂t_s/∂t_surr = -(1 - e) S'(t_surr)
-    / (e S'(t_s)), plus the like with 1 - e_set where the thermometer is told the surroundings. Lines after
-    the component list of ASTM E2847 and CCT-WG5 08-03, as far as they touch a single shot.
+    / (e S'(t_s)) and ∂t_s/∂t_believed = (1 - e_set) S'(t_believed) / (e S'(t_s)). Where it is not stated what
+    the thermometer believes, t_believed = t_surr + d with a difference d about nothing: then the slope with
+    t_surr is the sum of both, and that with d the latter. Lines after the component list of ASTM E2847 and
+    CCT-WG5 08-03, as far as they touch a single shot.
     """
     surface_c = true_c(shown_c, surface=surface, shot=shot, law=law)
     own_slope = surface.emissivity * law.slope_per_k(surface_c)
     by_reading = shot.set_emissivity * law.slope_per_k(shown_c) / own_slope
-    mirrored = -(1.0 - surface.emissivity) / own_slope
-    if shot.believed_c is None:
-        mirrored += (1.0 - shot.set_emissivity) / own_slope
+    by_mirrored = -(1.0 - surface.emissivity) * law.slope_per_k(shot.surroundings_c) / own_slope
+    by_believed = (1.0 - shot.set_emissivity) * law.slope_per_k(shot.taken_off_c) / own_slope
     lines = [_carried(line, by_reading) for line in thermometer]
     by_emissivity = (law.signal(shot.surroundings_c) - law.signal(surface_c)) / own_slope
-    by_surroundings = mirrored * law.slope_per_k(shot.surroundings_c)
     lines += [
         rectangular("emissivity of the surface", surface.emissivity, "1", surface.half_width, by_emissivity),
         rectangular(
@@ -176,7 +199,14 @@ def true_budget(
             shot.surroundings_c,
             "°C",
             shot.surroundings_half_width_k,
-            by_surroundings,
+            by_mirrored + (by_believed if shot.believed_c is None else 0.0),
+        ),
+        rectangular(
+            "surroundings as believed",
+            shot.taken_off_c,
+            "°C",
+            shot.taken_off_half_width_k,
+            by_believed,
         ),
     ]
     return combine(

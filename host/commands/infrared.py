@@ -4,7 +4,7 @@ from typing import Any
 
 import click
 
-from calibration.infrared.emissivity import Shot
+from calibration.infrared.emissivity import BODY_APART_HALF_WIDTH_K, Shot
 from calibration.infrared.surfaces import known_surfaces
 from calibration.rounding import decimals_of, rounded_text
 from calibration.temperature_scale import fahrenheit_from_celsius
@@ -46,7 +46,8 @@ from host.quantity import EMISSIVITY, TEMPERATURE
     "believed_c",
     type=TEMPERATURE,
     metavar="23C",
-    help="What the thermometer itself takes for the surroundings, if it is something else.",
+    help="What the thermometer takes for the surroundings: as set on it, or its own body where that is "
+    "colder or warmer than what the surface mirrors.",
 )
 @click.option(
     "--u-surface",
@@ -61,6 +62,13 @@ from host.quantity import EMISSIVITY, TEMPERATURE
     show_default=True,
     metavar="K",
     help="Surroundings are known to ± this.",
+)
+@click.option(
+    "--u-believed",
+    type=click.FloatRange(0.0, 100.0),
+    metavar="K",
+    help="That is known to ± this. Otherwise 0 beside --believed, and without it "
+    f"{BODY_APART_HALF_WIDTH_K:g}: the thermometer's body beside what the surface mirrors (common practice).",
 )
 @click.option(
     "--u-reading",
@@ -92,6 +100,7 @@ def command(
     believed_c: float | None,
     u_surface: float | None,
     u_surroundings: float,
+    u_believed: float | None,
     u_reading: float,
     thermometer: str,
     ratio: float | None,
@@ -124,6 +133,7 @@ def command(
             surroundings_c=surroundings_c,
             surroundings_half_width_k=u_surroundings,
             believed_c=believed_c,
+            believed_half_width_k=u_believed,
         ),
         thermometer=Thermometer(thermometer),
         u_reading_k=u_reading,
@@ -133,7 +143,7 @@ def command(
     else:
         assert surface_c is not None
         budget, given_c, name = typed.reading_from(surface_c), surface_c, "reading_c"
-    words = [_sentence(budget, given_c, name), f"Surface: {typed.surface.words}."]
+    words = [_sentence(budget, given_c, name), f"Surface: {typed.surface.words}.", typed.believed_words]
     if spot_words:
         words.append(spot_words)
     if as_json:
@@ -164,6 +174,8 @@ def _data(budget: Budget, given_c: float, name: str, typed: TypedShot) -> dict[s
         "correction_k": budget.estimate - given_c,
         "surface_emissivity": typed.surface.surface.emissivity,
         "surface_emissivity_half_width": typed.surface.surface.half_width,
+        "believed_c": typed.shot.taken_off_c,
+        "believed_half_width_k": typed.shot.taken_off_half_width_k,
         "budget": [
             {
                 "quantity": line.quantity,

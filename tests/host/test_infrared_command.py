@@ -45,6 +45,35 @@ def test_degrees_fahrenheit_give_the_same_surface():
     assert fahrenheit["true_c"] == pytest.approx(celsius["true_c"], abs=1e-9)
 
 
+@pytest.mark.parametrize("known", ["--reading", "--true"])
+def test_equal_emissivities_do_not_make_the_surroundings_certain(known):
+    equal = (
+        "--set",
+        "0.6",
+        "--surface",
+        "0.6",
+        "--surroundings",
+        "23C",
+        "--u-surface",
+        "0",
+        "--u-reading",
+        "0.1",
+    )
+    own_body = infrared_json(known, "90C", *equal)
+    told = infrared_json(known, "90C", *equal, "--believed", "23C", "--u-surroundings", "0")
+    assert own_body["believed_half_width_k"] == 5.0
+    assert told["believed_half_width_k"] == 0.0
+    assert own_body["expanded_u_k"] > 1.5 * told["expanded_u_k"]
+
+
+def test_the_assumption_about_the_thermometer_is_said():
+    assumed = " ".join(infrared("--reading", "90C", *SHOT).stdout.split())
+    assert "own body for the surroundings" in assumed
+    assert "± 5 K (assumed by common practice, no single source)" in assumed
+    stated = infrared("--reading", "90C", *SHOT, "--believed", "25C", "--u-believed", "2").stdout
+    assert "takes 25 ± 2 °C for the surroundings (as stated)" in stated
+
+
 def test_a_certificate_of_the_thermometer_lowers_the_uncertainty():
     bought = infrared_json("--reading", "90C", *SHOT)
     certified = infrared_json("--reading", "90C", *SHOT, "--u-reading", "0.2", "--u-surface", "0.01")

@@ -6,7 +6,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from calibration.infrared.emissivity import Shot, Surface, reading_c
+from calibration.infrared.emissivity import BODY_APART_HALF_WIDTH_K, Shot, Surface, reading_c
 from calibration.infrared.errors import InfraredError
 from calibration.infrared.infrared_point import (
     AMBIENT_HALF_WIDTH_K,
@@ -50,6 +50,7 @@ def test_every_line_of_the_standard_is_in_the_budget():
         "uniformity of the face",
         "emissivity of the surface",
         "surroundings mirrored",
+        "surroundings as believed",
         "size of source",
         "noise of the shots",
         "resolution",
@@ -77,7 +78,7 @@ def test_a_cavity_in_the_bath_is_surer_than_a_painted_face():
 
 @pytest.mark.parametrize("probe_c", [40.0, 65.0, 90.0])
 def test_the_interval_contains_the_true_error_on_targets_drawn_from_what_the_budget_does_not_know(probe_c):
-    """400 targets: probe, face, paint, room, spot and thermometer as they fall."""
+    """400 targets: probe, face, paint, room, spot, thermometer and its body as they fall."""
     chance = np.random.default_rng(31)
     hits, tries, off_k = 0, 400, 0.7
     for _ in range(tries):
@@ -91,13 +92,14 @@ def test_the_interval_contains_the_true_error_on_targets_drawn_from_what_the_bud
             emissivity=min(1.0, paint.emissivity + chance.uniform(-paint.half_width, paint.half_width))
         )
         room_c = SHOT.surroundings_c + chance.uniform(-3.0, 3.0)
-        true_shot = replace(SHOT, surroundings_c=room_c, believed_c=SHOT.surroundings_c)
+        body_c = room_c + chance.uniform(-BODY_APART_HALF_WIDTH_K, BODY_APART_HALF_WIDTH_K)
+        true_shot = replace(SHOT, surroundings_c=room_c, believed_c=body_c)
         beside = chance.uniform(-OUTSIDE_SHARE, OUTSIDE_SHARE)
         seen_c = BAND.temperature_c(BAND.signal(face_c) + beside * (BAND.signal(face_c) - BAND.signal(air_c)))
         shown_c = reading_c(seen_c, surface=surface, shot=true_shot, law=BAND) + off_k
         shown_c += chance.uniform(-AMBIENT_HALF_WIDTH_K, AMBIENT_HALF_WIDTH_K)
         shots_c = [round(shown_c + 0.1 * chance.standard_normal(), 1) for _ in range(3)]
         # what the bench is told: a probe that reads what it reads, and the room as typed
-        point = judged(shots_c, replace(TARGET, probe_c=probe_c), shot=replace(SHOT, believed_c=23.0))
+        point = judged(shots_c, replace(TARGET, probe_c=probe_c))
         hits += abs(point.error_k - off_k) <= point.expanded_u_k
     assert hits / tries >= 0.935  # 95.45 % less two standard deviations of 400 tries
