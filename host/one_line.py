@@ -2,7 +2,7 @@
 
 import json
 import math
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from typing import Any
 
 import click
@@ -55,6 +55,19 @@ def above_zero(ctx: click.Context, param: click.Parameter, number: float | None)
     if number is not None and not 0.0 < number < math.inf:
         raise click.BadParameter(f"{number:g} must be above zero.", ctx=ctx, param=param)
     return number
+
+
+def above_zero_to(most: float) -> Callable[[click.Context, click.Parameter, float | None], float | None]:
+    """Callback of an option whose number must be above zero and at most ``most``."""
+
+    def callback(ctx: click.Context, param: click.Parameter, number: float | None) -> float | None:
+        if number is not None and not 0.0 < number <= most:
+            raise click.BadParameter(
+                f"{number:g} must be above zero and at most {most:g}.", ctx=ctx, param=param
+            )
+        return number
+
+    return callback
 
 
 def json_text(fields: Mapping[str, Any]) -> str:

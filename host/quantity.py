@@ -9,15 +9,13 @@ from typing import Any, Final
 
 import click
 
+from calibration.bath.atmosphere import refuse_unlikely_altitude
+from calibration.bath.fixed_points import refuse_unlikely_pressure
+from calibration.errors import CalibrationError
 from calibration.temperature_scale import ZERO_CELSIUS_K, celsius_from_fahrenheit
 from calibration.thermistor.fit_point import FitPoint
 from host.errors import DeskError
 from host.points_file import HIGHEST_TYPED_OHM, HOTTEST_TYPED_C
-
-#: Weather on the ground has never left these; beyond them the unit is wrong. [Pa]
-LOWEST_PRESSURE_PA, HIGHEST_PRESSURE_PA = 30_000.0, 110_000.0
-#: No road and no shop lies beyond. [m]
-LOWEST_ALTITUDE_M, HIGHEST_ALTITUDE_M = -450.0, 6_000.0
 
 _WRITTEN = re.compile(r"([+-]?(?:\d+\.?\d*|\.\d+)(?:[eE][+-]?\d+)?)\s*([^\d\s.,+-][^\d\s.,]*)?", re.ASCII)
 # 2k45: the letter in place of the point, as on a part (IEC 60062).
@@ -115,12 +113,7 @@ def pressure_pa_of(text: str) -> float:
     """
     number, unit = _number_and_unit(text, "a pressure", "1013hPa or 95kPa")
     pressure_pa = number * _factor(text, unit, _PASCAL, "the pressure", "1013hPa or 95kPa")
-    if not LOWEST_PRESSURE_PA <= pressure_pa <= HIGHEST_PRESSURE_PA:
-        raise QuantityError(
-            text,
-            f"outside the {LOWEST_PRESSURE_PA / 100:g} to {HIGHEST_PRESSURE_PA / 100:g} hPa of air on the "
-            "ground. Check the unit, and read the pressure absolute, not above the air's.",
-        )
+    _refused_by(text, refuse_unlikely_pressure, pressure_pa / 1000.0)
     return pressure_pa
 
 
@@ -134,11 +127,7 @@ def altitude_m_of(text: str) -> float:
     """
     number, unit = _number_and_unit(text, "an altitude", "1500m or 4900ft")
     altitude_m = number * _factor(text, unit, _METRE, "the altitude", "1500m or 4900ft")
-    if not LOWEST_ALTITUDE_M <= altitude_m <= HIGHEST_ALTITUDE_M:
-        raise QuantityError(
-            text,
-            f"outside the {LOWEST_ALTITUDE_M:g} to {HIGHEST_ALTITUDE_M:g} m where shops are. Check the unit.",
-        )
+    _refused_by(text, refuse_unlikely_altitude, altitude_m)
     return altitude_m
 
 
@@ -187,6 +176,14 @@ EMISSIVITY = QuantityType("emissivity", emissivity_of)
 PRESSURE = QuantityType("pressure", pressure_pa_of)
 ALTITUDE = QuantityType("altitude", altitude_m_of)
 POINT = QuantityType("point", point_of)
+
+
+def _refused_by(text: str, refuse: Callable[[float], None], value: float) -> None:
+    """Refuse what the calibration itself would, in its words, with what was typed."""
+    try:
+        refuse(value)
+    except CalibrationError as error:
+        raise QuantityError(text, str(error)) from error
 
 
 def _tidy(text: str) -> str:

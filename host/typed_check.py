@@ -15,6 +15,8 @@ from host.points_file import PointsFile, PointsFileError, TypedPoint
 #: and a hand meter with its leads.
 ASSUMED_U_TEMPERATURE_K = 0.6
 ASSUMED_U_RESISTANCE_PERCENT = 1.0
+#: Less sure than this, and nothing was measured. [K], [%]
+MOST_U_TEMPERATURE_K, MOST_U_RESISTANCE_PERCENT = 100.0, 100.0
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

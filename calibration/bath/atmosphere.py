@@ -17,6 +17,21 @@ class AltitudeError(CalibrationError):
     """An altitude at which no shop stands."""
 
 
+def refuse_unlikely_altitude(altitude_m: float) -> None:
+    """Refuse an altitude at which no shop stands. [m]
+
+    Raises
+    ------
+    AltitudeError
+        If it is not from -450 to 5000 m.
+    """
+    if not LOWEST_M <= altitude_m <= HIGHEST_M:
+        raise AltitudeError(
+            f"{altitude_m:g} m is outside {LOWEST_M:g} to {HIGHEST_M:g} m, where shops stand. "
+            "Check the number and its unit, or read a barometer."
+        )
+
+
 def standard_pressure_kpa(altitude_m: float) -> float:
     """Mean air pressure at an altitude above the sea. [kPa]
 
@@ -34,11 +49,7 @@ def standard_pressure_kpa(altitude_m: float) -> float:
     ----------
     U.S. Standard Atmosphere, 1976, equations 18 and 33a.
     """
-    if not LOWEST_M <= altitude_m <= HIGHEST_M:
-        raise AltitudeError(
-            f"{altitude_m:g} m is outside {LOWEST_M:g} to {HIGHEST_M:g} m, where shops stand. "
-            "Check the number and its unit, or read a barometer."
-        )
+    refuse_unlikely_altitude(altitude_m)
     return float(SEA_LEVEL_KPA * _relative_air_k(altitude_m) ** _EXPONENT)
 
 

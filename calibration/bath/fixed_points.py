@@ -91,6 +91,22 @@ def ice_point(*, half_width_k: float = 0.05) -> FixedPoint:
     return _fixed_point(0.0, [rectangular("the ice bath itself", 0.0, "K", half_width_k, 1.0)], None)
 
 
+def refuse_unlikely_pressure(pressure_kpa: float) -> None:
+    """Refuse what is no air pressure on the ground. [kPa]
+
+    Raises
+    ------
+    FixedPointError
+        If it is not from 50 to 110 kPa.
+    """
+    if not LOWEST_KPA <= pressure_kpa <= HIGHEST_KPA:
+        raise FixedPointError(
+            f"{pressure_kpa:g} kPa is outside {LOWEST_KPA:g} to {HIGHEST_KPA:g} kPa ({10 * LOWEST_KPA:g} to "
+            f"{10 * HIGHEST_KPA:g} hPa), the air where people work. Check the number and its unit, and "
+            "read it absolute, not above the air's."
+        )
+
+
 def boiling_at_pressure(
     pressure_kpa: float,
     *,
@@ -113,12 +129,7 @@ def boiling_at_pressure(
     FixedPointError
         If the pressure is no air pressure on the ground.
     """
-    if not LOWEST_KPA <= pressure_kpa <= HIGHEST_KPA:
-        raise FixedPointError(
-            f"{pressure_kpa:g} kPa is outside {LOWEST_KPA:g} to {HIGHEST_KPA:g} kPa, the air pressures of "
-            "places where people work. Check the number and its unit; a gauge that shows 0 in free air does "
-            "not measure it."
-        )
+    refuse_unlikely_pressure(pressure_kpa)
     slope = boiling_slope_k_per_kpa(pressure_kpa)
     lines = [rectangular("barometer", pressure_kpa, "kPa", half_width_kpa, slope)]
     return _fixed_point(

@@ -58,6 +58,8 @@ def accept_target(optics: Optics, *, distance_mm: float, target_mm: float) -> fl
     InfraredError
         If the target is narrower than two spots; says how close would do.
     """
+    if not 0.0 < target_mm < math.inf:
+        raise InfraredError("The width of the target must be above zero: measure it across.")
     spot_mm = optics.spot_mm(distance_mm)
     needed_mm = TARGET_SPOTS * spot_mm
     if target_mm >= needed_mm:

@@ -38,8 +38,9 @@ class DialledBox:
         """Refuse what is no box."""
         if not 0.0 < self.step_ohm < math.inf:
             raise DialError(f"A decade box has no steps of {self.step_ohm:g} Ω. Give its smallest step.")
-        if min(self.residual_ohm, self.tolerance_relative, self.tolerance_ohm) < 0.0:
-            raise DialError("Residual and tolerances of a decade box are not below zero.")
+        stated = (self.residual_ohm, self.tolerance_relative, self.tolerance_ohm)
+        if not all(0.0 <= part < math.inf for part in stated):
+            raise DialError("Residual and tolerances of a decade box are numbers from zero on.")
 
     def nearest_setting_ohm(self, resistance_ohm: float) -> float:
         """Setting that comes nearest to a resistance. [Ω]"""

@@ -10,12 +10,14 @@ from calibration.conformity import DecisionRule, Verdict
 from host.check_report import check_json, print_check, unused_words
 from host.curve_choice import chosen_curve
 from host.errors import DeskError
-from host.one_line import OneLineCommand, above_zero
+from host.one_line import OneLineCommand, above_zero, above_zero_to
 from host.points_file import read_points
 from host.typed_certificate import ITEM_NOT_STATED, SHOP_NOT_STATED, typed_certificate
 from host.typed_check import (
     ASSUMED_U_RESISTANCE_PERCENT,
     ASSUMED_U_TEMPERATURE_K,
+    MOST_U_RESISTANCE_PERCENT,
+    MOST_U_TEMPERATURE_K,
     Assumption,
     TypedCheck,
     check_typed_points,
@@ -46,7 +48,7 @@ EXIT_CODES = {Verdict.IN_TOLERANCE: 0, Verdict.OUT_OF_TOLERANCE: 1, Verdict.NOT_
 @click.option(
     "--u-temperature",
     type=float,
-    callback=above_zero,
+    callback=above_zero_to(MOST_U_TEMPERATURE_K),
     metavar="K",
     help="Standard uncertainty of the temperatures where the file gives none "
     f"(otherwise {ASSUMED_U_TEMPERATURE_K:g} K, assumed).",
@@ -54,7 +56,7 @@ EXIT_CODES = {Verdict.IN_TOLERANCE: 0, Verdict.OUT_OF_TOLERANCE: 1, Verdict.NOT_
 @click.option(
     "--u-resistance",
     type=float,
-    callback=above_zero,
+    callback=above_zero_to(MOST_U_RESISTANCE_PERCENT),
     metavar="PERCENT",
     help="Standard uncertainty of the resistances where the file gives none "
     f"(otherwise {ASSUMED_U_RESISTANCE_PERCENT:g} %, assumed).",

@@ -8,7 +8,7 @@ from calibration.vehicle.dial import dial_row
 from calibration.vehicle.dialled_box import DialledBox
 from host.curve_choice import chosen_curve
 from host.dial_report import dial_data, print_dial, words_of
-from host.one_line import OneLineCommand, above_zero, json_text
+from host.one_line import OneLineCommand, above_zero, above_zero_to, json_text
 from host.quantity import TEMPERATURE
 
 
@@ -54,7 +54,7 @@ from host.quantity import TEMPERATURE
     type=float,
     default=1.0,
     show_default=True,
-    callback=above_zero,
+    callback=above_zero_to(100.0),
     metavar="PERCENT",
     help="Tolerance of the box; the default is that of a simple one.",
 )

@@ -13,9 +13,14 @@ from calibration.diagnosis import points_by_hand
 from calibration.identification import Candidate, Identification, identify
 from calibration.thermistor.fit_point import FitPoint
 from host.check_report import WIDTH
-from host.one_line import OneLineCommand, above_zero, json_text
+from host.one_line import OneLineCommand, above_zero_to, json_text
 from host.quantity import POINT
-from host.typed_check import ASSUMED_U_RESISTANCE_PERCENT, ASSUMED_U_TEMPERATURE_K
+from host.typed_check import (
+    ASSUMED_U_RESISTANCE_PERCENT,
+    ASSUMED_U_TEMPERATURE_K,
+    MOST_U_RESISTANCE_PERCENT,
+    MOST_U_TEMPERATURE_K,
+)
 
 #: Exit code where no curve of the library is likelier than none.
 EXIT_NONE = 3
@@ -39,7 +44,7 @@ _WORTH_A_ROW = 0.001
     type=float,
     default=ASSUMED_U_TEMPERATURE_K,
     show_default=True,
-    callback=above_zero,
+    callback=above_zero_to(MOST_U_TEMPERATURE_K),
     metavar="K",
     help="Standard uncertainty of the temperatures.",
 )
@@ -48,7 +53,7 @@ _WORTH_A_ROW = 0.001
     type=float,
     default=ASSUMED_U_RESISTANCE_PERCENT,
     show_default=True,
-    callback=above_zero,
+    callback=above_zero_to(MOST_U_RESISTANCE_PERCENT),
     metavar="PERCENT",
     help="Standard uncertainty of the resistances.",
 )

@@ -19,7 +19,7 @@ from host.infrared_shot import (
     check_target,
     typed_surface,
 )
-from host.one_line import OneLineCommand, above_zero, json_text
+from host.one_line import OneLineCommand, above_zero_to, json_text
 from host.quantity import EMISSIVITY, TEMPERATURE
 
 
@@ -75,7 +75,7 @@ from host.quantity import EMISSIVITY, TEMPERATURE
     type=float,
     default=ASSUMED_U_READING_K,
     show_default=True,
-    callback=above_zero,
+    callback=above_zero_to(100.0),
     metavar="K",
     help="Standard uncertainty of the thermometer, from its certificate.",
 )

@@ -95,6 +95,12 @@ def test_surer_points_are_taken_at_their_word():
         (("--point", "20C"), "20C:2.45k"),
         (("--point", "20C:-5"), "above zero"),
         ((*TWO_POINTS, "--u-temperature", "0"), "above zero"),
+        ((*TWO_POINTS, "--u-temperature", "nan"), "above zero"),
+        ((*TWO_POINTS, "--u-temperature", "1e200"), "at most 100"),
+        ((*TWO_POINTS, "--u-resistance", "1e200"), "at most 100"),
+        (("--point", "500F:1k", "--point", "800F:2k"), "No sender is used"),
+        (("--point", "-200C:1k"), "No sender is used"),
+        (("--point", ""), "20C:2.45k"),
     ],
 )
 def test_bad_input_is_one_line_and_exit_code_2(arguments, words):

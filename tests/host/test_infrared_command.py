@@ -124,6 +124,13 @@ def test_a_target_of_two_spots_is_taken_and_said():
         (("--reading", "90C", "--set", "0.05", "--surface", "0.94", "--surroundings", "23C"), "display"),
         (("--reading", "90C", *SHOT, "--ratio", "12", "--distance-mm", "300", "--target-mm", "40"), "240 mm"),
         (("--reading", "90C", *SHOT, "--ratio", "12"), "all of --ratio"),
+        (("--reading", "90C", *SHOT, "--u-reading", "1e300"), "at most 100"),
+        (("--reading", "90C", *SHOT, "--u-believed", "nan"), "0 K or more"),
+        (("--reading", "90C", *SHOT, "--u-surroundings", "nan"), "0 K or more"),
+        (
+            ("--reading", "90C", *SHOT, "--ratio", "12", "--distance-mm", "300", "--target-mm", "nan"),
+            "measure it across",
+        ),
         (("--reading", "20C", "--set", "0.95", "--surface", "0.2", "--surroundings", "90C"), "Shield"),
     ],
 )

@@ -6,6 +6,7 @@ from click.testing import CliRunner
 from hypothesis import given
 from hypothesis import strategies as st
 
+from calibration.bath.fixed_points import boiling_at_altitude, boiling_at_pressure
 from host.errors import DeskError
 from host.one_line import OneLineCommand
 from host.quantity import (
@@ -93,7 +94,12 @@ def test_a_point_is_a_temperature_a_colon_and_a_resistance():
         (pressure_pa_of, "1013kPa", "absolute"),
         (pressure_pa_of, "14.7psi", "not read here"),
         (altitude_m_of, "1500", "no unit"),
-        (altitude_m_of, "9000m", "Check the unit"),
+        (altitude_m_of, "9000m", "its unit"),
+        (altitude_m_of, "5001m", "5000 m"),
+        (altitude_m_of, "-451m", "-450"),
+        (pressure_pa_of, "499hPa", "50 to 110 kPa"),
+        (pressure_pa_of, "111kPa", "500 to 1100 hPa"),
+        (pressure_pa_of, "0kPa", "absolute"),
         (point_of, "20C", "20C:2.45k"),
         (point_of, "20C:2.45k:1", "20C:2.45k"),
         (point_of, "2.45k:20C", "temperature"),
@@ -135,3 +141,19 @@ def test_a_command_refuses_a_wrong_quantity_in_one_line():
     refused = CliRunner().invoke(command, ["--point", "20C:2,45k"])
     assert refused.exit_code == 2
     assert "2,45k" in refused.stderr and len(refused.stderr.splitlines()) == 1
+
+
+def test_an_altitude_is_taken_exactly_where_water_can_be_boiled_at_it():
+    for end_m in (-450, 5000):
+        assert boiling_at_altitude(altitude_m_of(f"{end_m}m")).temperature_c > 80.0
+    for beyond_m in (-451, 5001):
+        with pytest.raises(QuantityError, match="outside -450 to 5000 m"):
+            altitude_m_of(f"{beyond_m}m")
+
+
+def test_a_pressure_is_taken_exactly_where_water_can_be_boiled_at_it():
+    for end_hpa in (500, 1100):
+        assert boiling_at_pressure(pressure_pa_of(f"{end_hpa}hPa") / 1000.0).temperature_c > 80.0
+    for beyond_hpa in (499, 1101):
+        with pytest.raises(QuantityError, match="500 to 1100 hPa"):
+            pressure_pa_of(f"{beyond_hpa}hPa")
