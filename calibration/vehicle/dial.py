@@ -77,6 +77,11 @@ def dial_row(curve: ReferenceCurve, show_c: float, box: BoxOfSteps) -> DialRow:
         If the box is too coarse, so that a step less would be a short circuit, or does not reach.
     """
     curve_ohm = curve.nominal_ohm(show_c)
+    if box.true_ohm(0) >= curve_ohm:
+        raise DialError(
+            f"{show_c:.4g} °C needs {curve_ohm:.4g} Ω, but box and leads have {box.true_ohm(0):.4g} Ω at "
+            "zero. Check the residual, take shorter leads, or show a colder temperature."
+        )
     setting_ohm = box.nearest_setting_ohm(curve_ohm)
     true_ohm = box.true_ohm(setting_ohm)
     if setting_ohm < box.step_ohm or box.true_ohm(setting_ohm - box.step_ohm) <= 0.0:

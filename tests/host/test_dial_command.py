@@ -67,6 +67,7 @@ def test_a_coarse_box_shows_what_it_can_make():
         ),
         (("--curve", "ntc-2k5-20c", "--show", "90C", "--step", "0"), "above zero"),
         (("--curve", "ntc-2k5-20c", "--show", "90C", "--tolerance", "1e300"), "at most 100"),
+        (("--curve", "ntc-2k5-20c", "--show", "90C", "--residual", "500"), "500 Ω at zero"),
         (("--curve", "ntc-2k5-20c", "--show", "90C", "--residual", "nan"), "from zero on"),
         (("--curve", "ntc-2k5-20c", "--show", "9000F"), "above 1000"),
         (("--curve", "ntc-2k5-20c", "--show", ""), "90C or 194F"),
