@@ -12,6 +12,7 @@ from typing import Any
 from calibration.conformity import DecisionRule, Verdict
 from calibration.rounding import decimals_of, rounded_text
 from calibration.uncertainty.budget import Budget, BudgetLine, Distribution
+from host.certificates.as_found import AsFound, FoundPoint
 from host.certificates.certificate import Certificate, CertifiedPoint, InstrumentUsed, Witness
 from host.certificates.errors import CertificateError
 from host.certificates.printable import printable
@@ -19,6 +20,7 @@ from host.certificates.printed import (
     COEFFICIENT_DIGITS,
     degrees_of_freedom_text,
     estimate_text,
+    printed_found,
     printed_point,
     printed_witness,
     scientific,
@@ -102,6 +104,7 @@ def _certificate_data(certificate: Certificate) -> dict[str, Any]:
         "remarks": list(certificate.remarks),
         "citations": list(certificate.citations),
         "opinions": list(certificate.opinions),
+        "as_found": None if certificate.as_found is None else _as_found_data(certificate.as_found),
         "software": [{"name": name, "version": version} for name, version in certificate.software],
     }
 
@@ -132,6 +135,7 @@ def _certificate_of(read: dict[str, Any]) -> Certificate:
         remarks=_each(read["remarks"], _text),
         citations=_each(read["citations"], _text),
         opinions=_each(read.get("opinions", []), _text),
+        as_found=None if read.get("as_found") is None else _as_found_of(read["as_found"]),
         software=_each(read["software"], lambda entry: (_text(entry["name"]), _text(entry["version"]))),
     )
 
@@ -158,6 +162,43 @@ def _point_of(read: dict[str, Any]) -> CertifiedPoint:
         verdict=Verdict(read["verdict"]),
         budget=_budget_of(read["budget"]),
         witnesses=_each(read["witnesses"], _witness_of),
+    )
+
+
+def _as_found_data(found: AsFound) -> dict[str, Any]:
+    return {
+        "number": found.number,
+        "measured": found.measured,
+        "verdict": found.verdict.value,
+        "done": found.done,
+        "points": [
+            {
+                "temperature_c": _number(point.temperature_c, printed.temperature_c),
+                "error_k": _number(point.error_k, printed.error_k),
+                "expanded_u_k": _number(point.expanded_u_k, printed.expanded_u_k),
+                "verdict": point.verdict.value,
+            }
+            for point in found.points
+            for printed in (printed_found(point),)
+        ],
+    }
+
+
+def _as_found_of(read: dict[str, Any]) -> AsFound:
+    return AsFound(
+        number=_text(read["number"]),
+        measured=_text(read["measured"]),
+        verdict=Verdict(read["verdict"]),
+        done=_text(read["done"]),
+        points=_each(
+            read["points"],
+            lambda entry: FoundPoint(
+                temperature_c=_full(entry["temperature_c"]),
+                error_k=_full(entry["error_k"]),
+                expanded_u_k=_full(entry["expanded_u_k"]),
+                verdict=Verdict(entry["verdict"]),
+            ),
+        ),
     )
 
 

@@ -6,6 +6,7 @@ from typing import Self
 from calibration.conformity import DecisionRule, Verdict
 from calibration.sender_point import SenderPoint
 from calibration.uncertainty.budget import Budget
+from host.certificates.as_found import AsFound
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -147,6 +148,8 @@ class Certificate:
         Who answers for the certificate; empty leaves a line to sign on.
     opinions : tuple[str, ...]
         Why it may be so and what to try: opinion, not measurement.
+    as_found : AsFound or None
+        The first check, where this is the second one of the same sender, as left.
     """
 
     number: str
@@ -178,3 +181,4 @@ class Certificate:
     item_condition: str = ""
     authorised_by: str = ""
     opinions: tuple[str, ...] = ()
+    as_found: AsFound | None = None

@@ -9,6 +9,7 @@ from host.certificates.printed import (
     COEFFICIENT_DIGITS,
     degrees_of_freedom_text,
     estimate_text,
+    printed_found,
     printed_point,
     scientific,
     two_digits,
@@ -100,6 +101,7 @@ def paper_data(certificate: Certificate, canonical: bytes) -> dict[str, Any]:
         ],
         "budget_columns": 2 if _is_long(certificate) else 1,
         "opinions": [_breakable(text) for text in certificate.opinions],
+        "as_found": _as_found_lines(certificate),
         "remarks": [_breakable(text) for text in (*certificate.remarks, RELATES_LINE, ACCREDITATION_LINE)],
         "caution": CAUTION_LINE,
         "citations": [_breakable(text) for text in certificate.citations],
@@ -257,6 +259,23 @@ def _budget_in_short(point: CertifiedPoint, *, with_source: bool) -> str:
     )
     largest = max(point.budget.lines, key=lambda line: line.contribution, default=None)
     return f"{words}, most from {_breakable(largest.quantity)}" if with_source and largest else words
+
+
+def _as_found_lines(certificate: Certificate) -> list[str]:
+    found = certificate.as_found
+    if found is None:
+        return []
+    errors = "; ".join(
+        f"{printed.temperature_c} °C: {printed.error_k.replace('-', '−')} K ± {printed.expanded_u_k} K, "
+        f"{point.verdict.words}"
+        for point in found.points
+        for printed in (printed_found(point),)
+    )
+    return [
+        _breakable(f"Certificate {found.number}, measured {found.measured}: {found.verdict.words}."),
+        f"Error {errors}.",
+        _breakable(f"Done between the two checks: {found.done}."),
+    ]
 
 
 def _rule_lines(certificate: Certificate) -> list[str]:

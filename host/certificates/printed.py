@@ -7,6 +7,7 @@ from calibration.conformity import Verdict
 from calibration.rounding import decimals_of, rounded_text
 from calibration.temperature_scale import FAHRENHEIT_PER_K
 from calibration.uncertainty.budget import BudgetLine
+from host.certificates.as_found import FoundPoint
 from host.certificates.certificate import Certificate, CertifiedPoint, Witness
 
 #: Digits of a fitted coefficient: they are correlated, so that rounding each to its own
@@ -52,6 +53,25 @@ class PrintedWitness:
 
     temperature_c: str
     expanded_u_k: str
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class PrintedFound:
+    """A point as found in the characters of the paper. [°C] and [K]"""
+
+    temperature_c: str
+    error_k: str
+    expanded_u_k: str
+
+
+def printed_found(point: FoundPoint) -> PrintedFound:
+    """A point as found, each number to the place its expanded uncertainty reaches."""
+    places = decimals_of(point.expanded_u_k)
+    return PrintedFound(
+        temperature_c=rounded_text(point.temperature_c, places),
+        error_k=signed_text(point.error_k, places),
+        expanded_u_k=rounded_text(point.expanded_u_k, places),
+    )
 
 
 def printed_points(certificate: Certificate) -> tuple[PrintedPoint, ...]:

@@ -4,8 +4,9 @@ from collections.abc import Mapping
 from dataclasses import asdict, dataclass, fields
 from typing import Any
 
-from calibration.conformity import DecisionRule
+from calibration.conformity import DecisionRule, Verdict
 from calibration.curves import ReferenceCurve, curve_from_toml, load_curve
+from host.certificates.as_found import AsFound, FoundPoint
 from host.procedures.reused_check import ReusedCheck
 
 #: Ranges of the bench that a sender check uses; a test holds them and the wiring map together. [Ω]
@@ -50,6 +51,9 @@ class SenderCheckSettings:
         Range of the probe channel. [Ω]
     ohms_check : ReusedCheck or None
         Ohms check of an earlier run that serves this one; None where this run makes its own.
+    as_left_of : Mapping[str, Any] or None
+        The first check, by value, where this is the second one of the same sender: ``run`` and what
+        `AsFound` says.
     """
 
     station: str
@@ -69,6 +73,7 @@ class SenderCheckSettings:
     sender_ranges_ohm: tuple[float, ...] = SENDER_RANGES_OHM
     probe_range_ohm: float = PROBE_RANGE_OHM
     ohms_check: ReusedCheck | None = None
+    as_left_of: Mapping[str, Any] | None = None
     method_version: str = METHOD_VERSION
 
     @property
@@ -82,6 +87,22 @@ class SenderCheckSettings:
         if self.curve_text:
             return curve_from_toml(self.curve_text, name=self.curve)
         return load_curve(self.curve)
+
+    @property
+    def as_found(self) -> AsFound | None:
+        """The first check of this sender, where this is the second."""
+        if self.as_left_of is None:
+            return None
+        found = self.as_left_of
+        return AsFound(
+            number=found["number"],
+            measured=found["measured"],
+            verdict=Verdict(found["verdict"]),
+            points=tuple(
+                FoundPoint(**{**point, "verdict": Verdict(point["verdict"])}) for point in found["points"]
+            ),
+            done=found["done"],
+        )
 
     def as_json(self) -> dict[str, Any]:
         """For the first event."""

@@ -6,6 +6,7 @@ from typing import Any
 
 from calibration.contract.readings import ReadingPack
 from calibration.curves import CurveError, ReferenceCurve
+from host.certificates.canonical import certificate_from_canonical
 from host.curve_choice import curve_by_name, text_of_curve
 from host.errors import DeskError
 from host.live import Live
@@ -43,6 +44,10 @@ class SenderCheckWish:
     customer, operator : str
     anew : bool
         Whether the ohms are checked anew although an earlier check would serve.
+    as_left_of : int or None
+        Run of the first check of this sender, where this is the second one, as left.
+    done : str
+        What was done to the sender between the two.
     """
 
     station: str
@@ -54,6 +59,8 @@ class SenderCheckWish:
     customer: str = ""
     operator: str = ""
     anew: bool = False
+    as_left_of: int | None = None
+    done: str = ""
 
 
 def settings_of(wish: SenderCheckWish, *, store: Store, live: Live) -> SenderCheckSettings:
@@ -82,6 +89,7 @@ def settings_of(wish: SenderCheckWish, *, store: Store, live: Live) -> SenderChe
         probe=_of_this_world(_certified(store, "probe"), latest),
         decade_box=_of_this_world(_certified(store, "decade_box"), latest),
         ohms_check=None if wish.anew else check_that_serves(wish.station, store=store, live=live),
+        as_left_of=None if wish.as_left_of is None else _as_found(wish.as_left_of, wish.done, store),
     )
     _check_set_points(settings)
     return settings
@@ -105,6 +113,33 @@ def started_event(settings: SenderCheckSettings) -> Event:
     plan = ohms_check_plan(settings) if settings.ohms_check is None else ()
     payload = {"settings": settings.as_json(), "plan": [setting.as_json() for setting in plan]}
     return Event(kind=Kind.STARTED, payload=payload)
+
+
+def _as_found(run: int, done: str, store: Store) -> Mapping[str, Any]:
+    """The first check by value, from its newest certificate."""
+    issued = store.certificates.of_run(run)
+    if not issued:
+        raise DeskError(
+            f"Run {run:04d} has no certificate: there is nothing found to set this check beside. "
+            "Start a check of its own."
+        )
+    paper = certificate_from_canonical(issued[-1].files.canonical_json)
+    return {
+        "run": run,
+        "number": paper.number,
+        "measured": paper.measured,
+        "verdict": paper.verdict.value,
+        "done": done,
+        "points": [
+            {
+                "temperature_c": point.temperature_c,
+                "error_k": point.error_k,
+                "expanded_u_k": point.expanded_u_k,
+                "verdict": point.verdict.value,
+            }
+            for point in paper.points
+        ],
+    }
 
 
 def _checked_curve(wish: SenderCheckWish, store: Store) -> ReferenceCurve:

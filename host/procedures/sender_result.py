@@ -103,6 +103,8 @@ def certificate_of(
         citations=_citations(state),
         simulated=simulated,
         software=software_versions(),
+        item_condition=_condition(settings),
+        as_found=settings.as_found,
     )
 
 
@@ -209,6 +211,14 @@ def _instruments(settings: SenderCheckSettings) -> tuple[InstrumentUsed, ...]:
             due=str(box.get("due", "no date set")),
         ),
     )
+
+
+def _condition(settings: SenderCheckSettings) -> str:
+    if settings.method_version == "1":
+        return ""
+    if settings.as_left_of is None:
+        return "as found"
+    return f"as left; as found: certificate {settings.as_left_of['number']}"
 
 
 def _citations(state: SenderCheckState) -> tuple[str, ...]:

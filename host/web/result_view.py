@@ -5,17 +5,21 @@ from dataclasses import dataclass
 from markupsafe import Markup
 
 from calibration.conformity import Verdict
+from calibration.curves import ReferenceCurve
+from calibration.resistance.decade_box import DecadeBoxCertificate
 from host.certificates.canonical import certificate_from_canonical
 from host.certificates.certificate import Certificate, CertifiedPoint
 from host.certificates.printed import (
     PrintedPoint,
     degrees_of_freedom_text,
     estimate_text,
+    printed_found,
     printed_point,
     two_digits,
 )
 from host.pictures.agreement_strip import strip_span_k
 from host.store.certificates import IssuedCertificate
+from host.web.in_vehicle_view import InVehicleRow, in_vehicle_rows
 from host.web.scale import Scale, in_both_scales
 from host.web.strips import on_this_page, result_strip
 
@@ -56,6 +60,19 @@ class PointView:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class FoundRow:
+    """One temperature as found and as left, in characters."""
+
+    where: str
+    found_k: str
+    found_u_k: str
+    found_verdict: Verdict
+    left_k: str
+    left_u_k: str
+    left_verdict: Verdict
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class ResultView:
     """A certificate as a page."""
 
@@ -64,10 +81,28 @@ class ResultView:
     next_action: str
     points: tuple[PointView, ...]
     chart: Markup
+    in_vehicle: tuple[InVehicleRow, ...]
+    found: tuple[FoundRow, ...]
 
 
-def result_view_of(issued: IssuedCertificate, scale: Scale) -> ResultView:
-    """Page of an issued certificate."""
+def result_view_of(
+    issued: IssuedCertificate,
+    scale: Scale,
+    *,
+    curve: ReferenceCurve | None = None,
+    box: DecadeBoxCertificate | None = None,
+) -> ResultView:
+    """Page of an issued certificate.
+
+    Parameters
+    ----------
+    issued : IssuedCertificate
+    scale : Scale
+    curve : ReferenceCurve, optional
+        The one it was judged against, for what the computer would show.
+    box : DecadeBoxCertificate, optional
+        The bench's box, for what to dial.
+    """
     certificate = certificate_from_canonical(issued.files.canonical_json)
     strips = [point.witnesses for point in certificate.points if point.witnesses]
     span_k = strip_span_k(strips) if strips else 1.0
@@ -77,7 +112,33 @@ def result_view_of(issued: IssuedCertificate, scale: Scale) -> ResultView:
         next_action=NEXT_ACTION[certificate.verdict],
         points=tuple(_point(point, scale, span_k) for point in certificate.points),
         chart=on_this_page(issued.files.chart_svg),
+        in_vehicle=()
+        if curve is None or box is None
+        else in_vehicle_rows(certificate.points, curve, box, scale),
+        found=_found_rows(certificate, scale),
     )
+
+
+def _found_rows(certificate: Certificate, scale: Scale) -> tuple[FoundRow, ...]:
+    """Each point as found beside the nearest as left."""
+    if certificate.as_found is None:
+        return ()
+    rows = []
+    for found in certificate.as_found.points:
+        left = min(certificate.points, key=lambda point: abs(point.temperature_c - found.temperature_c))
+        was, now = printed_found(found), printed_point(left)
+        rows.append(
+            FoundRow(
+                where=in_both_scales(f"{left.temperature_c:.0f} °C", scale),
+                found_k=was.error_k.replace("-", "−"),
+                found_u_k=was.expanded_u_k,
+                found_verdict=found.verdict,
+                left_k=now.error_k.replace("-", "−"),
+                left_u_k=now.expanded_u_k,
+                left_verdict=left.verdict,
+            )
+        )
+    return tuple(rows)
 
 
 def _point(point: CertifiedPoint, scale: Scale, span_k: float) -> PointView:

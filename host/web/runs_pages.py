@@ -7,6 +7,7 @@ from werkzeug.wrappers import Response as AnyResponse
 
 from host.errors import DeskError
 from host.people.role import ALL_ROLES
+from host.procedures.bench_setup import decade_box_of
 from host.procedures.run_kind import RunKind
 from host.web.desk_behind import the_desk
 from host.web.result_view import result_view_of
@@ -39,7 +40,11 @@ def run_page(run: int) -> str | AnyResponse:
     view = _view(run)
     if view.state.certificate is not None:
         issued = desk.store.certificates.get(view.state.certificate)
-        return render_template("result.html", view=view, result=result_view_of(issued, g.scale))
+        started = view.state.started
+        result = result_view_of(
+            issued, g.scale, curve=started.reference_curve, box=decade_box_of(started.decade_box)
+        )
+        return render_template("result.html", view=view, result=result, as_left=_as_left_of(run))
     live = desk.live.station(view.station)
     now = None if live is None else station_now(desk, live, probe_in_register(desk))
     template = "stopped.html" if view.state.is_over else "run.html"
@@ -96,6 +101,15 @@ def _view(run: int) -> "RunView":
         return the_desk().runs.view(run)
     except DeskError as error:
         abort(404, description=str(error))
+
+
+def _as_left_of(run: int) -> int | None:
+    """Newest second check of the same sender."""
+    for other in reversed(the_desk().store.runs.all()):
+        first = other.settings.get("as_left_of")
+        if first is not None and first["run"] == run:
+            return other.number
+    return None
 
 
 def _can_help(run: int) -> bool:

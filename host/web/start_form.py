@@ -23,7 +23,12 @@ MOST_SET_POINTS = 12
 
 # A bath is never quite at its set point: so far a default stays inside the ends of a curve.
 _INSIDE_K = 2.0
-_TEXTS = {"item": "what is checked", "customer": "the customer", "operator": "your name"}
+_TEXTS = {
+    "item": "what is checked",
+    "customer": "the customer",
+    "operator": "your name",
+    "done": "what was done to it",
+}
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -111,6 +116,8 @@ def empty_form(store: Store, settings: Settings, scale: Scale, asked: Mapping[st
         ),
         "limit_k": "" if limit_k is None else f"{limit_k:g}",
         "rule": settings.rule.value,
+        "as_left_of": asked.get("as_left_of", ""),
+        "done": "",
         "scale": scale.value,
     }
     return StartForm(typed=typed)
@@ -131,10 +138,14 @@ def default_set_points_c(curve: ReferenceCurve | None) -> tuple[float, ...]:
 
 def filled_form(posted: Mapping[str, str], own: OwnCurves, probe: ReferenceProbe | None) -> StartForm:
     """Form as it was sent, checked."""
-    names = (*_TEXTS, "curve", "set_points", "limit_k", "rule", "anew", "scale")
+    names = (*_TEXTS, "curve", "set_points", "limit_k", "rule", "anew", "as_left_of", "scale")
     typed = {name: posted.get(name, "").strip() for name in names}
     errors: dict[str, str] = {}
+    if not typed["as_left_of"].isdecimal():
+        typed["as_left_of"] = ""
     for name, meaning in _TEXTS.items():
+        if name == "done" and not typed["as_left_of"]:
+            continue
         errors |= _text_error(name, typed[name], meaning)
     curve = curves(own).get(typed["curve"])
     if curve is None:
@@ -161,6 +172,8 @@ def _listed(curve: ReferenceCurve) -> str:
 
 
 def _text_error(name: str, text: str, meaning: str) -> dict[str, str]:
+    if name == "done" and not text:
+        return {name: "Write what was done to the sender since it was found: “terminals cleaned and dried”."}
     if name == "item" and not text:
         return {name: "Write what is checked: it stands on the certificate, for example “sender, tag 7”."}
     try:

@@ -90,6 +90,8 @@ def start_sender_check(station: str) -> AnyResponse | tuple[str, int]:
                 customer=form.typed["customer"],
                 operator=form.typed["operator"],
                 anew=bool(form.typed["anew"]),
+                as_left_of=int(form.typed["as_left_of"]) if form.typed["as_left_of"] else None,
+                done=form.typed["done"],
             )
         )
     except DeskError as error:

@@ -2,10 +2,13 @@
 
 import dataclasses
 import json
+from io import BytesIO
 
+import pypdf
 import pytest
 
 from host.certificates.canonical import certificate_from_canonical
+from host.errors import DeskError
 from host.procedures.sender_check_start import SenderCheckWish, check_that_serves
 from host.web.app import create_app
 
@@ -119,3 +122,37 @@ def test_a_station_that_was_never_checked_has_none(finished_desk, bench):
     other = finished_desk.add_bench("bench-2")
     other.read(4)
     assert check_that_serves("bench-2", store=finished_desk.store, live=finished_desk.live) is None
+
+
+def test_a_sender_checked_again_as_left_has_both_results_on_page_and_paper(finished_desk, bench):
+    desk = finished_desk
+    found = certificate_from_canonical(desk.store.certificates.get("000001").files.canonical_json)
+    bench.series_ohm = 0.4  # the terminals are clean now
+    wish = dataclasses.replace(WISH, as_left_of=1, done="terminals cleaned & dried")
+    run = desk.runs.start_check(wish)
+    desk.let_hands_finish(run, bench=bench)
+    (issued,) = desk.store.certificates.of_run(run)
+    left = certificate_from_canonical(issued.files.canonical_json)
+    assert found.item_condition == "as found"
+    assert left.item_condition == "as left; as found: certificate 000001"
+    assert left.as_found.number == "000001"
+    assert left.as_found.done == "terminals cleaned & dried"
+    assert [point.error_k for point in left.as_found.points] == [point.error_k for point in found.points]
+    assert left.verdict is not found.verdict
+    paper = pypdf.PdfReader(BytesIO(issued.files.pdf))
+    assert len(paper.pages) == 2
+    text = " ".join("".join(page.extract_text() for page in paper.pages).split())
+    assert "terminals cleaned & dried" in text
+    assert "Certificate 000001, measured" in text
+    browser = create_app(desk).test_client()
+    page = browser.get(f"/runs/{run}").text
+    assert "As found and as left" in page
+    assert "terminals cleaned &amp; dried" in page
+    assert f'href="/runs/{run}">run {run:04d}' in browser.get("/runs/1").text
+
+
+def test_a_run_without_a_certificate_was_never_found(finished_desk, bench):
+    run = finished_desk.runs.start_check(WISH)
+    finished_desk.runs.stop_run(run, "enough")
+    with pytest.raises(DeskError, match="has no certificate"):
+        finished_desk.runs.start_check(dataclasses.replace(WISH, as_left_of=run, done="cleaned"))

@@ -31,6 +31,7 @@ def test_a_result_stands_in_the_order_of_who_reads_it(browser, issued):
         page.index('class="sentence"'),
         page.index("sender shows"),
         page.index("What next"),
+        page.index("In the vehicle"),
         page.index("The numbers"),
         page.index("result-chart"),
         page.index("The budget"),
@@ -99,11 +100,28 @@ def test_the_list_of_certificates_gives_number_item_verdict_and_ways_to_open_it(
 
 def test_checking_again_as_left_brings_the_form_with_the_same_sender(browser):
     page = browser.get("/runs/1").text
-    address = re.search(r'href="(/stations/bench-1\?item=[^"]*)"', page)[1].replace("&amp;", "&")
-    form = browser.get(address).text
+    address = re.search(r'href="(/stations/bench-1\?as_left_of=1&amp;item=[^"]*)"', page)[1]
+    form = browser.get(address.replace("&amp;", "&")).text
+    assert 'name="as_left_of" value="1"' in form
+    assert "What was done to it since" in form
     assert 'value="Sender &lt;7&gt; &amp; its lead"' in form
     assert '<option value="ntc-310-80c" selected>' in form
     assert 'value="Mrs A. Fennimore"' in form
+
+
+def test_what_the_computer_would_show_follows_from_the_points_that_were_issued(browser, issued):
+    page = browser.get("/runs/1").text
+    part = page[page.index("In the vehicle") : page.index("The numbers")]
+    rows = [re.findall(r"<td>([^<]*)</td>", row) for row in re.findall(r"<tr>(<td>.*?)</tr>", part)]
+    assert [row[0] for row in rows] == ["30 °C", "40 °C", "50 °C", "60 °C", "70 °C", "80 °C"]
+    points = {
+        point.temperature_c: point for point in certificate_from_canonical(issued.files.canonical_json).points
+    }
+    near_60 = next(point for t, point in points.items() if abs(t - 60.0) < 1.0)
+    shown_at_60 = float(next(row for row in rows if row[0] == "60 °C")[1])
+    assert shown_at_60 - 60.0 == pytest.approx(near_60.error_k, abs=0.05)
+    for row in rows:  # a box in whole ohms comes within the half of a step
+        assert float(row[5]) == pytest.approx(float(row[0].split()[0]), abs=0.2)
 
 
 def test_the_chart_on_the_page_takes_the_ink_of_the_page(browser):
