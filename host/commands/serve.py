@@ -9,6 +9,7 @@ from host.broker import EmbeddedBroker
 from host.data_folder import DataFolder
 from host.data_option import data_option
 from host.desk import Desk
+from host.desk_log import logging_into
 from host.one_line import OneLineCommand
 from host.serving import USUAL_PORT, interrupt_on_sigterm, serve_pages
 from host.wire import Access
@@ -73,14 +74,14 @@ def command(
         click.echo(words, err=True)
 
     own_broker: EmbeddedBroker | None = None
-    with folder.lock():
+    with folder.lock(), logging_into(folder.path) as log:
         try:
             if broker is None:
                 own_broker = EmbeddedBroker(broker_port, folder=folder.broker, say=say)
                 own_broker.start()
                 broker = ("127.0.0.1", own_broker.port)
             desk = Desk(folder, broker_host=broker[0], broker_port=broker[1], with_hands=hands, access=access)
-            say(f"Data folder {folder.path}, broker {broker[0]}:{broker[1]}")
+            say(f"Data folder {folder.path}, broker {broker[0]}:{broker[1]}, log {log.name} in that folder")
             desk.start()
             try:
                 serve_pages(desk, port=port, say=say)

@@ -187,7 +187,9 @@ class RunsAtWork:
         except (BenchPointError, OhmsCheckError, CurveError, DeskError) as error:
             runner.stop(str(error))
         except Exception:  # noqa: BLE001  one run's fault must not take the others with it
-            _log.exception("run %04d: a fault of the program; the run is stopped", runner.run)
+            _log.exception(
+                "run %04d: a fault of the program; the run is stopped. Start the check again.", runner.run
+            )
             runner.stop("A fault of the program, written to the log. Start the check again.")
         if runner.state.is_over:
             self._close(runner)

@@ -15,6 +15,8 @@ from host.web.certificates_pages import certificates_pages
 from host.web.desk_behind import DeskBehind, put_desk, the_desk
 from host.web.first_start_pages import first_start_pages
 from host.web.form_key import form_key, has_its_key, needs_key
+from host.web.help_pages import help_pages
+from host.web.help_texts import topic_of
 from host.web.in_place_pages import in_place_pages
 from host.web.live_stream import Streams, put_streams
 from host.web.navigation import FOOT, HEAD
@@ -67,6 +69,7 @@ _PAGES = (
     certificates_pages,
     settings_pages,
     first_start_pages,
+    help_pages,
 )
 
 
@@ -116,7 +119,11 @@ def _give_words(app: Flask) -> None:
     @app.context_processor
     def _every_page() -> dict[str, object]:
         settings = getattr(g, "settings", Settings())
-        return {"scale": getattr(g, "scale", Scale(settings.scale)), "settings": settings}
+        return {
+            "scale": getattr(g, "scale", Scale(settings.scale)),
+            "settings": settings,
+            "help_topic": topic_of(request.endpoint),
+        }
 
 
 def _ohms(resistance_ohm: float, u_resistance_ohm: float) -> str:

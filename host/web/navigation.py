@@ -26,4 +26,7 @@ HEAD = (
     Way(words="Certificates", address="/certificates"),
 )
 #: At its foot: what is looked up now and then.
-FOOT: tuple[Way, ...] = (Way(words="Settings", address="/settings"),)
+FOOT: tuple[Way, ...] = (
+    Way(words="Settings", address="/settings"),
+    Way(words="Help", address="/help"),
+)

@@ -1,0 +1,147 @@
+"""Short help for each page, in one place: a topic for each set of pages, or for one page of it."""
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Topic:
+    """What one page of help says.
+
+    Attributes
+    ----------
+    title : str
+    paragraphs : tuple[str, ...]
+        Plain sentences.
+    commands : tuple[tuple[str, str], ...]
+        Commands for a terminal, each with what it does.
+    """
+
+    title: str
+    paragraphs: tuple[str, ...]
+    commands: tuple[tuple[str, str], ...] = ()
+
+
+TOPICS: Mapping[str, Topic] = {
+    "begin": Topic(
+        title="Beginning",
+        paragraphs=(
+            "There are three ways in: a bench that is simulated whole, readings that you type, or a "
+            "Raspberry Pi with the bench wired to it. All three end in the same result and the same kind "
+            "of certificate.",
+            "The simulated bench runs on this machine as a program of its own. Nothing it says is about a"
+            " real sender, and every result of it says so. It does not go where real instruments are in "
+            "the register.",
+            "A Pi is joined by a file that holds the password of its station. It is written in a terminal"
+            " on this machine and carried over by hand: keep it to yourself and delete it afterwards.",
+        ),
+        commands=(
+            ("ohmbath demo", "two senders on a simulated bench, in a folder of its own"),
+            ("ohmbath check points.csv --curve ntc-310-80c", "judges readings typed into a file"),
+            (
+                "ohmbath station add bench-1 --join-file bench-1.toml",
+                "adds a station, writes its joining file",
+            ),
+        ),
+    ),
+    "stations": Topic(
+        title="Stations and live values",
+        paragraphs=(
+            "A station is one rig. The page says what it reads now, in words where something is wrong: "
+            "those words say what to look at first.",
+            "The agreement strip has one temperature axis. Each thermometer is a bar as long as its "
+            "expanded uncertainty U: bars that overlap agree, and a gap is a disagreement with its size "
+            "printed in it.",
+            "Live bars are as read. A run first checks the ohms against the decade box and corrects them.",
+            "A silent station: look at its light, its power and its network. Its rig keeps what it reads "
+            "and sends it when it is heard again.",
+        ),
+        commands=(("ohmbath-rig selftest", "on the Pi: every chip, relay and range in two minutes"),),
+    ),
+    "runs": Topic(
+        title="Sender checks",
+        paragraphs=(
+            "Name the sender, choose the curve it was made to follow and at least three temperatures. "
+            "Then follow the one instruction on the page; a reload or another phone shows the same place.",
+            "The limit comes with the curve. Where the curve was printed without one, write how many "
+            "kelvin the sender may be off.",
+            "Three verdicts: ● in tolerance, ◆ out of tolerance, ◐ not decided. Not decided means that "
+            "the limit lies within the uncertainty: measure better, or accept the risk with the simple "
+            "rule.",
+            "Hot water and steam scald. Nothing sealed is heated, nothing hot is moved, hands stay out "
+            "while the heater is on; local rules and licensed practice come first.",
+        ),
+    ),
+    "on-the-vehicle": Topic(
+        title="On the vehicle",
+        paragraphs=(
+            "Gauge, scan data and infrared spots are read one after the other and laid on one axis. The "
+            "record says which of them disagrees, by how much, and what to try next. It is a record, not "
+            "a certificate.",
+            "Never open a warm cooling system: it is under pressure and the coolant scalds. Keep away "
+            "from belts and fans, and let exhaust out of the shop. The pointer of an infrared thermometer"
+            " is a laser.",
+        ),
+    ),
+    "certificates": Topic(
+        title="Certificates",
+        paragraphs=(
+            "A certificate is never edited or deleted; its numbers have no gaps. The paper (PDF) carries "
+            "the same data inside.",
+            "It states what was measured, with which instruments, with what uncertainty (U, k) and by "
+            "which decision rule. It claims no accreditation.",
+        ),
+    ),
+    "settings": Topic(
+        title="Settings",
+        paragraphs=(
+            "What the shop decides once: its name on paper, its clock, the scale pages begin with, the "
+            "decision rule that a new check proposes, and how long a calibration holds.",
+            "Guarded rule: a verdict only where the uncertainty leaves no doubt. Simple rule: the error "
+            "alone decides, and near the limit it is wrong up to one time in two (ILAC-G8:09/2019).",
+            "What was issued stays as it was issued.",
+        ),
+        commands=(
+            ("ohmbath settings show", "every setting"),
+            ('ohmbath settings set shop_name "Our shop"', "changes one"),
+        ),
+    ),
+    "safe-keeping": Topic(
+        title="Backups, logs and help from outside",
+        paragraphs=(
+            "Everything is in one data folder; the terminal in which the desk was started names it. The "
+            "log of the desk is desk.log in it, that of a broker of its own broker/broker.log, that of a "
+            "simulated bench simulated-bench/rig.log. Each line says what to do. Old lines go by "
+            "themselves.",
+            "A backup is one file, made while the desk works. Keep it on another machine: a stolen or "
+            "burnt computer takes its own copies with it. The first page reminds after seven days.",
+            "Keys and passwords of brokers are not in a backup. Certificates, readings, runs, register, "
+            "people, curves and settings are.",
+            "For help from outside, the support file says versions, settings, the end of the log and how "
+            "the stations stand, and holds no password, key or customer.",
+        ),
+        commands=(
+            ("ohmbath backup shop.ohmbath", "writes everything into one file"),
+            ("ohmbath restore shop.ohmbath --data NEW", "opens it in a new folder"),
+            ("ohmbath export support support.zip", "writes what somebody needs to help"),
+        ),
+    ),
+}
+
+#: Topic of a set of pages (a blueprint), or of one page of it by its endpoint.
+TOPIC_OF: Mapping[str, str] = {
+    "stations": "stations",
+    "runs": "runs",
+    "in_place": "on-the-vehicle",
+    "certificates": "certificates",
+    "settings": "settings",
+    "first_start": "begin",
+    "help": "safe-keeping",
+}
+
+
+def topic_of(endpoint: str | None) -> str | None:
+    """Topic of a page; None where nobody has written one."""
+    if endpoint is None:
+        return None
+    return TOPIC_OF.get(endpoint) or TOPIC_OF.get(endpoint.partition(".")[0])
