@@ -7,6 +7,7 @@ import click
 # Each command lives in host/commands/<name>.py as a click command called `command`; it is imported only
 # when asked for, so that `ohmbath curves` does not wait for the plotting library.
 COMMANDS = (
+    "backup",
     "benchmark",
     "boil",
     "check",
@@ -17,6 +18,7 @@ COMMANDS = (
     "identify",
     "infrared",
     "register",
+    "restore",
     "serve",
     "settings",
     "station",

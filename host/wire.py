@@ -114,7 +114,7 @@ class Wire:
     def _on_connect(self, client: mqtt.Client, _data: Any, _flags: Any, reason: Any, _more: Any) -> None:
         if reason.is_failure:
             log.warning(
-                "the broker refuses this desk: %s. Check --broker-user and --broker-password-file, and that the "
+                "the broker refuses this desk: %s. Check --broker-user and its password file, and that the "
                 "broker knows this name.",
                 reason,
                 extra={"says_what_to_do": True},

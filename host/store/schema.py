@@ -44,6 +44,16 @@ settings = Table(
     Column("changed_utc_s", Double, nullable=False),
 )
 
+# Backups that were made, so that the first page can remind.
+backups = Table(
+    "backups",
+    metadata,
+    Column("id", Integer, primary_key=True),
+    Column("made_utc_s", Double, nullable=False),
+    Column("file", Text, nullable=False),
+    Column("sha256", String(64), nullable=False),
+)
+
 stations = Table(
     "stations",
     metadata,

@@ -7,6 +7,7 @@ from calibration.contract.readings import ReadingPack
 from host.data_folder import DataFolder
 from host.shop import shop_in_file
 from host.store.aside import Aside
+from host.store.backups import Backups
 from host.store.certificates import Certificates
 from host.store.engine import Database
 from host.store.identity import Identity
@@ -25,7 +26,7 @@ class Store:
 
     Attributes
     ----------
-    identity, stations, packs, aside, runs, certificates, register, orders, curves, settings
+    identity, stations, packs, aside, runs, certificates, register, orders, curves, settings, backups
         One table or two each.
     """
 
@@ -41,6 +42,7 @@ class Store:
         self.register = Register(database, now)
         self.orders = Orders(database, now)
         self.curves = OwnCurves(database, now)
+        self.backups = Backups(database, now)
         self.settings = KeptSettings(database, now)
         _take_over_shop_file(self.settings, folder)
 

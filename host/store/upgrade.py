@@ -47,10 +47,15 @@ def needs_upgrade(database: Database, path: Path) -> bool:
         If the store knows a revision that this version does not.
     """
     revision = current_revision(database)
-    scripts = ScriptDirectory.from_config(alembic_config())
-    if revision is not None and revision not in {script.revision for script in scripts.walk_revisions()}:
+    if revision is not None and not is_known_revision(revision):
         raise SchemaTooNewError(path, revision)
-    return revision != scripts.get_current_head()
+    return revision != ScriptDirectory.from_config(alembic_config()).get_current_head()
+
+
+def is_known_revision(revision: str) -> bool:
+    """Tell whether this version knows a schema: its own or an older one."""
+    scripts = ScriptDirectory.from_config(alembic_config())
+    return revision in {script.revision for script in scripts.walk_revisions()}
 
 
 def upgrade(database: Database, path: Path, config: Config | None = None) -> Path | None:

@@ -15,6 +15,7 @@ from flask import (
 )
 from werkzeug.wrappers import Response as AnyResponse
 
+from host.backup import reminder
 from host.errors import DeskError
 from host.people.role import ALL_ROLES
 from host.procedures.sender_check_start import SenderCheckWish, check_that_serves
@@ -38,7 +39,7 @@ def index() -> str:
     if is_untouched(the_desk().store):
         return doors_page()
     stations = all_stations_now(the_desk())
-    return render_template("stations.html", stations=stations)
+    return render_template("stations.html", stations=stations, reminder=_reminder())
 
 
 @stations_pages.get("/live")
@@ -97,6 +98,12 @@ def start_sender_check(station: str) -> AnyResponse | tuple[str, int]:
     except DeskError as error:
         return _station_page(_now(station), form.with_error(str(error))), 422
     return redirect(f"/runs/{run}", 303)
+
+
+def _reminder() -> str | None:
+    """Word about a backup, for those who can see to it."""
+    store = the_desk().store
+    return reminder(store, store.now())
 
 
 def _station_page(now: StationNow, form: StartForm) -> str:

@@ -13,6 +13,7 @@ def upgrade() -> None:
     """Bring a store of joined rigs up to the technician's desk."""
     _add_curves()
     _add_settings()
+    _add_backups()
     _add_instrument_marks()
     _let_runs_do_without_a_station()
 
@@ -30,6 +31,17 @@ def _add_curves() -> None:
     )
     op.create_index("curves_by_name", "curves", ["name", "id"])
     op.create_index("curves_by_content", "curves", ["sha256"])
+
+
+def _add_backups() -> None:
+    op.create_table(
+        "backups",
+        sa.Column("id", sa.Integer(), nullable=False),
+        sa.Column("made_utc_s", sa.Double(), nullable=False),
+        sa.Column("file", sa.Text(), nullable=False),
+        sa.Column("sha256", sa.String(length=64), nullable=False),
+        sa.PrimaryKeyConstraint("id"),
+    )
 
 
 def _add_settings() -> None:
