@@ -14,6 +14,7 @@ COMMANDS = (
     "curves",
     "demo",
     "dial",
+    "export",
     "fit",
     "identify",
     "infrared",

@@ -3,9 +3,12 @@
 import time
 from collections.abc import Callable
 
+from sqlalchemy import func, select
+
 from calibration.contract.readings import ReadingPack
 from host.data_folder import DataFolder
 from host.shop import shop_in_file
+from host.store import schema
 from host.store.aside import Aside
 from host.store.backups import Backups
 from host.store.certificates import Certificates
@@ -18,7 +21,7 @@ from host.store.packs import Packs
 from host.store.register import Register
 from host.store.runs import Runs
 from host.store.stations import Stations
-from host.store.upgrade import needs_upgrade, upgrade
+from host.store.upgrade import current_revision, needs_upgrade, upgrade
 
 
 class Store:
@@ -57,6 +60,18 @@ class Store:
     def watermark(self, station: str, boot: str) -> int:
         """Watermark of a boot, 0 where nothing is accounted for."""
         return self.packs.watermark(station, boot)
+
+    def revision(self) -> str | None:
+        """Schema revision that it has."""
+        return current_revision(self._database)
+
+    def counts(self) -> dict[str, int]:
+        """How many rows each table has."""
+        with self._database.reading() as connection:
+            return {
+                table.name: int(connection.execute(select(func.count()).select_from(table)).scalar_one())
+                for table in schema.metadata.sorted_tables
+            }
 
     def close(self) -> None:
         """Close every connection."""
