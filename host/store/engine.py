@@ -23,7 +23,7 @@ class Database:
     def __init__(self, url: str) -> None:
         self.engine: Engine = create_engine(url)
         self._writer = threading.RLock()
-        if self.engine.dialect.name == "sqlite":
+        if self.is_sqlite:
             event.listen(self.engine, "connect", _set_up_sqlite)
             event.listen(self.engine, "begin", _begin_sqlite)
         self._writing_engine = self.engine.execution_options(**{_WRITES: True})
@@ -42,9 +42,24 @@ class Database:
 
     @contextmanager
     def upgrading(self) -> Iterator[Connection]:
-        """Connection for the migrations, which begin and commit each step by themselves."""
+        """Connection for the migrations, which begin and commit each step by themselves.
+
+        SQLite changes a table by making it anew: its rows are pointed at meanwhile, so the check of what
+        points where rests until the end; `upgrade` then makes it.
+        """
         with self._writer, self._writing_engine.connect() as connection:
-            yield connection
+            if self.is_sqlite:
+                _check_foreign_keys(connection, "OFF")
+            try:
+                yield connection
+            finally:
+                if self.is_sqlite:
+                    _check_foreign_keys(connection, "ON")
+
+    @property
+    def is_sqlite(self) -> bool:
+        """Tell whether it is a file of this machine."""
+        return self.engine.dialect.name == "sqlite"
 
     def close(self) -> None:
         """Close every connection."""
@@ -64,6 +79,13 @@ def _set_up_sqlite(connection: Any, _record: Any) -> None:
     ):
         cursor.execute(f"PRAGMA {pragma}")
     cursor.close()
+
+
+def _check_foreign_keys(connection: Connection, word: str) -> None:
+    # Past SQLAlchemy, which would begin a transaction: inside one SQLite leaves this as it is.
+    raw = connection.connection.driver_connection
+    assert raw is not None
+    raw.execute(f"PRAGMA foreign_keys={word}")
 
 
 def _begin_sqlite(connection: Connection) -> None:

@@ -70,4 +70,18 @@ def upgrade(database: Database, path: Path, config: Config | None = None) -> Pat
     with database.upgrading() as connection:
         config.attributes["connection"] = connection
         command.upgrade(config, "head")
+    _refuse_loose_rows(database, backup)
     return backup
+
+
+def _refuse_loose_rows(database: Database, backup: Path | None) -> None:
+    """Make sure that no migration left rows behind that point at nothing."""
+    if not database.is_sqlite:
+        return
+    with database.reading() as connection:
+        loose = connection.exec_driver_sql("PRAGMA foreign_key_check").first()
+    if loose is not None:
+        raise DeskError(
+            f"The upgrade left rows of {loose[0]} that point at nothing: go back to the version before, with "
+            f"the backup {backup}, and report this."
+        )

@@ -3,12 +3,14 @@
 import zlib
 from dataclasses import dataclass
 from functools import lru_cache
+from importlib.metadata import version
 
 from calibration.contract.readings import ReadingPack
 from calibration.curves import CurveError, ReferenceCurve, curve_from_toml, load_curve
 from calibration.reference_probe import ReferenceProbe
 from host.live import StationLive, StationState
 from host.procedures.bench_setup import probe_of
+from host.rig_version import version_words
 from host.web.desk_behind import DeskBehind
 from host.web.live_values import LiveValues, live_values_of
 
@@ -45,6 +47,12 @@ class StationNow:
         if self.live.latest is not None:
             return self.live.latest.simulated
         return self.live.presence is not None and self.live.presence.simulated
+
+    @property
+    def version_words(self) -> str | None:
+        """What to do where its rig is of another version than this desk."""
+        presence = self.live.presence
+        return None if presence is None else version_words(presence.version, version("ohmbath"))
 
     @property
     def is_live(self) -> bool:

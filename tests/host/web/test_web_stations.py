@@ -1,4 +1,5 @@
 import json
+from importlib.metadata import version
 
 import pytest
 
@@ -176,3 +177,17 @@ def test_the_list_has_one_stream_for_all_of_its_rows(browser, desk, bench, event
     assert sorted(data["rows"]) == ["bench-1", "bench-2"]
     assert "contact probe" in data["rows"]["bench-1"]["html"]
     assert json.dumps(data["rows"]["bench-2"]["run"]) == "null"
+
+
+@pytest.mark.parametrize(
+    ("rig", "words"),
+    [
+        ("0.0.9", "older than this desk&#39;s"),
+        ("99.1", "newer than this desk&#39;s"),
+        (version("ohmbath"), None),
+    ],
+)
+def test_a_rig_of_another_version_is_said_on_its_page(browser, bench, rig, words):
+    bench.say(version=rig)
+    page = browser.get("/stations/bench-1").text
+    assert words in page if words else "Its rig runs version" not in page
