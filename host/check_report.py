@@ -18,8 +18,9 @@ from host.fit_words import coefficient_lines, equation_words, fit_data, residual
 from host.one_line import json_text
 from host.pictures.verdict_shape import SHAPES
 from host.point_data import point_data
-from host.typed_check import TypedCheck
-from host.verdict_words import RULE_WORDS, sentence_of
+from host.points_file import TypedDead
+from host.typed_check import TypedCheck, not_read_words
+from host.verdict_words import RULE_WORDS
 
 WIDTH = 80
 
@@ -27,12 +28,14 @@ WIDTH = 80
 def check_json(check: TypedCheck, certificate: Path | None) -> str:
     """Everything of a check, numbers as numbers."""
     fields: dict[str, Any] = {
-        "verdict": check.verdict.value,
+        "verdict": None if check.verdict is None else check.verdict.value,
+        "reason": check.reason or None,
         "rule": check.rule.value,
         "curve": check.curve.name,
         "curve_hash": check.curve.content_hash,
         "tolerance": check.limit_words,
         "points": [_point_data(point, used) for point, used in zip(check.points, check.used, strict=True)],
+        "not_read": [_not_read_data(dead) for dead in check.file.dead],
         "notes": [*check.notes, *check.remarks],
         "fit": None if check.fit is None else fit_data(check.fit),
         "fit_trouble": check.fit_trouble or None,
@@ -62,8 +65,11 @@ def print_check(check: TypedCheck, certificate: Path | None, stream: TextIO) -> 
     if certificate is not None:
         console.print(Text(f"Certificate: {certificate}"))
     console.print()
-    console.print(Text(f"{SHAPES[check.verdict]} Verdict: {check.verdict.words}", style="bold"))
-    console.print(Text(sentence_of(check.points)))
+    if check.verdict is None:
+        console.print(Text(f"No result. {check.reason}", style="bold"))
+    else:
+        console.print(Text(f"{SHAPES[check.verdict]} Verdict: {check.verdict.words}", style="bold"))
+        console.print(Text(check.sentence))
     if check.verdict is Verdict.NOT_DECIDED:
         console.print(Text("A surer thermometer, meter or bath would decide it."))
     if check.verdict is not Verdict.IN_TOLERANCE or check.diagnosis.names_a_fault:
@@ -84,9 +90,18 @@ def _table(check: TypedCheck) -> Table:
     for heading in ("°C", "°F", "Ω", "shows °C", "error K", "in R", "U K", "limit K"):
         table.add_column(heading, justify="right", no_wrap=True)
     table.add_column("", no_wrap=True)
-    for point in check.points:
-        table.add_row(*_cells(point))
+    # Both in the order of the file.
+    judged = zip((typed.row for typed in check.file.typed), map(_cells, check.points), strict=True)
+    not_read = ((dead.row, _dead_cells(dead)) for dead in check.file.dead)
+    for _, cells in sorted([*judged, *not_read]):
+        table.add_row(*cells)
     return table
+
+
+def _dead_cells(dead: TypedDead) -> tuple[str, ...]:
+    temperature_c = dead.point.temperature_c
+    fahrenheit = rounded_text(fahrenheit_from_celsius(temperature_c), 1)
+    return rounded_text(temperature_c, 1), fahrenheit, dead.typed, "", "", "", "", "", "not judged"
 
 
 def _cells(point: SenderPoint) -> tuple[str, ...]:
@@ -130,6 +145,16 @@ def _finding_data(finding: Finding) -> dict[str, Any]:
         "unit": finding.unit,
         "variant": finding.variant,
         "next_action": finding.next_action,
+    }
+
+
+def _not_read_data(dead: TypedDead) -> dict[str, Any]:
+    return {
+        "row": dead.row,
+        "temperature_c": dead.point.temperature_c,
+        "typed": dead.typed,
+        "circuit": dead.point.circuit.value,
+        "reason": not_read_words(dead),
     }
 
 

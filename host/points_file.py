@@ -8,6 +8,7 @@ from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from pathlib import Path
 
+from calibration.diagnosis import DeadCircuit, DeadPoint
 from calibration.temperature_scale import ZERO_CELSIUS_K, celsius_from_fahrenheit
 from calibration.thermistor.fit_point import FitPoint
 from host.errors import DeskError
@@ -23,6 +24,10 @@ LONGEST_FILE_BYTES = 1_000_000
 HOTTEST_TYPED_C = 1000.0
 HIGHEST_TYPED_OHM = 1e9
 SMALLEST_TYPED_U = 1e-9
+
+# What meters show, and people write, where there is no resistance to be read; a number of zero is short too.
+_OPEN_WORDS = frozenset({"ol", "o.l", "o.l.", ".ol", "0l", "0.l", ".0l", "open", "inf", "infinite", "∞"})
+_SHORT_WORDS = frozenset({"short", "shorted"})
 
 _NUMBER = re.compile(r"[+-]?(\d+\.?\d*|\.\d+)([eE][+-]?\d+)?")
 # A column that begins so was meant to count; under any other name it would be left out unseen.
@@ -62,6 +67,23 @@ class TypedPoint:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class TypedDead:
+    """A row whose meter showed an open or a short circuit.
+
+    Attributes
+    ----------
+    row : int
+    point : DeadPoint
+    typed : str
+        As it stands in the file, such as "OL".
+    """
+
+    row: int
+    point: DeadPoint
+    typed: str
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class PointsFile:
     """A file of measured points.
 
@@ -77,6 +99,8 @@ class PointsFile:
         Columns it has and nobody reads.
     typed : tuple[TypedPoint, ...]
         In the order of the file.
+    dead : tuple[TypedDead, ...]
+        Rows at which there was no resistance to be read, in the order of the file.
     """
 
     name: str
@@ -85,10 +109,11 @@ class PointsFile:
     resistance_column: str
     unused_columns: tuple[str, ...]
     typed: tuple[TypedPoint, ...]
+    dead: tuple[TypedDead, ...] = ()
 
     @property
     def points(self) -> tuple[FitPoint, ...]:
-        """The points alone."""
+        """The points alone, those left out at which the circuit was dead."""
         return tuple(typed.point for typed in self.typed)
 
 
@@ -107,11 +132,8 @@ def read_points(path: Path) -> PointsFile:
     columns = _columns_of(header, name, header_line)
     temperature = _one_of(columns, TEMPERATURE_COLUMNS, name, header_line)
     resistance = _one_of(columns, RESISTANCE_COLUMNS, name, header_line)
-    typed = tuple(
-        TypedPoint(row=line, point=_Row(name, line, columns, cells).point(temperature, resistance))
-        for line, cells in rows
-    )
-    if not typed:
+    read = [_Row(name, line, columns, cells).read(temperature, resistance) for line, cells in rows]
+    if not read:
         raise PointsFileError(name, "there is no point below the header. Add one a row.")
     return PointsFile(
         name=name,
@@ -119,7 +141,8 @@ def read_points(path: Path) -> PointsFile:
         temperature_column=temperature,
         resistance_column=resistance,
         unused_columns=tuple(column for column in columns if column not in KNOWN_COLUMNS),
-        typed=typed,
+        typed=tuple(one for one in read if isinstance(one, TypedPoint)),
+        dead=tuple(one for one in read if isinstance(one, TypedDead)),
     )
 
 
@@ -217,13 +240,32 @@ class _Row:
         self._line = line
         self._cells: Mapping[str, str] = dict(zip(columns, cells, strict=False))
 
-    def point(self, temperature: str, resistance: str) -> FitPoint:
-        return FitPoint(
-            temperature_c=self._temperature_c(temperature),
-            resistance_ohm=self._resistance_ohm(resistance),
-            u_temperature_k=self._uncertainty(UNCERTAINTY_COLUMNS[0]),
-            u_resistance_ohm=self._uncertainty(UNCERTAINTY_COLUMNS[1]),
+    def read(self, temperature: str, resistance: str) -> TypedPoint | TypedDead:
+        temperature_c = self._temperature_c(temperature)
+        u_temperature_k = self._uncertainty(UNCERTAINTY_COLUMNS[0])
+        u_resistance_ohm = self._uncertainty(UNCERTAINTY_COLUMNS[1])
+        circuit = self._dead_circuit(resistance)
+        if circuit is not None:
+            point = DeadPoint(temperature_c=temperature_c, circuit=circuit)
+            return TypedDead(row=self._line, point=point, typed=self._cells[resistance])
+        return TypedPoint(
+            row=self._line,
+            point=FitPoint(
+                temperature_c=temperature_c,
+                resistance_ohm=self._resistance_ohm(resistance),
+                u_temperature_k=u_temperature_k,
+                u_resistance_ohm=u_resistance_ohm,
+            ),
         )
+
+    def _dead_circuit(self, column: str) -> DeadCircuit | None:
+        """Open or short where that is what the meter showed."""
+        text = self._cells.get(column, "").lower()
+        if text in _OPEN_WORDS:
+            return DeadCircuit.OPEN
+        if text in _SHORT_WORDS or (_NUMBER.fullmatch(text) and float(text) == 0.0):
+            return DeadCircuit.SHORT
+        return None
 
     def _temperature_c(self, column: str) -> float:
         number = self._number(column)
@@ -237,10 +279,15 @@ class _Row:
     def _resistance_ohm(self, column: str) -> float:
         number = self._number(column)
         if not number > 0.0:
-            raise self._refusal(column, f"{number:g} is no resistance: it must be above zero. Measure again.")
+            raise self._refusal(
+                column,
+                f"{number:g} is no resistance: it must be above zero, or 0 for a short. Measure again.",
+            )
         resistance_ohm = number * 1000.0 if column.endswith("_kohm") else number
         if not resistance_ohm <= HIGHEST_TYPED_OHM:
-            raise self._refusal(column, f"{number:g} is an open circuit. Check the leads and the unit.")
+            raise self._refusal(
+                column, f"{number:g} is an open circuit: check leads and unit, or write OL as the meter does."
+            )
         return resistance_ohm
 
     def _uncertainty(self, column: str) -> float | None:

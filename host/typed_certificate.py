@@ -4,15 +4,16 @@ import hashlib
 import math
 from datetime import date
 
+from calibration.diagnosis import opinions_of
 from calibration.sender_point import SenderPoint
 from calibration.thermistor.fit import FitPoint
 from host.certificates.certificate import Certificate, CertifiedPoint, Witness
 from host.fit_words import equation_words
 from host.software_versions import software_versions
 from host.typed_check import TypedCheck
-from host.verdict_words import RULE_WORDS, sentence_of
+from host.verdict_words import RULE_WORDS
 
-METHOD = "Hand check: typed pairs of temperature and resistance against a reference curve, version 1"
+METHOD = "Hand check: typed pairs of temperature and resistance against a reference curve, version 2"
 ITEM_NOT_STATED = "sender not named"
 SHOP_NOT_STATED = "Shop not named"
 
@@ -28,7 +29,15 @@ def typed_certificate(
     shop: str = SHOP_NOT_STATED,
     customer: str = "",
 ) -> Certificate:
-    """Certificate of a hand check; it says that nobody but the person who typed saw the readings."""
+    """Certificate of a hand check; it says that nobody but the person who typed saw the readings.
+
+    Raises
+    ------
+    ValueError
+        If no point could be read: there is no result to certify.
+    """
+    if check.verdict is None:
+        raise ValueError(f"No certificate without a result. {check.reason}")
     coefficients, fit_words = _fit(check)
     return Certificate(
         number=f"OB-T-{issued.isoformat()}-{_content_digest(check)}",
@@ -39,7 +48,7 @@ def typed_certificate(
         item=item,
         customer=customer,
         verdict=check.verdict,
-        sentence=sentence_of(check.points),
+        sentence=check.sentence,
         rule=check.rule,
         rule_words=RULE_WORDS[check.rule],
         method=METHOD,
@@ -52,6 +61,7 @@ def typed_certificate(
         instruments=(),
         conditions=(("readings", "a thermometer and a resistance meter, read and typed by hand"),),
         remarks=_remarks(check),
+        opinions=tuple(opinions_of(check.diagnosis, check.curve)),
         citations=(
             f"file {check.file.name.replace(chr(92), '/').rsplit('/', 1)[-1]}, SHA-256 {check.file.digest}",
             f"curve {check.curve.name}, SHA-256 {check.curve.content_hash}",
@@ -63,7 +73,14 @@ def typed_certificate(
 
 def _content_digest(check: TypedCheck) -> str:
     """Eight characters that change with the points, the curve, the rule or the limit."""
-    parts = (check.file.digest, check.curve.content_hash, check.rule.value, repr(check.limit_k), *check.notes)
+    parts = (
+        METHOD,
+        check.file.digest,
+        check.curve.content_hash,
+        check.rule.value,
+        repr(check.limit_k),
+        *check.notes,
+    )
     return hashlib.sha256("\n".join(parts).encode()).hexdigest()[:8]
 
 

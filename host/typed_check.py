@@ -1,15 +1,23 @@
 """A sender check from points typed by hand: a meter, a thermometer and a kettle."""
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from calibration.conformity import DecisionRule, Verdict, overall_verdict
 from calibration.curves import ReferenceCurve, curve_names, load_curve
-from calibration.diagnosis import Diagnosis, attribute, points_by_hand
+from calibration.diagnosis import (
+    DeadCircuit,
+    DeadPoint,
+    Diagnosis,
+    attribute,
+    dead_points,
+    points_by_hand,
+)
 from calibration.errors import CurveError, CurveRangeError, FitError
 from calibration.sender_point import SenderPoint, hand_lines, judge
 from calibration.thermistor.fit import CurveFit, FitPoint, Model, fit_curve
-from host.points_file import PointsFile, PointsFileError, TypedPoint
+from host.points_file import PointsFile, PointsFileError, TypedDead, TypedPoint
+from host.verdict_words import sentence_of
 
 #: Standard uncertainties where the file gives none: a kitchen-grade thermometer read in a kettle,
 #: and a hand meter with its leads.
@@ -54,7 +62,8 @@ class TypedCheck:
         In the order of the file.
     used : tuple[FitPoint, ...]
         The points with the uncertainties they were judged with.
-    verdict : Verdict
+    verdict : Verdict or None
+        None where no point could be read: then there is nothing to judge.
     notes : tuple[str, ...]
         What was assumed or stated for the whole file.
     fit : CurveFit or None
@@ -70,7 +79,7 @@ class TypedCheck:
     limit_k: float | None
     points: tuple[SenderPoint, ...]
     used: tuple[FitPoint, ...]
-    verdict: Verdict
+    verdict: Verdict | None
     notes: tuple[str, ...]
     fit: CurveFit | None
     fit_trouble: str
@@ -85,8 +94,35 @@ class TypedCheck:
 
     @property
     def remarks(self) -> tuple[str, ...]:
-        """Remarks of the points, each once."""
-        return tuple(dict.fromkeys(remark for point in self.points for remark in point.remarks))
+        """Remarks of the points, each once; first what was not read."""
+        judged = (remark for point in self.points for remark in point.remarks)
+        return (*(not_read_words(dead) for dead in self.file.dead), *dict.fromkeys(judged))
+
+    @property
+    def sentence(self) -> str:
+        """The result in one sentence, and where the sender could not be read."""
+        if self.verdict is None:
+            return self.reason
+        where = ", ".join(f"{dead.point.temperature_c:.4g} °C" for dead in self.file.dead)
+        return f"{sentence_of(self.points)}{f' It could not be read at {where}.' if where else ''}"
+
+    @property
+    def reason(self) -> str:
+        """Why there is no verdict; empty where there is one."""
+        if self.verdict is not None:
+            return ""
+        return (
+            "At no temperature could the sender be read. Look at clips, leads and the meter's range; if they "
+            "are sound, the fault is in the sender itself."
+        )
+
+
+def not_read_words(dead: TypedDead) -> str:
+    """What is said of a row at which the circuit was dead."""
+    return (
+        f"At {dead.point.temperature_c:.4g} °C the meter showed {dead.point.circuit.words} "
+        f"({dead.typed}): kept, not judged, and no part of the verdict."
+    )
 
 
 def check_typed_points(
@@ -112,6 +148,7 @@ def check_typed_points(
             "--limit-k K."
         )
     assumption = assumption or Assumption()
+    file = _dead_set_apart(file, curve)
     used = tuple(_with_uncertainty(point, assumption) for point in file.points)
     points = tuple(
         _judged(file, typed, point, curve, rule, limit_k)
@@ -125,17 +162,65 @@ def check_typed_points(
         limit_k=limit_k,
         points=points,
         used=used,
-        verdict=overall_verdict(point.verdict for point in points),
+        verdict=overall_verdict(point.verdict for point in points) if points else None,
         notes=_notes(file.points, assumption),
         fit=fit,
         fit_trouble=trouble,
-        diagnosis=_diagnosis(used, curve),
+        diagnosis=_diagnosis(used, file.dead, curve),
     )
 
 
-def _diagnosis(points: Sequence[FitPoint], curve: ReferenceCurve) -> Diagnosis:
+def _dead_set_apart(file: PointsFile, curve: ReferenceCurve) -> PointsFile:
+    """The file with those rows as dead whose resistance is no temperature at all, such as some megohms.
+
+    Where every row would be right with a thousand times the ohms, or a thousandth, the unit was mixed up and
+    nothing is dead: such a file is left to be refused.
+    """
+    if any(all(_fits(typed.point, curve, factor) for typed in file.typed) for factor in (1e-3, 1e3)):
+        return file
+    gone = {typed.row for typed in file.typed if _is_no_temperature(typed.point, curve)}
+    return replace(
+        file,
+        typed=tuple(typed for typed in file.typed if typed.row not in gone),
+        dead=(*file.dead, *(_as_dead(typed, curve) for typed in file.typed if typed.row in gone)),
+    )
+
+
+def _is_no_temperature(point: FitPoint, curve: ReferenceCurve) -> bool:
+    try:
+        curve.indicated_c(point.resistance_ohm, at_c=point.temperature_c)
+    except CurveRangeError as error:
+        # A temperature outside the curve is another matter, and is refused.
+        return error.unit != "°C"
+    return False
+
+
+def _fits(point: FitPoint, curve: ReferenceCurve, factor: float) -> bool:
+    try:
+        nominal_ohm = curve.nominal_ohm(point.temperature_c)
+    except CurveRangeError:
+        return False
+    return 0.5 < factor * point.resistance_ohm / nominal_ohm < 2.0
+
+
+def _as_dead(typed: TypedPoint, curve: ReferenceCurve) -> TypedDead:
+    point = typed.point
+    is_open = point.resistance_ohm > curve.nominal_ohm(point.temperature_c)
+    circuit = DeadCircuit.OPEN if is_open else DeadCircuit.SHORT
+    return TypedDead(
+        row=typed.row,
+        point=DeadPoint(temperature_c=point.temperature_c, circuit=circuit),
+        typed=f"{point.resistance_ohm:.4g} Ω",
+    )
+
+
+def _diagnosis(
+    points: Sequence[FitPoint], typed_dead: Sequence[TypedDead], curve: ReferenceCurve
+) -> Diagnosis:
     library = [load_curve(name) for name in curve_names()]
-    return attribute(points_by_hand(points), curve, library=library)
+    dead = [one.point for one in typed_dead]
+    measured = points_by_hand(points).and_dead(dead) if points else dead_points(dead, by_hand=True)
+    return attribute(measured, curve, library=library)
 
 
 def _with_uncertainty(point: FitPoint, assumption: Assumption) -> FitPoint:
@@ -184,6 +269,8 @@ def _judged(
 
 def _fit(points: Sequence[FitPoint]) -> tuple[CurveFit | None, str]:
     """Fit what the file itself says, so that `ohmbath fit` gives the same coefficients."""
+    if not points:
+        return None, "No resistance was read."
     different = len({point.temperature_c for point in points})
     if different < 2:
         return None, "One temperature gives no curve: measure at three or more."

@@ -75,6 +75,10 @@ class CurveView:
         """Covariance of measured ``ln R`` about one part of the grid of good ones, shape (n, n)."""
         return self._with_parts(points, np.diag(self.spread.cell**2 / 12.0), None)
 
+    def covariance_of_one_beta(self, points: MeasuredPoints, share: Vector) -> Matrix:
+        """And about parts of one R25 and of one column of that grid, for faults, shape (..., n, n)."""
+        return self._with_parts(points, np.diag([0.0, self.spread.cell[1] ** 2 / 12.0]), share)
+
     def _with_parts(self, points: MeasuredPoints, parts: Matrix, share: Vector | None) -> Matrix:
         scatter = self.part_shapes @ parts @ self.part_shapes.T + self.doubt
         by_temperature = np.outer(self.slope_per_k, self.slope_per_k) * points.temperature_covariance
@@ -122,17 +126,21 @@ def wandering(curve: ReferenceCurve, temperature_c: Vector) -> Matrix:
     widen say where a part is accepted, not how it runs: their middle is no thermistor's course, and a good
     part lies anywhere between them, smoothly. Beyond its ends a curve has the limits of its last row.
     """
-    none = np.zeros((temperature_c.size, temperature_c.size))
-    if not curve.has_tolerance or curve.judges_only_printed_rows:
-        # Without limits there is nothing to wander in; at two or three rows R25 and beta reach all of it.
-        return none
-    printed = [_log_half_width(curve, t) for t in curve.printed_temperatures_c]
-    if not printed or max(printed) <= _ONE_PERCENTAGE * min(printed):
-        return none
+    if not is_known_by_limits(curve):
+        return np.zeros((temperature_c.size, temperature_c.size))
     limited_c = np.clip(temperature_c, curve.valid_from_c, curve.valid_to_c)
     spread = _WANDERS_BY * np.array([_log_half_width(curve, t) for t in limited_c.tolist()])
     apart = (temperature_c[:, np.newaxis] - temperature_c) / _WANDERS_OVER_K
     return np.outer(spread, spread) * np.exp(-0.5 * apart**2)
+
+
+def is_known_by_limits(curve: ReferenceCurve) -> bool:
+    """Whether acceptance limits are all that is printed of a curve: limits that narrow and widen."""
+    if not curve.has_tolerance or curve.judges_only_printed_rows:
+        # Without limits there is nothing to wander in; at two or three rows R25 and beta reach all of it.
+        return False
+    printed = [_log_half_width(curve, t) for t in curve.printed_temperatures_c]
+    return bool(printed) and max(printed) > _ONE_PERCENTAGE * min(printed)
 
 
 def _log_half_width(curve: ReferenceCurve, temperature_c: float) -> float:

@@ -1,9 +1,9 @@
 """How well an explanation predicted the points: its marginal likelihood over the size of the fault.
 
 The likelihood is normal in ``ln R`` with the full covariance of the points [1]_. A good sender is one of the
-parts that keep the maker's tolerance, all alike; a faulty one was such a part, whose scatter is taken as
-normal with the same covariance. A fault of some size is averaged over the prior of its size, from where it
-could be seen at all: a smaller one is, for these points, a good sender.
+parts that keep the maker's tolerance, all alike, and a faulty one was such a part. A fault of some size is
+averaged over the prior of its size, from where it could be seen at all: a smaller one is, for these points,
+a good sender.
 
 References
 ----------
@@ -15,6 +15,7 @@ from collections.abc import Callable
 from dataclasses import dataclass
 
 import numpy as np
+from scipy.special import log_ndtr
 
 from calibration.diagnosis.curve_view import CurveView
 from calibration.diagnosis.fault_shapes import Branch
@@ -70,6 +71,13 @@ def log_normal_density(residual: Matrix, covariance: Matrix) -> Vector:
     return density
 
 
+def log_sum(logarithms: Matrix) -> Vector:
+    """Logarithm of the sum of what these are the logarithms of, over the last axis."""
+    top = np.max(logarithms, axis=-1, keepdims=True)
+    total: Vector = np.log(np.sum(np.exp(logarithms - top), axis=-1)) + top[..., 0]
+    return total
+
+
 def healthy_log_evidence(points: MeasuredPoints, view: CurveView) -> float:
     """Logarithm of the likelihood averaged over all good parts. Minus infinity for an open point."""
     residual = np.log(points.resistance_ohm / view.resistance_ohm)
@@ -79,7 +87,7 @@ def healthy_log_evidence(points: MeasuredPoints, view: CurveView) -> float:
     white = np.linalg.solve(lower, residual[:, np.newaxis] - view.part_shapes @ view.spread.parts.T)
     exponents = -0.5 * np.sum(white * white, axis=0)
     log_scale = float(np.sum(np.log(np.diag(lower)))) + 0.5 * points.count * math.log(2.0 * math.pi)
-    return float(np.logaddexp.reduce(exponents)) - math.log(exponents.size) - log_scale
+    return float(log_sum(exponents)) - math.log(exponents.size) - log_scale
 
 
 def branch_evidence(points: MeasuredPoints, view: CurveView, branch: Branch) -> SizedEvidence | None:
@@ -94,10 +102,10 @@ def branch_evidence(points: MeasuredPoints, view: CurveView, branch: Branch) -> 
 
     def log_likelihood(log_size: Vector) -> Vector:
         shift, share = branch.effect(view, branch.sign * np.exp(log_size))
-        covariance = view.covariance(points, share)
+        covariance = view.covariance_of_one_beta(points, share)
         if branch.uneven:
             covariance = covariance + np.eye(points.count) * (branch.uneven * shift[:, np.newaxis, :]) ** 2
-        return log_normal_density(residual - shift, covariance)
+        return log_over_parts(view, residual - shift, share, covariance)
 
     grid, values = _refined(log_likelihood, lowest, highest)
     prior = _density(branch, grid)
@@ -116,6 +124,46 @@ def branch_evidence(points: MeasuredPoints, view: CurveView, branch: Branch) -> 
         size=mean,
         size_u=math.sqrt(variance),
     )
+
+
+def log_over_parts(view: CurveView, residual: Matrix, share: Matrix, covariance: Matrix) -> Vector:
+    """Logarithm of the normal density of ``residual``, averaged over all good parts, for each size.
+
+    Over R25 the integral of the density is one of the error function; over beta it is a sum.
+
+    Parameters
+    ----------
+    residual, share : Matrix, shape (sizes, n)
+    covariance : Matrix, shape (sizes, n, n)
+        Without the scatter of parts.
+    """
+    spread = view.spread
+    lower = np.linalg.cholesky(covariance)
+    shapes = share[..., np.newaxis] * view.part_shapes
+    white = np.linalg.solve(lower, np.concatenate([residual[..., np.newaxis], shapes], axis=-1))
+    rest = white[..., :1] - white[..., 2:] * spread.beta_column
+    along = white[..., 1]
+    squared = np.sum(along * along, axis=-1)[:, np.newaxis]
+    best = np.sum(along[..., np.newaxis] * rest, axis=-2) / squared
+    distance = np.sum(rest * rest, axis=-2) - squared * best**2
+    r25_u = 1.0 / np.sqrt(squared)
+    inside = _log_between((spread.r25_low - best) / r25_u, (spread.r25_high - best) / r25_u)
+    terms = -0.5 * distance + inside + np.log(r25_u)
+    area = float(np.sum(spread.r25_high - spread.r25_low))
+    log_determinant = np.sum(np.log(np.diagonal(lower, axis1=-2, axis2=-1)), axis=-1)
+    one_less = 0.5 * (residual.shape[-1] - 1) * math.log(2.0 * math.pi)
+    density: Vector = log_sum(terms) - math.log(area) - log_determinant - one_less
+    return density
+
+
+def _log_between(low: Matrix, high: Matrix) -> Matrix:
+    """Logarithm of the standard normal probability between two bounds, exact far out on either side."""
+    # On the side where both are negative nothing is lost by cancellation.
+    flipped = low + high > 0.0
+    near, far = np.where(flipped, -low, high), np.where(flipped, -high, low)
+    log_near = log_ndtr(near)
+    between: Matrix = log_near + np.log1p(-np.exp(log_ndtr(far) - log_near))
+    return between
 
 
 def _visible_from(points: MeasuredPoints, view: CurveView, branch: Branch) -> float | None:

@@ -29,6 +29,10 @@ class HealthySpread:
         Good parts, evenly spread over all there can be.
     cell : Vector, shape (2,)
         Distance between neighbours.
+    beta_column : Vector, shape (c,)
+        Every beta of the parts, once.
+    r25_low, r25_high : Vector, shape (c,)
+        Between which R25 of good parts of that beta lies.
     covariance : Matrix, shape (2, 2)
         Of all of them.
     r25_half_width, beta_half_width : float
@@ -39,6 +43,9 @@ class HealthySpread:
 
     parts: Matrix
     cell: Vector
+    beta_column: Vector
+    r25_low: Vector
+    r25_high: Vector
     covariance: Matrix
     r25_half_width: float
     beta_half_width: float
@@ -73,10 +80,14 @@ def healthy_spread(curve: ReferenceCurve) -> HealthySpread:
     parts = _within(most, half_width, shape)
     cell = 2.0 * np.array(most) / _GRID
     # A part is the middle of its cell: half a cell more reaches to the edge.
+    beta_column, r25_low, r25_high = _columns_of(parts, cell[0])
     r25_half_width, beta_half_width = (np.max(np.abs(parts), axis=0) + 0.5 * cell).tolist()
     return HealthySpread(
         parts=parts,
         cell=cell,
+        beta_column=beta_column,
+        r25_low=r25_low,
+        r25_high=r25_high,
         covariance=parts.T @ parts / parts.shape[0],
         r25_half_width=r25_half_width,
         beta_half_width=beta_half_width,
@@ -98,6 +109,15 @@ def _within(most: tuple[float, float], half_width: Vector, shape: Vector) -> Mat
     parts = np.stack([a.ravel(), b.ravel()], axis=1)
     kept = np.all(np.abs(parts[:, :1] + parts[:, 1:] * shape) <= half_width, axis=1)
     return parts[kept]
+
+
+def _columns_of(parts: Matrix, r25_cell: float) -> tuple[Vector, Vector, Vector]:
+    """Each beta with the lowest and the highest R25: limits on straight lines leave no gap between them."""
+    beta_column = np.unique(parts[:, 1])
+    mine = [parts[parts[:, 1] == beta, 0] for beta in beta_column.tolist()]
+    low = np.array([np.min(r25) for r25 in mine]) - 0.5 * r25_cell
+    high = np.array([np.max(r25) for r25 in mine]) + 0.5 * r25_cell
+    return beta_column, low, high
 
 
 def _log_half_width(curve: ReferenceCurve, temperature_c: float) -> float:

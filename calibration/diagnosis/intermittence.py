@@ -10,8 +10,9 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from calibration.diagnosis.attribution import NAMED_FROM, posterior
-from calibration.diagnosis.fault import Fault
+from calibration.diagnosis.attribution import posterior
+from calibration.diagnosis.diagnosis import NAMED_FROM
+from calibration.diagnosis.fault import IN_A_BURST, Fault
 from calibration.diagnosis.measured_points import Vector
 
 #: Readings in a second.
@@ -98,7 +99,7 @@ def intermittence(resistance_ohm: Sequence[float]) -> Intermittence:
         jumps=int(np.count_nonzero(np.abs(steps) > max(_SMALLEST_JUMP, 6.0 * noise))),
         open_share=float(np.mean(is_open)),
         largest_ohm=float(np.max(away_ohm)),
-        next_action=_REPEAT if fault is Fault.CANNOT_TELL else fault.next_action,
+        next_action=_REPEAT if fault is Fault.CANNOT_TELL else fault.next_action(IN_A_BURST),
     )
 
 

@@ -9,6 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from calibration.curves import ReferenceCurve
+from calibration.diagnosis.dead_circuit import DeadPoint
 from calibration.sender_point import SenderPoint
 from calibration.thermistor.fit_point import FitPoint
 from calibration.uncertainty.budget import BudgetLine
@@ -65,7 +66,7 @@ class MeasuredPoints:
     temperature_c : Vector, shape (n,)
         Of the bath. [°C]
     resistance_ohm : Vector, shape (n,)
-        Infinite where the circuit was open. [Ω]
+        Infinite where the circuit was open, zero where it was short. [Ω]
     temperature_covariance : Matrix, shape (n, n)
         Of the temperatures. [K²]
     relative_covariance : Matrix, shape (n, n)
@@ -90,8 +91,8 @@ class MeasuredPoints:
             self.temperature_covariance.shape == self.relative_covariance.shape == square
         ):
             raise ValueError("Temperatures, resistances and covariances are not of one length.")
-        if not np.all(self.resistance_ohm > 0.0) or not np.all(np.isfinite(self.temperature_c)):
-            raise ValueError("Every point needs a temperature, and a resistance above zero.")
+        if not np.all(self.resistance_ohm >= 0.0) or not np.all(np.isfinite(self.temperature_c)):
+            raise ValueError("Every point needs a temperature, and a resistance that is not negative.")
         variances = np.diag(self.temperature_covariance) + np.diag(self.relative_covariance)
         if not np.all(variances > 0.0):
             raise ValueError("A point without any uncertainty cannot be weighed: give it one.")
@@ -100,6 +101,16 @@ class MeasuredPoints:
     def count(self) -> int:
         """How many points there are."""
         return int(self.temperature_c.size)
+
+    @property
+    def conducts(self) -> NDArray[np.bool_]:
+        """At which points there was a resistance to be read, shape (n,): not where the circuit was dead."""
+        there: NDArray[np.bool_] = np.isfinite(self.resistance_ohm) & (self.resistance_ohm > 0.0)
+        return there
+
+    def and_dead(self, dead: Sequence[DeadPoint]) -> "MeasuredPoints":
+        """These points and those at which the circuit was dead."""
+        return self if not dead else _joined(self, dead_points(dead, by_hand=self.by_hand))
 
     def only(self, chosen: Sequence[int]) -> "MeasuredPoints":
         """The points of those numbers, with the covariance among them."""
@@ -111,6 +122,36 @@ class MeasuredPoints:
             relative_covariance=self.relative_covariance[np.ix_(picked, picked)],
             by_hand=self.by_hand,
         )
+
+
+def dead_points(dead: Sequence[DeadPoint], *, by_hand: bool) -> MeasuredPoints:
+    """Points at which the circuit was dead; how sure their temperature is does not matter."""
+    one_each = np.eye(len(dead))
+    return MeasuredPoints(
+        temperature_c=np.array([point.temperature_c for point in dead], dtype=float),
+        resistance_ohm=np.array([point.circuit.resistance_ohm for point in dead]),
+        temperature_covariance=one_each,
+        relative_covariance=one_each,
+        by_hand=by_hand,
+    )
+
+
+def _joined(first: MeasuredPoints, second: MeasuredPoints) -> MeasuredPoints:
+    """Points of two kinds that have no error in common."""
+    return MeasuredPoints(
+        temperature_c=np.concatenate([first.temperature_c, second.temperature_c]),
+        resistance_ohm=np.concatenate([first.resistance_ohm, second.resistance_ohm]),
+        temperature_covariance=_side_by_side(first.temperature_covariance, second.temperature_covariance),
+        relative_covariance=_side_by_side(first.relative_covariance, second.relative_covariance),
+        by_hand=first.by_hand,
+    )
+
+
+def _side_by_side(first: Matrix, second: Matrix) -> Matrix:
+    joined = np.zeros((len(first) + len(second), len(first) + len(second)))
+    joined[: len(first), : len(first)] = first
+    joined[len(first) :, len(first) :] = second
+    return joined
 
 
 def points_by_hand(points: Sequence[FitPoint], *, common_share: float = HAND_COMMON_SHARE) -> MeasuredPoints:

@@ -3,8 +3,9 @@
 from collections.abc import Sequence
 
 from calibration.curves import ReferenceCurve
-from calibration.diagnosis.attribution import Diagnosis, Finding
-from calibration.diagnosis.fault import Fault
+from calibration.diagnosis.curve_view import is_known_by_limits
+from calibration.diagnosis.diagnosis import Diagnosis, Finding
+from calibration.diagnosis.fault import IN_A_BURST, SCATTERED, Fault
 from calibration.diagnosis.healthy_spread import healthy_spread
 from calibration.rounding import decimals_of, rounded_text
 
@@ -25,7 +26,7 @@ def why_words(diagnosis: Diagnosis, curve: ReferenceCurve) -> tuple[str, ...]:
     """
     answer = diagnosis.answer
     if answer.fault is Fault.CANNOT_TELL:
-        return _undecided_words(diagnosis)
+        return _undecided_words(diagnosis, curve)
     if answer.fault is Fault.HEALTHY:
         return (
             f"The points scatter as those of good parts do ({_spread_words(curve)}): probability "
@@ -43,6 +44,8 @@ def named_words(finding: Finding) -> str:
         return f"{finding.fault.words} (here {finding.variant})"
     if finding.fault is Fault.STEM_OR_THERMOMETER:
         return _temperature_words(finding)
+    if finding.variant == IN_A_BURST:
+        return f"{finding.fault.words}, {IN_A_BURST}"
     return f"{finding.fault.words}{_about(finding)}"
 
 
@@ -66,11 +69,36 @@ def _about(finding: Finding) -> str:
     return f", about {sign}{text} {unit}"
 
 
-def _undecided_words(diagnosis: Diagnosis) -> tuple[str, ...]:
+def _undecided_words(diagnosis: Diagnosis, curve: ReferenceCurve) -> tuple[str, ...]:
     likely = [finding for finding in diagnosis.findings if finding.probability >= _WORTH_A_WORD]
     likely.sort(key=lambda finding: -finding.probability)
-    listed = "; ".join(f"{named_words(finding)} ({_share(finding.probability)})" for finding in likely[:3])
-    return (f"Cannot tell. It may be {listed}.", f"Next: {diagnosis.answer.next_action}")
+    if likely[0].fault is Fault.NONE_OF_THESE:
+        words = _unlisted_words(likely[0])
+    else:
+        listed = "; ".join(
+            f"{named_words(finding)} ({_share(finding.probability)})" for finding in likely[:3]
+        )
+        words = f"Cannot tell. It may be {listed}."
+    by_limits = _BY_LIMITS if is_known_by_limits(curve) and not _is_dead(diagnosis) else ()
+    return (words, f"Next: {diagnosis.answer.next_action}", *by_limits)
+
+
+#: What helps where a curve says where parts are accepted and not how they run.
+_BY_LIMITS = (
+    "This curve is printed as limits alone, and a good part may run anywhere between them. Two things would "
+    "tell: another sender of the same part, measured the same way (what both show is the part, what one "
+    "shows is its fault), and this one once more with its terminals cleaned (what goes was the contact).",
+)
+
+
+def _unlisted_words(finding: Finding) -> str:
+    kind = "these points follow no thermistor" if finding.variant == SCATTERED else finding.fault.words
+    return f"Cannot tell: none of the usual faults explains this ({_share(finding.probability)}); {kind}."
+
+
+def _is_dead(diagnosis: Diagnosis) -> bool:
+    """Whether the circuit itself is in question."""
+    return diagnosis.likeliest.fault in {Fault.OPEN, Fault.SHORT, Fault.INTERMITTENT, Fault.NONE_OF_THESE}
 
 
 def _rounded(size: float, size_u: float) -> str:

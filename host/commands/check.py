@@ -23,7 +23,8 @@ from host.typed_check import (
     check_typed_points,
 )
 
-EXIT_CODES = {Verdict.IN_TOLERANCE: 0, Verdict.OUT_OF_TOLERANCE: 1, Verdict.NOT_DECIDED: 3}
+#: A sender that could not be read at all has no verdict: nothing is decided of it either.
+EXIT_CODES = {Verdict.IN_TOLERANCE: 0, Verdict.OUT_OF_TOLERANCE: 1, Verdict.NOT_DECIDED: 3, None: 3}
 
 
 @click.command("check", cls=OneLineCommand)
@@ -90,9 +91,13 @@ def command(
     POINTS.csv has one point a row under a header: temperature_c or temperature_f, resistance_ohm or
     resistance_kohm, and if known u_temperature_k and u_resistance_ohm (standard uncertainties).
 
+    Where the meter shows an open circuit write OL (or open), for a short circuit 0 (or short): such a point
+    is kept, not judged, and counts in the reason that is given.
+
     Hot water scalds: stand the jug where it cannot tip. Never open a warm cooling system.
 
-    Exit code 0: in tolerance. 1: out of tolerance. 3: not decided. 2: bad input, said in one line.
+    Exit code 0: in tolerance. 1: out of tolerance. 3: not decided, or no point could be read. 2: bad input,
+    said in one line.
     """
     check = check_typed_points(
         read_points(points_file),
@@ -101,12 +106,16 @@ def command(
         limit_k=limit_k,
         assumption=_assumption(u_temperature, u_resistance),
     )
+    if certificate_path is not None and check.verdict is None:
+        click.echo("No certificate is written: there is no result to certify.", err=True)
+        certificate_path = None
     if certificate_path is not None:
         _write_certificate(check, certificate_path, item=item, shop=shop, customer=customer)
     if as_json:
         click.echo(check_json(check, certificate_path))
         unused = unused_words(check.file.unused_columns)
-        for note in (*check.notes, *check.remarks, *unused, f"Verdict: {check.verdict.words}."):
+        said = f"No result. {check.reason}" if check.verdict is None else f"Verdict: {check.verdict.words}."
+        for note in (*check.notes, *check.remarks, *unused, said):
             click.echo(note, err=True)
     else:
         print_check(check, certificate_path, sys.stdout)

@@ -48,13 +48,16 @@ def command(points_file: Path, model: str, as_json: bool) -> None:
     otherwise every point weighs the same in kelvin.
     """
     file = read_points(points_file)
+    if not file.points:
+        raise PointsFileError(file.name, "no resistance was read, only open or short circuits.")
     try:
         fitted = _fitted(file.points, model)
     except FitError as error:
         raise PointsFileError(file.name, str(error)) from error
     if as_json:
         click.echo(json_text(_data(fitted)))
-        for line in (fitted.choice_words, fitted.fit.chi2_words, *unused_words(file.unused_columns)):
+        unused = (*_left_out_words(file), *unused_words(file.unused_columns))
+        for line in (fitted.choice_words, fitted.fit.chi2_words, *unused):
             if line:
                 click.echo(line, err=True)
     else:
@@ -76,6 +79,14 @@ def _data(fitted: _Fitted) -> dict[str, Any]:
     return data
 
 
+def _left_out_words(file: PointsFile) -> tuple[str, ...]:
+    """What is said of rows without a resistance."""
+    if not file.dead:
+        return ()
+    rows = ", ".join(str(dead.row) for dead in file.dead)
+    return (f"Left out, an open or a short circuit: row {rows}.",)
+
+
 def _print(fitted: _Fitted, file: PointsFile) -> None:
     console = Console(file=sys.stdout, width=WIDTH, highlight=False)
     fit = fitted.fit
@@ -89,6 +100,7 @@ def _print(fitted: _Fitted, file: PointsFile) -> None:
         residual_words(fit),
         fit.chi2_words,
         fitted.choice_words,
+        *_left_out_words(file),
         *unused_words(file.unused_columns),
     ):
         if line:

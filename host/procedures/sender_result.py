@@ -10,9 +10,7 @@ from calibration.bench_point import BenchPoint, BenchSetup, Plateau, judge_plate
 from calibration.conformity import overall_verdict
 from calibration.contract.readings import Insertion, Quality, ReadingPack
 from calibration.curves import ReferenceCurve, curve_names, load_curve
-from calibration.diagnosis.attribution import attribute
-from calibration.diagnosis.measured_points import points_from_bench
-from calibration.diagnosis.why import opinions_of
+from calibration.diagnosis import opinions_of, why_on_the_bench
 from calibration.sender_point import SenderPoint
 from calibration.thermistor.fit import FitPoint, Model, fit_curve
 from host.certificates.certificate import Certificate, CertifiedPoint, InstrumentUsed, Witness
@@ -113,8 +111,8 @@ def _opinions(
 ) -> tuple[str, ...]:
     """Why the sender is as it is, by comparing explanations: an opinion, not a measurement."""
     air_c = _mean_of(packs, "ambient")
-    diagnosis = attribute(
-        points_from_bench(points, curve),
+    diagnosis = why_on_the_bench(
+        points,
         curve,
         library=[load_curve(name) for name in curve_names()],
         air_c=ASSUMED_AIR_C if air_c is None else air_c,

@@ -177,7 +177,7 @@ def refused_in_one_line(result: Result) -> str:
     [
         ([(20, -5)], [], "row 2, column resistance_ohm"),
         ([(20, 2500), (130, 89)], [], "row 3, column temperature_c: 130 °C is outside the curve"),
-        ([(20, 0.4)], [], "row 2, column resistance_ohm: 0.4 Ω"),
+        ([(20, 2.5)], [], "row 2, column resistance_ohm: 2.5 Ω"),
         ([(20, 2500)], ["--curve", "ntc-2k5-20c"], "--limit-k"),
         ([(20, 2500)], ["--curve", "nothing"], "ohmbath curves"),
         ([(20, 2500)], ["--curve", "./nothing.toml"], "nothing.toml"),

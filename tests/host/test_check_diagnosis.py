@@ -1,4 +1,5 @@
 import json
+import math
 import tomllib
 from pathlib import Path
 
@@ -64,6 +65,99 @@ def test_a_good_sender_gets_no_reason(check):
     result = check(0.0)
     assert result.exit_code == 0
     assert "Why" not in result.stdout
+
+
+@pytest.fixture
+def check_rows(tmp_path):
+    """Check rows as typed."""
+
+    def run(rows: str, *arguments: str, curve: str = "ntc-2k5-20c") -> Result:
+        path = tmp_path / "typed.csv"
+        path.write_text("temperature_c,resistance_ohm\n" + rows, encoding="utf-8")
+        return CliRunner().invoke(main, ["check", str(path), "--curve", curve, *arguments])
+
+    return run
+
+
+@pytest.mark.parametrize(
+    ("cells", "fault"),
+    [
+        (("OL", "open", "O.L"), "open"),
+        (("0", "0.0", "short"), "short"),
+        (("OL", "3e7", "8e6"), "open"),
+        (("0.3", "0.4", "0.2"), "short"),
+    ],
+)
+def test_a_dead_circuit_has_a_reason_with_its_next_action(check_rows, cells, fault):
+    rows = "".join(f"{t},{cell}\n" for t, cell in zip((20, 60, 90), cells, strict=True))
+    finding = diagnosis(check_rows(rows, "--limit-k", "2", "--json"))[0]
+    assert (finding["fault"], finding["size"], finding["unit"]) == (fault, None, "")
+    assert finding["weight"] > 0.99
+    assert "pins" in finding["next_action"]
+
+
+def test_a_sender_that_cannot_be_read_has_no_verdict_but_a_reason(check_rows, tmp_path):
+    paper = tmp_path / "paper.pdf"
+    arguments = ("--limit-k", "2", "--json", "--certificate", str(paper))
+    result = check_rows("20,OL\n60,OL\n90,OL\n", *arguments)
+    data = json.loads(result.stdout)
+    assert result.exit_code == 3
+    assert (data["verdict"], data["points"], data["certificate"]) == (None, [], None)
+    assert "At no temperature could the sender be read" in data["reason"]
+    assert [dead["circuit"] for dead in data["not_read"]] == ["open"] * 3
+    assert not paper.exists() and "No certificate is written" in result.stderr
+
+
+def test_points_that_read_are_judged_and_those_that_do_not_are_shown_beside_them(check_rows):
+    """The maker's rows at 20 and 80 °C; at 60 °C the contact was open."""
+    rows = f"20,{NTC_2K5[20]}\n60,OL\n80,{NTC_2K5[80]}\n"
+    result = check_rows(rows, "--limit-k", "4", "--json")
+    data = json.loads(result.stdout)
+    assert (result.exit_code, data["verdict"]) == (0, "in_tolerance")
+    assert [point["temperature_c"] for point in data["points"]] == [20.0, 80.0]
+    assert data["diagnosis"][0]["fault"] == "intermittent"
+    words = " ".join(check_rows(rows, "--limit-k", "4").stdout.split())
+    assert "OL not judged" in words
+    assert "at all 2 temperatures that were checked. It could not be read at 60 °C." in words
+    assert "Most likely an intermittent contact" in words
+
+
+@pytest.mark.parametrize("factor", [1e3, 1e-3])
+def test_a_file_in_the_wrong_unit_is_refused_and_not_called_dead(check_rows, factor):
+    rows = "".join(f"{t},{factor * NTC_2K5[t]:g}\n" for t in (20, 60, 90))
+    result = check_rows(rows, "--limit-k", "4")
+    assert result.exit_code == 2
+    assert "ohms and kilohms were mixed up" in result.stderr
+
+
+def test_a_meter_on_too_low_a_range_is_thought_of_first(check_rows):
+    rows = f"20,OL\n60,{NTC_2K5[60]}\n80,{NTC_2K5[80]}\n"
+    assert "higher range" in diagnosis(check_rows(rows, "--limit-k", "4", "--json"))[0]["next_action"]
+
+
+def test_points_that_nothing_explains_are_looked_at_for_a_slip_of_the_pen(check_rows):
+    """Kilohms were typed for ohms at 60 °C: a surer thermometer would not help."""
+    finding = diagnosis(check_rows("20,2500\n60,3000\n90,243\n", "--limit-k", "2", "--json"))[0]
+    assert finding["fault"] == "cannot_tell"
+    assert "mistyped" in finding["next_action"] and "surer" not in finding["next_action"]
+
+
+def test_a_part_that_is_not_listed_is_to_be_identified(check_rows):
+    """A 100 kΩ thermistor of beta 4200 K, worked out here: no sender of the library."""
+    rows = "".join(
+        f"{t},{1e5 * math.exp(4200 * (1 / (t + 273.15) - 1 / 298.15)):.6g}\n" for t in (20, 60, 90)
+    )
+    finding = diagnosis(check_rows(rows, "--limit-k", "2", "--json"))[0]
+    assert finding["fault"] != "healthy"
+    if finding["fault"] == "cannot_tell":
+        assert "part number" in finding["next_action"]
+
+
+def test_limits_alone_cannot_tell_fourteen_ohms_and_what_would_is_said(check_rows):
+    rows = "".join(f"{t},{NTC_2K5[t] + 14.0}\n" for t in (20, 60, 80))
+    words = " ".join(check_rows(rows, curve="ntc-310-80c").stdout.split())
+    assert "Cannot tell" in words
+    assert "another sender of the same part" in words and "terminals cleaned" in words
 
 
 def test_the_diagnosis_does_not_change_the_verdict(check):

@@ -68,6 +68,21 @@ def test_a_column_nobody_reads_is_remembered(saved):
     assert read_points(saved("temperature_c,resistance_ohm,remark\n20,5,x\n")).unused_columns == ("remark",)
 
 
+@pytest.mark.parametrize(
+    ("typed", "circuit"),
+    [
+        ("OL", "open"), ("O.L", "open"), (".OL", "open"), ("0L", "open"), ("0.L", "open"), ("open", "open"),
+        ("Inf", "open"), ("∞", "open"), ("0", "short"), ("0.00", "short"), ("SHORT", "short"),
+    ],
+)  # fmt: skip
+@pytest.mark.parametrize("unit", ["ohm", "kohm"])
+def test_what_a_meter_shows_of_a_dead_circuit_is_kept_beside_the_points(saved, typed, circuit, unit):
+    file = read_points(saved(f"temperature_c,resistance_{unit}\n20,{typed}\n80,0.323\n"))
+    (dead,) = file.dead
+    assert (dead.row, dead.typed, dead.point.circuit, dead.point.temperature_c) == (2, typed, circuit, 20.0)
+    assert [typed_point.row for typed_point in file.typed] == [3]
+
+
 HEAD = "temperature_c,resistance_ohm\n"
 
 
@@ -75,7 +90,6 @@ HEAD = "temperature_c,resistance_ohm\n"
     ("content", "row", "column", "words"),
     [
         (HEAD + "20,2500\n80,-3\n", 3, "resistance_ohm", "must be above zero"),
-        (HEAD + "20,0\n", 2, "resistance_ohm", "must be above zero"),
         (HEAD + "20,nan\n", 2, "resistance_ohm", "'nan' is not a number"),
         (HEAD + "inf,2500\n", 2, "temperature_c", "'inf' is not a number"),
         (HEAD + "20,1e400\n", 2, "resistance_ohm", "open circuit"),

@@ -6,6 +6,7 @@ import pytest
 
 from calibration.conformity import DecisionRule, Verdict
 from calibration.curves import load_curve
+from calibration.diagnosis import Fault
 from host.points_file import read_points
 from host.typed_certificate import typed_certificate
 from host.typed_check import Assumption, check_typed_points
@@ -49,6 +50,29 @@ def test_what_was_assumed_is_among_the_remarks(check_of):
     assert "typed by hand" in remarks
     assert "0.6 K (assumed, every point)" in remarks
     assert "1 % of R (assumed, every point)" in remarks
+
+
+def test_why_it_is_off_stands_on_the_certificate_as_an_opinion(check_of):
+    """The maker's rows with 104 Ω in series; a good sender gets no opinion."""
+    off = typed_certificate(check_of("20,2604\n60,700\n90,347\n", limit_k=2.0), issued=ISSUED)
+    assert any(opinion.startswith("Cannot tell") or "series" in opinion for opinion in off.opinions)
+    # The middle of the printed limits (tests/calibration/published/senders.toml).
+    good = check_of("20,2500\n60,594\n80,310\n", limit_k=5.0)
+    assert good.diagnosis.answer.fault is Fault.HEALTHY
+    assert typed_certificate(good, issued=ISSUED).opinions == ()
+
+
+def test_what_could_not_be_read_is_said_in_sentence_and_remarks(check_of):
+    certificate = typed_certificate(check_of("20,OL\n60,596\n80,323\n", limit_k=5.0), issued=ISSUED)
+    assert [point.temperature_c for point in certificate.points] == [60.0, 80.0]
+    assert "could not be read at 20 °C" in certificate.sentence
+    assert "an open circuit (OL): kept, not judged" in " ".join(certificate.remarks)
+    assert any("intermittent" in opinion for opinion in certificate.opinions)
+
+
+def test_there_is_no_certificate_of_nothing(check_of):
+    with pytest.raises(ValueError, match="No certificate without a result"):
+        typed_certificate(check_of("20,OL\n60,OL\n"), issued=ISSUED)
 
 
 def test_the_number_goes_with_the_content(check_of):

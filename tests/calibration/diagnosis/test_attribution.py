@@ -9,7 +9,8 @@ from hypothesis import strategies as st
 
 from calibration.curves import curve_from_toml, load_curve
 from calibration.diagnosis import Fault, MeasuredPoints, attribute, points_by_hand
-from calibration.diagnosis.attribution import NAMED_FROM, OWN_ERROR_AT_MOST, posterior, weight_of_doubt
+from calibration.diagnosis.attribution import posterior
+from calibration.diagnosis.diagnosis import NAMED_FROM, OWN_ERROR_AT_MOST, weight_of_doubt
 from calibration.errors import CurveRangeError
 from calibration.temperature_scale import celsius_from_fahrenheit
 from calibration.thermistor.fit_point import FitPoint
@@ -195,7 +196,7 @@ class TestCannotTell:
             assert doubt > (1.0 - doubt) * largest
 
     def test_the_element_is_not_blamed_while_its_temperature_may_have_been_wrong(self):
-        own = 2.0 * OWN_ERROR_AT_MOST
+        own = 2.0 * OWN_ERROR_AT_MOST[Fault.R25]
         blamed = {Fault.R25: 1.0 - own, Fault.STEM_OR_THERMOMETER: own}
         assert weight_of_doubt(blamed) == pytest.approx(2.0 / 3.0)
         # A good sender may be called good all the same.

@@ -79,7 +79,7 @@ def test_a_fitted_curve_is_read_at_more_temperatures_than_it_has_coefficients(li
 
 @pytest.mark.parametrize(
     ("ohms", "variance", "words"),
-    [([], 1.0, "one temperature"), ([0.0], 1.0, "above zero"), ([100.0], 0.0, "uncertainty")],
+    [([], 1.0, "one temperature"), ([-1.0], 1.0, "not negative"), ([100.0], 0.0, "uncertainty")],
 )
 def test_points_that_cannot_be_weighed_are_refused(ohms, variance, words):
     count = len(ohms)
