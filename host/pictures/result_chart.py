@@ -1,28 +1,20 @@
 """The result chart: error against temperature, with uncertainty bars and the limits as a band."""
 
-import io
-import re
-import threading
-import xml.etree.ElementTree as ET
 from collections.abc import Sequence
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 from calibration.conformity import Verdict
 from host.certificates.certificate import CertifiedPoint
 from host.certificates.printed import fahrenheit
-from host.pictures.ink import ON_PAPER, Ink, Surface, ink_for
+from host.pictures.drawn_figure import drawn_svg
+from host.pictures.ink import ON_PAPER, Surface
 from host.pictures.verdict_shape import SHAPES
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
+    from matplotlib.figure import Figure
 
-#: The drawing library keeps its settings for the whole process, so one picture is drawn at a time.
-_DRAWING = threading.Lock()
 _SALT = "ohmbath result chart"
-_SVG = "http://www.w3.org/2000/svg"
-_XLINK = "http://www.w3.org/1999/xlink"
-#: Letters the drawing library carries itself; it measures with these, the paper prints its own.
-_MEASURED_WITH = "STIXGeneral"
 _MARKERS = {Verdict.IN_TOLERANCE: "o", Verdict.OUT_OF_TOLERANCE: "D", Verdict.NOT_DECIDED: "o"}
 
 
@@ -52,9 +44,22 @@ def result_chart_svg(
     if not points:
         raise ValueError("A result chart needs at least one point.")
     in_order = sorted(points, key=lambda point: point.temperature_c)
-    with _DRAWING:
-        drawn = _drawn(in_order, width_in, height_in)
-    return _plain_svg(drawn, ink_for(surface), _said(in_order))
+
+    def draw(figure: "Figure") -> None:
+        axes = figure.add_axes((0.1, 0.36 / height_in, 0.89, 1.0 - 0.62 / height_in))
+        _draw_limits(axes, in_order)
+        _draw_errors(axes, in_order)
+        _dress(axes, in_order)
+
+    return drawn_svg(
+        draw,
+        width_in=width_in,
+        height_in=height_in,
+        surface=surface,
+        title="Result chart: error against temperature",
+        said=_said(in_order),
+        salt=_SALT,
+    )
 
 
 def permitted_errors(point: CertifiedPoint) -> tuple[float | None, float | None]:
@@ -62,29 +67,6 @@ def permitted_errors(point: CertifiedPoint) -> tuple[float | None, float | None]
     if point.limits_k is not None:
         return point.limits_k
     return (None, point.limit_k) if point.error_k >= 0 else (-point.limit_k, None)
-
-
-def _drawn(points: Sequence[CertifiedPoint], width_in: float, height_in: float) -> str:
-    import matplotlib  # late: the import takes over a second
-    from matplotlib.figure import Figure
-
-    settings: dict[Any, Any] = {
-        "svg.hashsalt": _SALT,
-        "svg.fonttype": "none",
-        "font.family": _MEASURED_WITH,
-        "font.size": 8.5,
-        "axes.unicode_minus": True,
-        "lines.scale_dashes": False,
-    }
-    with matplotlib.rc_context(settings):
-        figure = Figure(figsize=(width_in, height_in))
-        axes = figure.add_axes((0.1, 0.36 / height_in, 0.89, 1.0 - 0.62 / height_in))
-        _draw_limits(axes, points)
-        _draw_errors(axes, points)
-        _dress(axes, points)
-        text = io.StringIO()
-        figure.savefig(text, format="svg", metadata={"Date": None, "Creator": None}, transparent=True)
-    return text.getvalue()
 
 
 def _draw_limits(axes: "Axes", points: Sequence[CertifiedPoint]) -> None:
@@ -167,40 +149,3 @@ def _said(points: Sequence[CertifiedPoint]) -> str:
         f"{SHAPES[point.verdict]} {point.verdict.words}."
         for point in points
     )
-
-
-def _plain_svg(drawn: str, ink: Ink, said: str) -> str:
-    """The drawing without style attributes, which a strict content policy forbids, in the ink asked for."""
-    ET.register_namespace("", _SVG)
-    ET.register_namespace("xlink", _XLINK)
-    root = ET.fromstring(drawn)
-    for parent in root.iter():
-        for child in list(parent):
-            if child.tag in {f"{{{_SVG}}}metadata", f"{{{_SVG}}}style"}:
-                parent.remove(child)
-    for element in root.iter():
-        _lift_style(element, ink)
-    root.set("role", "img")
-    root.set("stroke-linejoin", "round")
-    root.set("font-family", ink.letters)
-    for tag, text in (("desc", said), ("title", "Result chart: error against temperature")):
-        said_element = ET.Element(f"{{{_SVG}}}{tag}")
-        said_element.text = text
-        root.insert(0, said_element)
-    return ET.tostring(root, encoding="unicode")
-
-
-def _lift_style(element: Any, ink: Ink) -> None:
-    if element.tag == f"{{{_SVG}}}g":
-        element.attrib.pop("id", None)
-    for declaration in element.attrib.pop("style", "").split(";"):
-        name, _, value = declaration.partition(":")
-        if name.strip() and name.strip() != "font-family":
-            element.set(name.strip(), _in_ink(value.strip(), ink))
-
-
-def _in_ink(value: str, ink: Ink) -> str:
-    if not re.fullmatch(r"#[0-9a-f]{6}", value):
-        return value
-    names = ("line", "soft", "faint", "band", "reference", "ground")
-    return next((getattr(ink, name) for name in names if getattr(ON_PAPER, name) == value), value)

@@ -16,6 +16,8 @@ class InstrumentStanding:
 
     Attributes
     ----------
+    number : int
+        Of its first entry, by which a page finds it.
     kind : InstrumentKind
     serial : str
     certificates : tuple[Instrument, ...]
@@ -26,6 +28,7 @@ class InstrumentStanding:
         The oldest first.
     """
 
+    number: int
     kind: InstrumentKind
     serial: str
     certificates: tuple[Instrument, ...]
@@ -121,6 +124,7 @@ def _standing(
     kept = [(number, entry) for number, entry in enumerate(entries) if number in last_typed.values()]
     newest_first = sorted(kept, key=lambda pair: (pair[1].issued, pair[0]), reverse=True)
     return InstrumentStanding(
+        number=entries[0].number,
         kind=InstrumentKind(kind),
         serial=serial,
         certificates=tuple(entry for _, entry in newest_first),

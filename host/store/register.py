@@ -171,6 +171,7 @@ def _of(kind: str, serial: str) -> Any:
 
 def _instrument(row: Row[Any]) -> Instrument:
     return Instrument(
+        number=row.id,
         kind=row.kind,
         serial=row.serial,
         content=json.loads(row.content),

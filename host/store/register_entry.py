@@ -12,6 +12,8 @@ class Instrument:
 
     Attributes
     ----------
+    number : int
+        Of the entry, from 1 on.
     kind, serial : str
         What it is, and its serial.
     content : Mapping[str, Any]
@@ -24,6 +26,7 @@ class Instrument:
         When it came into the register. [s]
     """
 
+    number: int
     kind: str
     serial: str
     content: Mapping[str, Any]
