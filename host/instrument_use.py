@@ -1,0 +1,69 @@
+"""Where an instrument was used: runs that kept its certificate, and the certificates that rest on them."""
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from typing import Any
+
+from host.store import Store
+from host.store.instrument_standing import InstrumentStanding
+from host.store.register_file import content_text, digest_of
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Use:
+    """One run that rests on an instrument.
+
+    Attributes
+    ----------
+    run : int
+    what : str
+        The item of the run.
+    started_utc_s : float
+        [s]
+    by_certificate : str
+        Certificate of the instrument that it used.
+    sha256 : str
+        Digest of that certificate's content.
+    issued : tuple[str, ...]
+        Numbers of the certificates that came of the run.
+    """
+
+    run: int
+    what: str
+    started_utc_s: float
+    by_certificate: str
+    sha256: str
+    issued: tuple[str, ...]
+
+
+def uses_of(standing: InstrumentStanding, store: Store) -> tuple[Use, ...]:
+    """Runs that used an instrument, the newest first."""
+    issued: dict[int, list[str]] = {}
+    for number, run_number, _ in store.certificates.data():
+        issued.setdefault(run_number, []).append(number)
+    uses = []
+    for run in reversed(store.runs.all()):
+        content = _kept_in(run.settings, standing)
+        if content is not None:
+            uses.append(
+                Use(
+                    run=run.number,
+                    what=str(run.settings.get("item", "")),
+                    started_utc_s=run.started_utc_s,
+                    by_certificate=str(content.get("certificate", "")),
+                    sha256=digest_of(content_text(content)),
+                    issued=tuple(issued.get(run.number, ())),
+                )
+            )
+    return tuple(uses)
+
+
+def _kept_in(settings: Mapping[str, Any], standing: InstrumentStanding) -> Mapping[str, Any] | None:
+    """Content of the instrument as a run keeps it by value, under whatever name."""
+    for value in settings.values():
+        if isinstance(value, Mapping) and (value.get("kind"), value.get("serial")) == (
+            standing.kind.value,
+            standing.serial,
+        ):
+            return value
+    return None
