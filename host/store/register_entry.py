@@ -40,6 +40,11 @@ class Instrument:
         return str(self.content["certificate"])
 
     @property
+    def issuer(self) -> str:
+        """Who issued that certificate."""
+        return str(self.content["issuer"])
+
+    @property
     def issued(self) -> date:
         """Date of that certificate."""
         return date.fromisoformat(str(self.content["issued"]))

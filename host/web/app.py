@@ -20,6 +20,7 @@ from host.web.help_texts import topic_of
 from host.web.in_place_pages import in_place_pages
 from host.web.live_stream import Streams, put_streams
 from host.web.navigation import FOOT, HEAD
+from host.web.register_pages import register_pages
 from host.web.runs_pages import runs_pages
 from host.web.same_origin import refusal
 from host.web.scale import (
@@ -68,6 +69,7 @@ _PAGES = (
     in_place_pages,
     certificates_pages,
     settings_pages,
+    register_pages,
     first_start_pages,
     help_pages,
 )

@@ -92,6 +92,21 @@ TOPICS: Mapping[str, Topic] = {
             "which decision rule. It claims no accreditation.",
         ),
     ),
+    "register": Topic(
+        title="Register",
+        paragraphs=(
+            "Every instrument with its certificates. Of each kind the one that was put to use last is used; "
+            "a reference that failed, or is past its due date, blocks checks until it has a new certificate.",
+            "Type the values as the paper has them. Nothing is changed or deleted: a certificate that was "
+            "typed wrong is typed again under the same number, and both are kept.",
+            "The history is a straight line through the certificates (weighted least squares), carried on to "
+            "today. A due date is yours to set, or to leave out.",
+        ),
+        commands=(
+            ("ohmbath register add probe.toml", "adds a certificate from a file"),
+            ("ohmbath register list", "every entry, and what may not be used"),
+        ),
+    ),
     "settings": Topic(
         title="Settings",
         paragraphs=(
@@ -134,6 +149,7 @@ TOPIC_OF: Mapping[str, str] = {
     "runs": "runs",
     "in_place": "on-the-vehicle",
     "certificates": "certificates",
+    "register": "register",
     "settings": "settings",
     "first_start": "begin",
     "help": "safe-keeping",

@@ -27,6 +27,7 @@ HEAD = (
 )
 #: At its foot: what is looked up now and then.
 FOOT: tuple[Way, ...] = (
+    Way(words="Register", address="/register"),
     Way(words="Settings", address="/settings"),
     Way(words="Help", address="/help"),
 )
