@@ -73,6 +73,10 @@ def make_backup(folder: DataFolder, store: Store, file: Path) -> Manifest:
     BackupError
         If the file is there already or does not come out whole.
     """
+    if not store.is_file:
+        raise BackupError(
+            "This store is on a PostgreSQL server: back it up there, with pg_dump, on a schedule."
+        )
     if file.exists():
         raise BackupError(f"{file} is there already: name a new file, for example one with today's date.")
     if not file.absolute().parent.is_dir():
@@ -145,6 +149,8 @@ def restore_backup(file: Path, folder: Path) -> tuple[Manifest, int]:
 
 def reminder(store: Store, now_utc_s: float) -> str | None:
     """Words for the first page where a backup is due; None where none is, or nothing is worth keeping."""
+    if not store.is_file:  # a server has a schedule of its own
+        return None
     worth_since_utc_s = _worth_keeping_since(store)
     if worth_since_utc_s is None:
         return None

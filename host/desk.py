@@ -44,6 +44,7 @@ class Desk:
     ) -> None:
         self.folder = folder
         self.store = open_store(folder)
+        self.store.hold()
         self.live = Live.from_store(self.store)
         self.ingest = Ingest(
             self.store,

@@ -5,6 +5,7 @@ import shutil
 import signal
 import socket
 import subprocess
+import tempfile
 import time
 from collections.abc import Callable, Generator, Iterator
 from pathlib import Path
@@ -24,13 +25,14 @@ settings.register_profile("search", deadline=None)
 settings.load_profile(os.environ.get("HYPOTHESIS_PROFILE", "same"))
 
 IN_CI = os.environ.get("CI") == "true"
-_NEEDED = {"broker": "mosquitto", "browser": "chromium", "poppler": "pdftoppm"}
+_NEEDED = {"broker": "mosquitto", "browser": "chromium", "poppler": "pdftoppm", "postgresql": "initdb"}
 _DEADLINE_S = 20.0
 
 
 def program(name: str) -> str | None:
     """Path of a program; Debian keeps daemons where an ordinary user's PATH does not look."""
-    return shutil.which(name) or shutil.which(name, path="/usr/sbin:/usr/local/sbin")
+    debian = ("/usr/sbin", "/usr/local/sbin", *map(str, sorted(Path("/usr/lib/postgresql").glob("*/bin"))))
+    return shutil.which(name) or shutil.which(name, path=":".join(debian))
 
 
 def pytest_collection_modifyitems(config: pytest.Config, items: list[pytest.Item]) -> None:
@@ -187,10 +189,73 @@ def make_pack() -> Callable[..., ReadingPack]:
     return make
 
 
+class PostgreSQL:
+    """A server of its own in a folder of its own, reached by a socket there and by nobody else."""
+
+    def __init__(self) -> None:
+        self._folder = Path(tempfile.mkdtemp(prefix="ohmbath-pg-", dir="/tmp"))
+        # The server refuses root: where the tests run as root, it runs as Debian's user for it.
+        self._as_user = ["runuser", "-u", "postgres", "--"] if os.geteuid() == 0 else []
+        if self._as_user:
+            shutil.chown(self._folder, "postgres", "postgres")
+        self._count = 0
+        self._data = self._folder / "data"
+        data = str(self._data)
+        self._run("initdb", "-D", data, "-U", "desk", "-A", "trust", "-E", "UTF8", "-N", "--locale=C.UTF-8")
+        options = f"-c listen_addresses='' -c fsync=off -k {self._folder}"
+        log = str(self._folder / "log")
+        self._run("pg_ctl", "-D", data, "-w", "-o", options, "-l", log, "start")
+
+    def new_url(self) -> str:
+        """URL of a fresh empty database."""
+        self._count += 1
+        name = f"shop{self._count}"
+        self._run("createdb", "-h", str(self._folder), "-U", "desk", name)
+        return f"postgresql://desk@/{name}?host={self._folder}"
+
+    def stop(self) -> None:
+        """End it and take its folder away."""
+        self._run("pg_ctl", "-D", str(self._data), "-m", "immediate", "-w", "stop")
+        shutil.rmtree(self._folder)
+
+    def _run(self, name: str, *arguments: str) -> None:
+        path = program(name)
+        assert path is not None, f"{name} is missing"
+        done = subprocess.run(
+            [*self._as_user, path, *arguments],
+            cwd="/",
+            stdin=subprocess.DEVNULL,
+            stdout=subprocess.DEVNULL,  # pg_ctl hands it on to the server, which would hold a pipe open
+            stderr=subprocess.DEVNULL,
+        )
+        assert done.returncode == 0, f"{name} {' '.join(arguments)} ended with {done.returncode}"
+
+
+@pytest.fixture(scope="session")
+def postgresql() -> Iterator[PostgreSQL]:
+    """Return a PostgreSQL server at work; tests that use it are marked ``postgresql``."""
+    server = PostgreSQL()
+    yield server
+    server.stop()
+
+
+_STORES = ["file", pytest.param("server", marks=[pytest.mark.slow, pytest.mark.postgresql])]
+
+
+@pytest.fixture(params=_STORES)
+def store_folder(request: pytest.FixtureRequest, tmp_path: Path) -> DataFolder:
+    """Return a fresh data folder whose store is a file, and once more one whose store is on a server."""
+    folder = DataFolder(tmp_path / "desk")
+    if request.param == "server":
+        server: PostgreSQL = request.getfixturevalue("postgresql")
+        (folder.path / "store.url").write_text(server.new_url(), "utf-8")
+    return folder
+
+
 @pytest.fixture
-def store(tmp_path: Path) -> Iterator[Store]:
-    """Return an empty store with the station bench-1."""
-    opened = open_store(DataFolder(tmp_path / "desk"))
+def store(store_folder: DataFolder) -> Iterator[Store]:
+    """Return an empty store with the station bench-1, in a file and on a server."""
+    opened = open_store(store_folder)
     opened.stations.add("bench-1")
     yield opened
     opened.close()

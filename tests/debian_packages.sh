@@ -7,6 +7,7 @@ missing=""
 command -v chromium >/dev/null 2>&1 || missing="$missing chromium"
 command -v mosquitto >/dev/null 2>&1 || [ -x /usr/sbin/mosquitto ] || missing="$missing mosquitto"
 command -v pdftoppm >/dev/null 2>&1 || missing="$missing poppler-utils"
+ls /usr/lib/postgresql/*/bin/initdb >/dev/null 2>&1 || missing="$missing postgresql"
 [ -z "$missing" ] && exit 0
 
 install="apt-get install -y --no-install-recommends$missing"
@@ -29,6 +30,7 @@ for package in $missing; do
     case $package in
         chromium) echo "Left out without chromium: the tests marked browser (pages at phone and desk size)." ;;
         mosquitto) echo "Left out without mosquitto: the tests marked broker (rig and desk over a real broker)." ;;
+        postgresql) echo "Left out without postgresql: the tests marked postgresql (the store on a server)." ;;
         poppler-utils) echo "Left out without poppler-utils: the tests marked poppler (the paper as a picture)." ;;
     esac
 done

@@ -4,9 +4,11 @@ import time
 from collections.abc import Callable
 
 from sqlalchemy import func, select
+from sqlalchemy.exc import OperationalError
 
 from calibration.contract.readings import ReadingPack
 from host.data_folder import DataFolder
+from host.errors import DeskError
 from host.shop import shop_in_file
 from host.store import schema
 from host.store.aside import Aside
@@ -73,6 +75,21 @@ class Store:
                 for table in schema.metadata.sorted_tables
             }
 
+    @property
+    def is_file(self) -> bool:
+        """Tell whether it is a file of its data folder, and no server's."""
+        return self._database.is_sqlite
+
+    def hold(self) -> None:
+        """Be the one desk of this store until it is closed.
+
+        Raises
+        ------
+        DeskError
+            If another desk is.
+        """
+        self._database.hold()
+
     def close(self) -> None:
         """Close every connection."""
         self._database.close()
@@ -91,17 +108,27 @@ def open_store(folder: DataFolder, *, now: Callable[[], float] = time.time) -> S
     SchemaTooNewError
         If a newer version wrote the store.
     """
-    database = Database(f"sqlite:///{folder.store}")
+    database = Database(folder.store_url)
     try:
         if needs_upgrade(database, folder.store):
             locked_before = folder.is_locked_here
             folder.lock()
+            database.hold()
             try:
                 upgrade(database, folder.store)
             finally:
+                database.let_go()
                 if not locked_before:
                     folder.unlock()
         return Store(database, folder, now)
+    except OperationalError as error:
+        database.close()
+        if database.is_sqlite:
+            raise
+        raise DeskError(
+            f"The store at {database.address} does not answer ({error.orig}): see that the server runs and "
+            "that store.url in the data folder names it rightly."
+        ) from error
     except BaseException:
         database.close()
         raise

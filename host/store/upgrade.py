@@ -11,6 +11,7 @@ from alembic.script import ScriptDirectory
 
 from host.errors import DeskError
 from host.store.engine import Database
+from host.store.postgresql_dump import dump
 
 
 class SchemaTooNewError(DeskError):
@@ -64,8 +65,12 @@ def upgrade(database: Database, path: Path, config: Config | None = None) -> Pat
     revision = current_revision(database)
     if revision is not None:
         backup = path.with_name(f"{path.stem}-before-upgrade-from-{revision}{path.suffix}")
-        with closing(sqlite3.connect(path)) as source, closing(sqlite3.connect(backup)) as target:
-            source.backup(target)
+        if database.is_sqlite:
+            with closing(sqlite3.connect(path)) as source, closing(sqlite3.connect(backup)) as target:
+                source.backup(target)
+        else:
+            backup = backup.with_suffix(".dump")
+            dump(database.engine.url, backup)
     config = config or alembic_config()
     with database.upgrading() as connection:
         config.attributes["connection"] = connection

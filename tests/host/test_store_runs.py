@@ -4,7 +4,7 @@ from pathlib import Path
 
 import pytest
 from sqlalchemy import text
-from sqlalchemy.exc import IntegrityError
+from sqlalchemy.exc import DBAPIError
 
 from calibration.contract.readings import ReadingPack
 from calibration.contract.senml import encode_readings
@@ -76,7 +76,7 @@ def test_nothing_is_appended_to_a_run_that_does_not_exist(store: Store) -> None:
 def test_an_event_cannot_be_edited_even_past_this_program(store: Store, deed: str) -> None:
     run = start_run(store)
     store.runs.append(run, "settled", {})
-    with pytest.raises(IntegrityError, match="never edited"), store._database.writing() as connection:
+    with pytest.raises(DBAPIError, match="never edited"), store._database.writing() as connection:
         connection.execute(text(deed))
     assert store.runs.events(run) == [("settled", {})]
 

@@ -179,7 +179,8 @@ def upgrade() -> None:
 
 def _keep_append_only() -> None:
     # What was decided in a run and what was issued is never edited, not even by a mistake in this program.
-    if op.get_bind().dialect.name != "sqlite":
+    if op.get_bind().dialect.name == "postgresql":
+        _keep_append_only_on_postgresql()
         return
     for table in ("events", "certificates"):
         for deed in ("UPDATE", "DELETE"):
@@ -187,6 +188,18 @@ def _keep_append_only() -> None:
                 f"CREATE TRIGGER {table}_refuse_{deed.lower()} BEFORE {deed} ON {table} "
                 f"BEGIN SELECT RAISE(ABORT, '{table} are appended, never edited'); END"
             )
+
+
+def _keep_append_only_on_postgresql() -> None:
+    op.execute(
+        "CREATE FUNCTION refuse_editing() RETURNS trigger LANGUAGE plpgsql AS "
+        "$$ BEGIN RAISE EXCEPTION '% are appended, never edited', TG_TABLE_NAME; END $$"
+    )
+    for table in ("events", "certificates"):
+        op.execute(
+            f"CREATE TRIGGER {table}_refuse_editing BEFORE UPDATE OR DELETE ON {table} "
+            "FOR EACH ROW EXECUTE FUNCTION refuse_editing()"
+        )
 
 
 def downgrade() -> None:
