@@ -81,7 +81,8 @@ class WanderWeights:
             middle = 0.5 * (low + high)
             held = np.sum(self.probability * (2.0 * ndtr(middle / self.u_mean) - 1.0), axis=0)
             low, high = np.where(held < probability, middle, low), np.where(held < probability, high, middle)
-        return high
+        found: Vector = high
+        return found
 
 
 def weigh_wander(series: Matrix) -> WanderWeights:

@@ -226,8 +226,8 @@ class PlateauWatch:
             return None
         return self._given_up(
             pack,
-            f"sender and probe wandered against each other for {LONGEST_WINDOW_S / 60.0:g} minutes; stir more, "
-            "and hang them side by side",
+            f"sender and probe wandered against each other for {LONGEST_WINDOW_S / 60.0:g} minutes; "
+            "stir more, and hang them side by side",
         )
 
     def _plateau(self) -> Plateau:

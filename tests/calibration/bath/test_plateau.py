@@ -20,7 +20,7 @@ def bath_series(
     share: float = 1.0,
     drift: float = 0.0,
 ) -> np.ndarray:
-    """Series of unit variance about zero: a share of first-order wander, white noise, drift about the middle."""
+    """Series of unit variance about zero: a share of first-order wander, white noise, and a drift."""
     fresh = generator.standard_normal((count, tries))
     wander = np.empty((count, tries))
     wander[0] = fresh[0]
