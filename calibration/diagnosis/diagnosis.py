@@ -8,9 +8,10 @@ from calibration.diagnosis.fault import Fault, action_between
 #: An explanation is named from this probability on.
 NAMED_FROM = 0.9
 #: Before one of these is blamed, that stem or thermometer are the reason must be this improbable: all three
-#: look much like a temperature that was wrong. Chosen on simulated senders (`attribution` benchmark), so that
-#: a probe 1.5 K off or a stem of 1.3 % is called by another name in no more than 2 %.
-OWN_ERROR_AT_MOST: Mapping[Fault, float] = {Fault.R25: 0.01, Fault.BETA: 0.03, Fault.LEAKAGE: 0.04}
+#: look much like a temperature that was wrong. Chosen on simulated senders (`attribution` benchmark, another
+#: seed than the stated one): a probe 1.5 K off or a stem of 1.3 % gets another name in under 2 %, at no more
+#: cost in right names than that needs.
+OWN_ERROR_AT_MOST: Mapping[Fault, float] = {Fault.R25: 0.01, Fault.BETA: 0.025, Fault.LEAKAGE: 0.06}
 #: By hand a thermometer's error is part of what the points are stated to be wrong by.
 OWN_ERROR_AT_MOST_BY_HAND: Mapping[Fault, float] = {Fault.R25: 0.03, Fault.BETA: 0.03}
 

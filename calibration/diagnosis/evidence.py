@@ -101,10 +101,12 @@ def branch_evidence(points: MeasuredPoints, view: CurveView, branch: Branch) -> 
     highest = math.log(branch.largest)
 
     def log_likelihood(log_size: Vector) -> Vector:
-        shift, share = branch.effect(view, branch.sign * np.exp(log_size))
+        sizes = branch.sign * np.exp(log_size)
+        shift, share = branch.effect(view, sizes)
         covariance = view.covariance_of_one_beta(points, share)
-        if branch.uneven:
-            covariance = covariance + np.eye(points.count) * (branch.uneven * shift[:, np.newaxis, :]) ** 2
+        if branch.uneven is not None:
+            uneven = branch.uneven(view, sizes, shift)
+            covariance = covariance + np.eye(points.count) * uneven[:, np.newaxis, :] ** 2
         return log_over_parts(view, residual - shift, share, covariance)
 
     grid, values = _refined(log_likelihood, lowest, highest)

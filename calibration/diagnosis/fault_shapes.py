@@ -20,6 +20,8 @@ from calibration.temperature_scale import ZERO_CELSIUS_K
 Effect: TypeAlias = Callable[[CurveView, Vector], tuple[Matrix, Matrix]]
 #: Prior density over ``ln size``, not normalised.
 Density: TypeAlias = Callable[[Vector], Vector]
+#: From (view, sizes, shift) to the standard uncertainty of the shift at each temperature, ``(sizes, n)``.
+Unevenness: TypeAlias = Callable[[CurveView, Vector, Matrix], Matrix]
 
 #: Air beside the bath, where nobody said: it enters the stem alone. [°C]
 USUAL_AIR_C = 22.0
@@ -29,8 +31,12 @@ STEM_SHARE_SCALE = 0.006
 #: Half of all thermometers, or the places where they hang, are off by less. Assumed. [K]
 THERMOMETER_SCALE_K = 1.0
 #: How far stem and thermometer keep from their simple laws at one temperature, relative to the error itself:
-#: the air beside the bath moves, and no thermometer is off by the same amount everywhere. Assumed.
+#: no thermometer is off by the same amount everywhere. Assumed.
 UNEVEN = 0.05
+#: How far the air beside a hot bath is from what it was taken to be, new at every reading: it moves, and
+#: rises along the jug. A stem leads that much more or less away, also where the bath is hardly warmer than
+#: the air. Standard uncertainty, assumed. [K]
+AIR_MOVES_K = 2.0
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -50,8 +56,8 @@ class Branch:
     density : Density or None
         Over ``ln magnitude``. None where nothing is known of it: every order of magnitude that these points
         could show is then as likely as any other.
-    uneven : float
-        Standard uncertainty of the shift at each temperature, relative to it.
+    uneven : Unevenness or None
+        How surely the shift follows its simple law.
     reported : callable
         Size as reported from the size as computed.
     unit : str
@@ -67,7 +73,7 @@ class Branch:
     density: Density | None
     reported: Callable[[float], float]
     unit: str
-    uneven: float = 0.0
+    uneven: Unevenness | None = None
 
 
 def r25_effect(view: CurveView, sizes: Vector) -> tuple[Matrix, Matrix]:
@@ -153,17 +159,28 @@ def branches_of(fault: Fault, air_c: float) -> tuple[Branch, ...]:
     if fault is Fault.STEM_OR_THERMOMETER:
         stem = Branch(
             fault=fault, variant="stem", sign=1.0, effect=stem_effect(air_c), smallest=1e-4, largest=0.05,
-            density=_wide(STEM_SHARE_SCALE), reported=percent, unit="% of (bath - air)", uneven=UNEVEN,
+            density=_wide(STEM_SHARE_SCALE), reported=percent, unit="% of (bath - air)", uneven=_uneven_stem,
         )  # fmt: skip
         thermometer = tuple(
             Branch(
                 fault=fault, variant=variant, sign=sign, effect=thermometer_effect, smallest=0.01,
-                largest=10.0, density=_wide(THERMOMETER_SCALE_K), reported=_as_it_is, unit="K", uneven=UNEVEN,
+                largest=10.0, density=_wide(THERMOMETER_SCALE_K), reported=_as_it_is, unit="K",
+                uneven=_uneven,
             )
             for variant, sign in (("thermometer high", 1.0), ("thermometer low", -1.0))
         )  # fmt: skip
         return (stem, *thermometer)
     return ()
+
+
+def _uneven(view: CurveView, sizes: Vector, shift: Matrix) -> Matrix:
+    return UNEVEN * np.abs(shift)
+
+
+def _uneven_stem(view: CurveView, sizes: Vector, shift: Matrix) -> Matrix:
+    by_air = np.outer(np.abs(sizes) * AIR_MOVES_K, np.abs(view.slope_per_k))
+    uneven: Matrix = np.hypot(UNEVEN * shift, by_air)
+    return uneven
 
 
 def _wide(scale: float) -> Density:

@@ -89,8 +89,8 @@ class Cell:
 
     @property
     def is_nameable(self) -> bool:
-        """Whether the fault is at least of the smallest nameable size."""
-        return self.multiple is None or self.multiple >= 1.0
+        """Whether the fault is at least of the smallest nameable size, or has no size."""
+        return self.multiple is None or (self.has_goal and self.multiple >= 1.0)
 
     @property
     def another_fault_named(self) -> float:
@@ -244,7 +244,8 @@ def _result(cells: list[Cell], most: dict[str, tuple[Bound, ...]], seed: int, tr
             "lies in series or beside the element. A smaller fault that is called good is one these points "
             "cannot see; its share is in the table.",
             "No smallest nameable size is stated for stem, thermometer and contact: theirs is in units of "
-            "1.3 %, 1.5 K and 1 ohm. The first two leave the sender itself a good one.",
+            "1.3 %, 1.5 K and 1 ohm. The first two leave the sender itself a good one; a contact that is "
+            "called good is one that the burst could not see.",
             "Any classifier at most: the share that the best naming rule reaches at twice the smallest "
             "nameable size while no cell of another fault is called by that name in more than "
             f"{100.0 * GOAL_WRONG:g} %, for points as the diagnosis takes them to be (errors as stated). The "

@@ -35,6 +35,8 @@ from host.typed_check import ASSUMED_U_RESISTANCE_PERCENT, ASSUMED_U_TEMPERATURE
 
 #: Sizes of the other faults: finer than the table's, since the goal is for any size.
 FINE_MULTIPLES = tuple(0.25 * 2.0 ** (0.5 * step) for step in range(11))
+# Others that are less of the reason than this are not named.
+_WORTH_SAYING = 0.1
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -139,10 +141,6 @@ def _bound(number: int, hypotheses: tuple[_Hypothesis, ...], weights: Matrix, wr
     return Bound(words=mine.words, right=right, limited_by=named if right < 1.0 - wrong_at_most else ())
 
 
-# Others that are less of the reason than this are not named.
-_WORTH_SAYING = 0.1
-
-
 def _points(measured: str, curve: ReferenceCurve) -> MeasuredPoints:
     """Points of a nominal part, for their covariance."""
     if measured != HAND:
@@ -164,20 +162,19 @@ def _hypotheses(measured: str, points: MeasuredPoints, view: CurveView) -> Itera
     nothing, all_of_it = np.zeros(view.count), np.ones(view.count)
     yield _Hypothesis(
         fault=Fault.HEALTHY, words="a good sender", shown="", multiple=None, shift=nothing, share=all_of_it,
-        covariance=_covariance(view, points, all_of_it),
+        covariance=view.covariance_of_one_beta(points, all_of_it),
     )  # fmt: skip
     for ladder in ladders(measured):
         found = [one for one in branches_of(ladder.fault, USUAL_AIR_C) if one.variant == ladder.variant]
         for branch in found:
             for multiple, size in ladder.sizes(FINE_MULTIPLES):
-                shift, share = branch.effect(view, np.array([branch.sign * size]))
-                uneven = np.diag((branch.uneven * shift[0]) ** 2)
+                sizes = np.array([branch.sign * size])
+                shift, share = branch.effect(view, sizes)
+                uneven = np.zeros((view.count, view.count))
+                if branch.uneven is not None:
+                    uneven = np.diag(branch.uneven(view, sizes, shift)[0] ** 2)
                 yield _Hypothesis(
                     fault=ladder.fault, words=ladder.words, shown=ladder.shown(size), multiple=multiple,
                     shift=shift[0], share=share[0],
-                    covariance=_covariance(view, points, share[0]) + uneven,
+                    covariance=view.covariance_of_one_beta(points, share[0]) + uneven,
                 )  # fmt: skip
-
-
-def _covariance(view: CurveView, points: MeasuredPoints, share: Vector) -> Matrix:
-    return view.covariance_of_one_beta(points, share)

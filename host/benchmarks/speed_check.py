@@ -12,7 +12,7 @@ from calibration.bath.immersion import HEX_UNDER_WATER
 from calibration.bench_point import BenchSetup, Plateau, judge_plateau
 from calibration.conformity import DecisionRule, Verdict, overall_verdict
 from calibration.curves import ReferenceCurve, curve_names, load_curve
-from calibration.diagnosis import attribute, points_from_bench, why_words
+from calibration.diagnosis import why_on_the_bench, why_words
 from calibration.reference_probe import ReferenceProbe
 from calibration.resistance.decade_box import DecadeBoxCertificate
 from calibration.resistance.ohms_check import (
@@ -140,7 +140,7 @@ def checked(readings: CheckReadings) -> CheckedSender:
         ],
         Model.STEINHART_HART,
     )
-    diagnosis = attribute(points_from_bench(points, curve), curve, library=library)
+    diagnosis = why_on_the_bench(points, curve, library=library)
     return CheckedSender(
         verdict=overall_verdict(point.verdict for point in points),
         tables=tuple(table_of(point.budget) for point in points),

@@ -29,6 +29,7 @@ def test_of_two_normal_populations_the_best_rule_is_neyman_and_pearson_s(apart):
     assert found.limited_by == ("healthy",)
 
 
+@pytest.mark.slow
 def test_by_hand_no_classifier_reaches_nine_of_ten_for_a_shifted_element():
     """A thermometer 3 to 6 K off looks like R25, tens of ohms in series like a flatter beta."""
     found = {
@@ -41,6 +42,7 @@ def test_by_hand_no_classifier_reaches_nine_of_ten_for_a_shifted_element():
         assert found[words].right > 0.9
 
 
+@pytest.mark.slow
 def test_on_the_bench_all_but_a_flatter_beta_and_a_stem_can_be_named():
     found = {
         one.words: one for one in bounds(BENCH, CURVE, multiple=2.0, wrong_at_most=0.02, draws=40, seed=1)
