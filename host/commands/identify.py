@@ -13,6 +13,7 @@ from calibration.diagnosis import points_by_hand
 from calibration.identification import Candidate, Identification, identify
 from calibration.thermistor.fit_point import FitPoint
 from host.check_report import WIDTH
+from host.identification_words import identification_sentence
 from host.one_line import OneLineCommand, above_zero_to, json_text
 from host.quantity import POINT
 from host.typed_check import (
@@ -117,7 +118,7 @@ def _print(found: Identification, count: int, uncertainties: str) -> None:
     table.add_row("none of these", f"{100.0 * found.none_of_these:.1f} %", "", "")
     console.print(table)
     console.print()
-    console.print(Text(_sentence(found), style="bold"))
+    console.print(Text(identification_sentence(found), style="bold"))
     console.print(Text(f"Standard uncertainties of the points: {uncertainties}."))
 
 
@@ -130,12 +131,3 @@ def _cells(candidate: Candidate, count: int) -> tuple[str, ...]:
         str(candidate.group),
         f"{candidate.title}{where}",
     )
-
-
-def _sentence(found: Identification) -> str:
-    if found.none_is_likeliest:
-        return "More likely none of these: check the points, or add a curve from the service manual."
-    likeliest, *others = (candidate.curve for candidate in found.not_told_apart)
-    if not others:
-        return f"Most likely {likeliest}."
-    return f"Most likely {likeliest}; these points cannot tell it from {', '.join(others)}."

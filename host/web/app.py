@@ -12,6 +12,7 @@ from host.local_time import local_time
 from host.pictures.verdict_shape import SHAPES
 from host.store.settings import Settings
 from host.web.certificates_pages import certificates_pages
+from host.web.curves_pages import curves_pages
 from host.web.desk_behind import DeskBehind, put_desk, the_desk
 from host.web.first_start_pages import first_start_pages
 from host.web.form_key import form_key, has_its_key, needs_key
@@ -70,6 +71,7 @@ _PAGES = (
     certificates_pages,
     settings_pages,
     register_pages,
+    curves_pages,
     first_start_pages,
     help_pages,
 )

@@ -107,6 +107,20 @@ TOPICS: Mapping[str, Topic] = {
             ("ohmbath register list", "every entry, and what may not be used"),
         ),
     ),
+    "curves": Topic(
+        title="Curves",
+        paragraphs=(
+            "Published resistance-temperature tables, each with its source. A curve of two or three rows "
+            "judges only at those rows; one whose limits were not printed needs a limit from you.",
+            "A curve of your own comes from the service manual: its rows, and where they are printed.",
+            "Find out: two or more points far apart. The probabilities say how sure it is; “none of these” "
+            "is an answer.",
+        ),
+        commands=(
+            ("ohmbath curves", "lists them"),
+            ("ohmbath identify --point 20C:2.45k --point 80C:318", "finds out"),
+        ),
+    ),
     "settings": Topic(
         title="Settings",
         paragraphs=(
@@ -150,6 +164,7 @@ TOPIC_OF: Mapping[str, str] = {
     "in_place": "on-the-vehicle",
     "certificates": "certificates",
     "register": "register",
+    "curves": "curves",
     "settings": "settings",
     "first_start": "begin",
     "help": "safe-keeping",

@@ -28,6 +28,7 @@ HEAD = (
 #: At its foot: what is looked up now and then.
 FOOT: tuple[Way, ...] = (
     Way(words="Register", address="/register"),
+    Way(words="Curves", address="/curves"),
     Way(words="Settings", address="/settings"),
     Way(words="Help", address="/help"),
 )
