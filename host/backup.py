@@ -151,15 +151,12 @@ def reminder(store: Store, now_utc_s: float) -> str | None:
     """Words for the first page where a backup is due; None where none is, or nothing is worth keeping."""
     if not store.is_file:  # a server has a schedule of its own
         return None
-    worth_since_utc_s = _worth_keeping_since(store)
-    if worth_since_utc_s is None:
-        return None
     last = store.backups.last()
-    age_s = now_utc_s - (worth_since_utc_s if last is None else last.made_utc_s)
-    if age_s < REMIND_AFTER_S:
+    since_utc_s = _worth_keeping_since(store) if last is None else last.made_utc_s
+    if since_utc_s is None or now_utc_s - since_utc_s < REMIND_AFTER_S:
         return None
-    days = int(age_s // _DAY_S)
-    said = f"The last backup is {days} days old." if last else f"There is {days} days of work and no backup."
+    days = int((now_utc_s - since_utc_s) // _DAY_S)
+    said = f"The last backup is {days} days old." if last else f"The work of {days} days has no backup."
     return f"{said} Run 'ohmbath backup FILE' and keep the file on another machine."
 
 

@@ -1,6 +1,8 @@
 """The desk put together: store, ingest, orders, runs and hands around one data folder."""
 
+import logging
 from collections.abc import Callable
+from importlib.metadata import version
 
 from host.broker import LOOPBACK
 from host.data_folder import DataFolder
@@ -13,6 +15,8 @@ from host.simulated_bench import SimulatedBench
 from host.simulated_hands import SimulatedHands
 from host.store import open_store
 from host.wire import Access
+
+_log = logging.getLogger(__name__)
 
 
 class Desk:
@@ -73,6 +77,7 @@ class Desk:
 
     def start(self) -> None:
         """Begin to listen, to order and to lead."""
+        _log.info("the desk starts, version %s, store %s", version("ohmbath"), self.store.identity.store)
         self.ingest.start()
         self.book.start()
         self.runs.start()

@@ -27,6 +27,7 @@ def logging_into(folder: Path) -> Iterator[Path]:
         path, maxBytes=_BYTES, backupCount=_OLD_FILES, encoding="utf-8", delay=True
     )
     handler.setFormatter(_Lines("%(asctime)s %(levelname)s %(name)s: %(message)s"))
+    handler.addFilter(_is_for_people)
     root = logging.getLogger()
     before = root.level
     root.addHandler(handler)
@@ -37,6 +38,11 @@ def logging_into(folder: Path) -> Iterator[Path]:
         root.removeHandler(handler)
         root.setLevel(before)
         handler.close()
+
+
+def _is_for_people(record: logging.LogRecord) -> bool:
+    """Leave out what the libraries say of themselves while all is well."""
+    return record.name.startswith("host.") or record.levelno >= logging.WARNING
 
 
 class _Lines(logging.Formatter):

@@ -16,7 +16,6 @@ from host.certificates.printable import LONGEST_SHOP, LONGEST_TEXT, printable_te
 from host.errors import DeskError
 from host.shop import Shop
 from host.store.instrument_kind import InstrumentKind
-from host.store.register_file import KINDS
 
 #: Longest interval that makes sense between two calibrations.
 MOST_MONTHS = 120
@@ -113,7 +112,7 @@ def settings_from(texts: Mapping[str, str]) -> Settings:
         If one of them cannot be read.
     """
     values = {setting.name: setting.read(texts.get(setting.name, setting.usual)) for setting in SETTINGS}
-    months = {kind: values.pop(_months_name(kind)) for kind in KINDS}
+    months = {kind: values.pop(_months_name(kind)) for kind in InstrumentKind}
     return Settings(**values, recalibration_months={kind: n for kind, n in months.items() if n is not None})
 
 
@@ -242,6 +241,6 @@ SETTINGS: tuple[Setting, ...] = (
             hint="Counts where its certificate names no due date. Empty: no interval.",
             read=_months(_months_name(kind)),
         )
-        for kind in KINDS
+        for kind in InstrumentKind
     ),
 )

@@ -14,6 +14,9 @@ from host.rig_version import version_words
 from host.web.desk_behind import DeskBehind
 from host.web.live_values import LiveValues, live_values_of
 
+# Looked up once: live pages are made anew five times a second.
+_OWN_VERSION = version("ohmbath")
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class StationNow:
@@ -52,7 +55,7 @@ class StationNow:
     def version_words(self) -> str | None:
         """What to do where its rig is of another version than this desk."""
         presence = self.live.presence
-        return None if presence is None else version_words(presence.version, version("ohmbath"))
+        return None if presence is None else version_words(presence.version, _OWN_VERSION)
 
     @property
     def is_live(self) -> bool:

@@ -161,7 +161,7 @@ def test_a_week_without_a_backup_is_said_and_a_backup_ends_it(folder, tmp_path):
     store = open_store(folder, now=lambda: clock[0])
     since_utc_s = store.runs.get(1).started_utc_s
     assert reminder(store, since_utc_s + 6.9 * DAY_S) is None
-    assert "7 days of work and no backup" in reminder(store, since_utc_s + 7.1 * DAY_S)
+    assert "work of 7 days has no backup" in reminder(store, since_utc_s + 7.1 * DAY_S)
     make_backup(folder, store, tmp_path / "shop.ohmbath")
     assert reminder(store, clock[0] + 6.9 * DAY_S) is None
     assert "8 days old" in reminder(store, clock[0] + 8.1 * DAY_S)

@@ -8,6 +8,7 @@ log = logging.getLogger("host.somewhere")
 def test_trouble_in_the_log_says_what_to_do(tmp_path):
     with logging_into(tmp_path) as path:
         log.info("run 0001: settled")
+        logging.getLogger("some_library").info("all is well")
         log.warning("the broker is gone")
         log.warning("switch the rig on", extra={"says_what_to_do": True})
         try:
