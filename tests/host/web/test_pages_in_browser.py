@@ -17,11 +17,9 @@ pytestmark = [pytest.mark.slow, pytest.mark.browser]
 
 CHROMIUM = shutil.which("chromium")
 SIZES = {"phone": (390, 844), "tablet": (820, 1180), "desk": (1366, 768)}
-EVERY_PAGE = ("", "stations/bench-1", "runs", "runs/1", "runs/2", "runs/3", "certificates") + (
-    "begin",
-    "settings",
-    "help",
-    "help/runs",
+EVERY_PAGE = (
+    *("", "stations/bench-1", "runs", "runs/1", "runs/2", "runs/3", "certificates"),
+    *("begin", "settings", "help", "help/runs"),
 )
 ROOT = "document.documentElement"
 
@@ -121,19 +119,7 @@ def start(desk) -> int:
 def test_every_page_fits_its_screen_and_asks_nobody_but_the_desk(visit, size, theme):
     here = visit(size, color_scheme=theme)
     page = here.page()
-    for path in (
-        "",
-        "stations/bench-1",
-        "runs",
-        "runs/1",
-        "runs/2",
-        "runs/3",
-        "certificates",
-        "begin",
-        "settings",
-        "help",
-        "help/runs",
-    ):
+    for path in EVERY_PAGE:
         page.goto(here.url + path)
         expect(page.locator("h1")).to_be_visible()
         too_wide = page.evaluate(f"{ROOT}.scrollWidth - {ROOT}.clientWidth")
