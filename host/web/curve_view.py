@@ -86,6 +86,11 @@ def degrees_text(temperature_c: float, scale: Scale) -> str:
     return f"{round(value, 1):g}"
 
 
+def ohm_text(resistance_ohm: float) -> str:
+    """A resistance in plain digits, to six of them."""
+    return f"{float(f'{resistance_ohm:.6g}'):.12g}"
+
+
 def _rows(curve: ReferenceCurve, scale: Scale) -> tuple[tuple[str, str, str, str, str], ...]:
     if curve.rows:
         temperatures = list(curve.printed_temperatures_c)
@@ -97,8 +102,8 @@ def _rows(curve: ReferenceCurve, scale: Scale) -> tuple[tuple[str, str, str, str
     rows = []
     for temperature_c in temperatures:
         limits = curve.limits_ohm(temperature_c)
-        least, largest = ("", "") if limits is None else (f"{limits[0]:.5g}", f"{limits[1]:.5g}")
-        nominal = f"{curve.nominal_ohm(temperature_c):.5g}"
+        least, largest = ("", "") if limits is None else (ohm_text(limits[0]), ohm_text(limits[1]))
+        nominal = ohm_text(curve.nominal_ohm(temperature_c))
         here, there = degrees_text(temperature_c, scale), degrees_text(temperature_c, scale.other)
         rows.append((here, there, least, nominal, largest))
     return tuple(rows)

@@ -16,7 +16,7 @@ from host.quantity import QuantityError, resistance_ohm_of, temperature_c_of
 from host.typed_check import ASSUMED_U_RESISTANCE_PERCENT, ASSUMED_U_TEMPERATURE_K
 from host.web.curve_import import CurveForm, imported
 from host.web.curve_list import every_curve
-from host.web.curve_view import comparison_charts, curve_rows, curve_view, degrees_text
+from host.web.curve_view import comparison_charts, curve_rows, curve_view, degrees_text, ohm_text
 from host.web.desk_behind import the_desk
 from host.web.rules import allowed
 
@@ -87,6 +87,7 @@ def compare() -> str:
         charts=None if comparison is None else comparison_charts(comparison, g.scale),
         trouble=trouble,
         degrees_text=degrees_text,
+        ohm_text=ohm_text,
     )
 
 

@@ -126,6 +126,29 @@ def test_every_page_fits_its_screen_and_asks_nobody_but_the_desk(visit, size, th
         assert too_wide <= 0, f"/{path} is {too_wide} px wider than the {size}"
 
 
+@pytest.mark.parametrize("size", SIZES)
+@pytest.mark.parametrize("theme", ["light", "dark"])
+def test_register_and_curves_fit_every_screen_and_theme(visit, size, theme):
+    here = visit(size, color_scheme=theme)
+    page = here.page()
+    for path in (
+        "register",
+        "register/1",
+        "register/2",
+        "register/add?kind=infrared",
+        "register/add",
+        "curves",
+        "curves/ntc-310-80c",
+        "curves/add",
+        "curves/compare?first=ntc-2k5-20c&second=ntc-310-80c",
+        "curves/find-out?points=20+2450%0A80+318&in=c",
+    ):
+        page.goto(here.url + path)
+        expect(page.locator("h1")).to_be_visible()
+        too_wide = page.evaluate(f"{ROOT}.scrollWidth - {ROOT}.clientWidth")
+        assert too_wide <= 0, f"/{path} is {too_wide} px wider than the {size}"
+
+
 def test_live_values_move_without_a_reload(visit, finished_desk):
     bench = finished_desk.benches["bench-1"]
     page = visit().open("stations/bench-1")

@@ -30,7 +30,7 @@ def test_every_curve_has_its_page_with_source_table_and_chart(browser, name):
     page = browser.get(f"/curves/{name}").text
     assert curve.content_hash in page and "<svg" in page and "<desc>" in page
     for row in curve.rows:
-        assert f"<td>{row.resistance_ohm:.5g}</td>" in page
+        assert f"<td>{row.resistance_ohm:.12g}</td>" in page
     assert "°F" in browser.get(f"/curves/{name}?scale=f").text
 
 
