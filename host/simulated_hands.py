@@ -9,7 +9,6 @@ from host.errors import DeskError
 from host.live import Live
 from host.order_book import OrderBook
 from host.procedures.runs_at_work import RunsAtWork, RunView
-from host.procedures.sender_check import Phase
 from host.procedures.step_card import Ask, AskKind
 
 _TAP_WATER_C = 22.0
@@ -97,8 +96,9 @@ class SimulatedHands:
             work.orders.append(order)
         with self._lock:
             self._work[view.run, ask] = work
-        if ask.kind is AskKind.FIT_SENDER and view.state.phase is Phase.FITTING and self._runs is not None:
-            self._runs.press(view.run)
+        if self._runs is not None and view.card.button is not None:
+            if self._runs.view(view.run).card == view.card:  # nobody pressed meanwhile
+                self._runs.press(view.run)
 
     def _deeds(self, run: int, ask: Ask) -> tuple[dict[str, object], ...]:
         match ask.kind:
@@ -110,5 +110,7 @@ class SimulatedHands:
                 )
             case AskKind.HEAT:
                 return ({"do": "heater", "temperature_c": ask.temperature_c},)
-            case AskKind.HEATER_OFF:
+            case AskKind.HEATER_OFF | AskKind.MOVE_CONNECTOR:
                 return ({"do": "heater", "off": True},)
+            case AskKind.LOOK:
+                return ()

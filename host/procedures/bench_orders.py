@@ -70,6 +70,13 @@ class BenchOrders:
             not_after_s=latest.rig_time_s + _NOT_AFTER_S,
         )
 
+    def repeat(self, do: Action, fields: Mapping[str, Any], latest: ReadingPack) -> None:
+        """Keep one order of a kind going: the next is sent once the one before has been answered."""
+        self._take_answer(latest)
+        if self._open is None and time.monotonic() >= self._retry_at_s:
+            self._open_is_range = False
+            self._open = (self.perform(do, fields, latest), latest.boot)
+
     def _missing(self, wanted: WantedBench, latest: ReadingPack) -> tuple[Action, dict[str, Any]] | None:
         if latest.insertion is not wanted.insertion:
             return Action.SET_INSERTION, {"insertion": wanted.insertion.value}

@@ -117,7 +117,7 @@ def bench_setup_of(state: SenderCheckState, readings_of: ReadingsOf) -> BenchSet
             correction for (insertion, _), correction in corrections.items() if insertion is Insertion.SENDER
         ),
         probe_correction=corrections[Insertion.PROBE, settings.probe_range_ohm],
-        immersion=IMMERSIONS[settings.immersion],
+        immersion=IMMERSIONS[state.immersion],
         gradient_half_width_k=settings.gradient_half_width_k,
         source_v=SOURCE_V,
         fixed_series_ohm=FIXED_SERIES_OHM,

@@ -5,7 +5,9 @@ Everything it knows is in the store, so a desk that is killed goes on where it w
 
 import logging
 from collections.abc import Sequence
+from typing import Any
 
+from calibration.contract.orders import LONGEST_BURST_S, Action
 from calibration.contract.readings import ReadingPack
 from calibration.resistance.ohms_check import OhmsCheckError
 from host.citation import Citation
@@ -14,10 +16,12 @@ from host.order_book import OrderBook
 from host.procedures.bench_orders import BenchOrders, WantedBench
 from host.procedures.bench_setup import bench_setup_of, corrections_of
 from host.procedures.box_watch import BoxWatch
+from host.procedures.burst_watch import BurstWatch
 from host.procedures.event import Event
 from host.procedures.plateau_watch import BathStatus, PlateauWatch
 from host.procedures.sender_check import Kind, Phase, SenderCheckState, advance, state_of
 from host.procedures.sender_check_card import card_of
+from host.procedures.sender_check_press import pressed
 from host.procedures.step_card import StepCard
 from host.store import Store
 
@@ -52,6 +56,7 @@ class SenderCheckRunner:
         self.orders = BenchOrders(book, station=self.station, run=run)
         self._box_watch = BoxWatch()
         self._plateau_watch: PlateauWatch | None = None
+        self._burst_watch = BurstWatch()
         self._cursor = self._first_cursor()
 
     @property
@@ -62,7 +67,7 @@ class SenderCheckRunner:
     def card(self) -> StepCard:
         """The one next step."""
         bath = self._plateau_watch.status if self._plateau_watch is not None else BathStatus()
-        return card_of(self.state, bath, trouble=self._trouble())
+        return card_of(self.state, bath, bursts=self._burst_watch.count, trouble=self._trouble())
 
     def append(self, event: Event) -> None:
         """Append an event: first the state it would lead to, then the store, then here."""
@@ -73,12 +78,13 @@ class SenderCheckRunner:
         self.state = state
         _log.info("run %04d: %s", self.run, event.kind)
 
-    def fitted(self) -> None:
-        """Take the press of the button of the first step."""
-        if self.state.phase is Phase.FITTING:
-            latest = self._live.latest(self.station)
-            mark = {} if latest is None else {"boot": latest.boot, "seq": latest.seq}
-            self.append(Event(kind=Kind.SENDER_FITTED, payload=mark))
+    def press(self, *, other: bool = False) -> None:
+        """Take the press of the card's one button, or of its second; where there is none nothing happens."""
+        latest = self._live.latest(self.station)
+        mark: dict[str, Any] = {} if latest is None else {"boot": latest.boot, "seq": latest.seq}
+        event = pressed(self.state, mark, other=other)
+        if event is not None:
+            self.append(event)
 
     def stop(self, reason: str) -> None:
         """Stop the run for good."""
@@ -91,6 +97,8 @@ class SenderCheckRunner:
         if latest is None or self.state.is_over:
             return
         self.orders.bring(self._wanted(), latest)
+        if self.state.is_moving:
+            self.orders.repeat(Action.BURST, {"duration_s": LONGEST_BURST_S}, latest)
         while (packs := self._next_packs()) and not self.state.is_over:
             for pack in packs:
                 self._feed(pack)
@@ -127,6 +135,8 @@ class SenderCheckRunner:
             event = self._box_watch.feed(self.state, pack)
         elif self.state.phase is Phase.PLATEAUS:
             event = self._plateaus().feed(self.state, pack)
+        elif self.state.is_moving:
+            event = self._burst_watch.feed(pack)
         if event is not None:
             self.append(event)
         if self.state.phase is Phase.OHMS_CHECK and self.state.next_setting is None:

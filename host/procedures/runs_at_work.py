@@ -100,7 +100,7 @@ class RunsAtWork:
         customer: str = "",
         operator: str = "",
     ) -> int:
-        """Start a plain sender check; see `start_check`."""
+        """Start a sender check without the steps of setting up one by one; see `start_check`."""
         return self.start_check(
             SenderCheckWish(
                 station=station,
@@ -111,6 +111,7 @@ class RunsAtWork:
                 limit_k=limit_k,
                 customer=customer,
                 operator=operator,
+                set_up=(),
             )
         )
 
@@ -133,10 +134,10 @@ class RunsAtWork:
             self._take_up(run)
             return run
 
-    def press(self, run: int) -> None:
-        """Take the press of a run's one button."""
+    def press(self, run: int, *, other: bool = False) -> None:
+        """Take the press of a run's one button, or of the second, quiet one."""
         with self._lock:
-            self._open(run).fitted()
+            self._open(run).press(other=other)
 
     def stop_run(self, run: int, reason: str) -> None:
         """Stop a run for good."""

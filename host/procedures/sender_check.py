@@ -6,7 +6,7 @@ decided again on replay.
 """
 
 from collections.abc import Iterable, Mapping
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from enum import StrEnum
 from typing import Any
 
@@ -22,6 +22,7 @@ class Phase(StrEnum):
     FITTING = "fitting"
     OHMS_CHECK = "ohms_check"
     PLATEAUS = "plateaus"
+    CONTACT = "contact"  # connector and lead are moved while bursts are read
     JUDGING = "judging"
     DONE = "done"
     STOPPED = "stopped"
@@ -32,11 +33,15 @@ class Kind(StrEnum):
 
     STARTED = "started"  # settings
     SENDER_FITTED = "sender_fitted"
+    SET_UP_DONE = "set_up_done"  # step, answer
     BOX_READ = "box_read"  # setting of the plan, and the readings that hold it
     OHMS_CHECKED = "ohms_checked"  # largest correction, for the page
     SETTLED = "settled"  # set_point_c, boot, seq: the window opens behind it
     WINDOW_GIVEN_UP = "window_given_up"  # reason
     WINDOW_CLOSED = "window_closed"  # set_point_c and the readings
+    MOVING = "moving"  # connector and lead are being moved from here on
+    BURST_READ = "burst_read"  # the readings that carry the bursts
+    CONTACT_LEFT_OUT = "contact_left_out"
     RESULT = "result"  # verdict, certificate number
     STOPPED = "stopped"  # reason
 
@@ -66,6 +71,14 @@ class SenderCheckState:
     look_from : tuple[str, int] or None
         (boot, seq) behind which readings count for what comes next.
     windows : tuple[Window, ...]
+    is_fitted : bool
+        Whether the sender hangs in the bath.
+    answers : Mapping[str, str]
+        What was declared at each step of setting up that is done.
+    is_moving : bool
+        Whether the connector is being moved.
+    burst : Citation or None
+        Readings that carry the bursts.
     reason : str or None
         Why it stopped, or why the last window was given up.
     verdict, certificate : str or None
@@ -79,6 +92,10 @@ class SenderCheckState:
     opened_at: tuple[str, int] | None = None
     look_from: tuple[str, int] | None = None
     windows: tuple[Window, ...] = ()
+    is_fitted: bool = False
+    answers: Mapping[str, str] = field(default_factory=dict)
+    is_moving: bool = False
+    burst: Citation | None = None
     reason: str | None = None
     verdict: str | None = None
     certificate: str | None = None
@@ -102,6 +119,16 @@ class SenderCheckState:
         """Next setting of the ohms check, or None where all are read."""
         done = len(self.box_read)
         return self.plan[done] if done < len(self.plan) else None
+
+    @property
+    def set_up_step(self) -> str | None:
+        """Next step of setting up after the sender is fitted, or None where all are done."""
+        return next((step for step in self.started.set_up if step not in self.answers), None)
+
+    @property
+    def immersion(self) -> str:
+        """Key of `IMMERSIONS`: as declared at the bench, else as the run was started."""
+        return self.answers.get("immersion") or self.started.immersion
 
     @property
     def is_over(self) -> bool:
@@ -131,9 +158,12 @@ def advance(state: SenderCheckState, event: Event) -> SenderCheckState:
                 return replace(state, settings=settings, plan=earlier.plan, box_read=earlier.box_read)
             return replace(state, settings=settings, plan=plan)
         case Kind.SENDER_FITTED:
-            is_checked = state.started.ohms_check is not None
-            phase = Phase.PLATEAUS if is_checked else Phase.OHMS_CHECK
-            return replace(state, phase=phase, look_from=_mark(payload))
+            return _set_up(replace(state, is_fitted=True, look_from=_mark(payload)))
+        case Kind.SET_UP_DONE:
+            if payload["step"] != state.set_up_step or not state.is_fitted:
+                raise ValueError(f"{payload['step']} is not the step of setting up that comes next")
+            answers = {**state.answers, payload["step"]: payload["answer"]}
+            return _set_up(replace(state, answers=answers, look_from=_mark(payload)))
         case Kind.BOX_READ:
             citation = Citation.from_json(payload["readings"])
             return replace(
@@ -147,6 +177,13 @@ def advance(state: SenderCheckState, event: Event) -> SenderCheckState:
             return replace(state, opened_at=None, look_from=_mark(payload), reason=payload["reason"])
         case Kind.WINDOW_CLOSED:
             return _with_window(state, payload)
+        case Kind.MOVING:
+            return replace(state, is_moving=True, look_from=_mark(payload))
+        case Kind.BURST_READ:
+            citation = Citation.from_json(payload["readings"])
+            return replace(state, is_moving=False, burst=citation, phase=Phase.JUDGING)
+        case Kind.CONTACT_LEFT_OUT:
+            return replace(state, is_moving=False, phase=Phase.JUDGING)
         case Kind.RESULT:
             return replace(
                 state, phase=Phase.DONE, verdict=payload["verdict"], certificate=payload["certificate"]
@@ -164,9 +201,10 @@ def state_of(events: Iterable[Event]) -> SenderCheckState:
 
 
 _FOLLOWS: Mapping[Phase, frozenset[Kind]] = {
-    Phase.FITTING: frozenset({Kind.STARTED, Kind.SENDER_FITTED, Kind.STOPPED}),
+    Phase.FITTING: frozenset({Kind.STARTED, Kind.SENDER_FITTED, Kind.SET_UP_DONE, Kind.STOPPED}),
     Phase.OHMS_CHECK: frozenset({Kind.BOX_READ, Kind.OHMS_CHECKED, Kind.STOPPED}),
     Phase.PLATEAUS: frozenset({Kind.SETTLED, Kind.WINDOW_GIVEN_UP, Kind.WINDOW_CLOSED, Kind.STOPPED}),
+    Phase.CONTACT: frozenset({Kind.MOVING, Kind.BURST_READ, Kind.CONTACT_LEFT_OUT, Kind.STOPPED}),
     Phase.JUDGING: frozenset({Kind.RESULT, Kind.STOPPED}),
     Phase.DONE: frozenset(),
     Phase.STOPPED: frozenset(),
@@ -175,6 +213,14 @@ _FOLLOWS: Mapping[Phase, frozenset[Kind]] = {
 
 def _mark(payload: Mapping[str, Any]) -> tuple[str, int] | None:
     return (payload["boot"], int(payload["seq"])) if payload.get("boot") is not None else None
+
+
+def _set_up(state: SenderCheckState) -> SenderCheckState:
+    """On to the ohms check, or past it, once everything is set up."""
+    if state.set_up_step is not None:
+        return state
+    is_checked = state.started.ohms_check is not None
+    return replace(state, phase=Phase.PLATEAUS if is_checked else Phase.OHMS_CHECK)
 
 
 def _with_window(state: SenderCheckState, payload: Mapping[str, Any]) -> SenderCheckState:
@@ -187,5 +233,9 @@ def _with_window(state: SenderCheckState, payload: Mapping[str, Any]) -> SenderC
         windows=windows,
         opened_at=None,
         look_from=(citation.boot, citation.last),
-        phase=Phase.JUDGING if all_read else Phase.PLATEAUS,
+        phase=_after_plateaus(state) if all_read else Phase.PLATEAUS,
     )
+
+
+def _after_plateaus(state: SenderCheckState) -> Phase:
+    return Phase.CONTACT if state.started.move_connector else Phase.JUDGING

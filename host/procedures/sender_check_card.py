@@ -1,8 +1,10 @@
 """Words of the step card of a sender check, all in one place so that they can be translated."""
 
 from calibration.bath.settling import SLOPE_LIMIT_K_PER_MIN
+from host.procedures.burst_watch import BURSTS
 from host.procedures.plateau_watch import BathStatus
 from host.procedures.sender_check import Phase, SenderCheckState
+from host.procedures.set_up_steps import SET_UP_STEPS
 from host.procedures.step_card import Ask, AskKind, StepCard
 
 # Water this warm scalds at once; common practice, no single source.
@@ -11,7 +13,9 @@ _SCALDING_C = 50.0
 _NEAR_K = 1.5
 
 
-def card_of(state: SenderCheckState, bath: BathStatus, *, trouble: str | None = None) -> StepCard:
+def card_of(
+    state: SenderCheckState, bath: BathStatus, *, bursts: int = 0, trouble: str | None = None
+) -> StepCard:
     """Step card of a run.
 
     Parameters
@@ -19,23 +23,28 @@ def card_of(state: SenderCheckState, bath: BathStatus, *, trouble: str | None = 
     state : SenderCheckState
     bath : BathStatus
         What the bench sees just now.
+    bursts : int
+        How many bursts have come in while the connector is moved.
     trouble : str or None
         Trouble of the station itself; it goes before that of the readings.
     """
-    before_bath = 1 if state.started.ohms_check is not None else 2
-    steps = before_bath + len(state.started.set_points_c) + 1
+    started = state.started
+    before_bath = 1 + len(started.set_up) + (0 if started.ohms_check is not None else 1)
+    steps = before_bath + len(started.set_points_c) + (1 if started.move_connector else 0) + 1
     caught = tuple(
-        (f"{point:g} °C", number < len(state.windows))
-        for number, point in enumerate(state.started.set_points_c)
+        (f"{point:g} °C", number < len(state.windows)) for number, point in enumerate(started.set_points_c)
     )
     match state.phase:
+        case Phase.FITTING if state.is_fitted:
+            return _set_up_card(state, steps=steps, caught=caught, trouble=trouble)
         case Phase.FITTING:
+            by_itself = "Water to above the hex with the boot on; keep the terminals dry. "
             return StepCard(
                 step=1,
                 steps=steps,
                 instruction="Hang the sender beside the probe in cold water, stirrer on, and clip its leads.",
-                caution="Water to above the hex with the boot on; keep the terminals dry. "
-                "The heater must be off while your hands are in the jug.",
+                caution=("" if started.set_up else by_itself)
+                + "The heater must be off while your hands are in the jug.",
                 button="It hangs there",
                 trouble=trouble,
                 ask=Ask(kind=AskKind.FIT_SENDER),
@@ -45,7 +54,7 @@ def card_of(state: SenderCheckState, bath: BathStatus, *, trouble: str | None = 
         case Phase.OHMS_CHECK:
             done = len(state.box_read)
             return StepCard(
-                step=2,
+                step=before_bath,
                 steps=steps,
                 instruction="Wait: the bench is checking its own ohms against the decade box.",
                 waiting=f"{done} of {len(state.plan)} settings read. Leave the leads alone.",
@@ -61,6 +70,8 @@ def card_of(state: SenderCheckState, bath: BathStatus, *, trouble: str | None = 
                 caught=caught,
                 trouble=trouble or bath.trouble,
             )
+        case Phase.CONTACT:
+            return _contact_card(state, steps=steps, bursts=bursts, caught=caught, trouble=trouble)
         case Phase.JUDGING:
             return StepCard(
                 step=steps,
@@ -93,6 +104,53 @@ def card_of(state: SenderCheckState, bath: BathStatus, *, trouble: str | None = 
                 is_hands_turn=True,
                 caught=caught,
             )
+
+
+def _set_up_card(
+    state: SenderCheckState, *, steps: int, caught: tuple[tuple[str, bool], ...], trouble: str | None
+) -> StepCard:
+    name = state.set_up_step
+    if name is None:
+        raise ValueError("Everything is set up in this run.")
+    asked = SET_UP_STEPS[name]
+    return StepCard(
+        step=2 + len(state.answers),
+        steps=steps,
+        instruction=asked.instruction,
+        caution=asked.caution,
+        button=asked.button,
+        other_button=asked.other_button or None,
+        trouble=trouble,
+        ask=Ask(kind=AskKind.LOOK, step=name),
+        is_hands_turn=True,
+        caught=caught,
+    )
+
+
+def _contact_card(
+    state: SenderCheckState,
+    *,
+    steps: int,
+    bursts: int,
+    caught: tuple[tuple[str, bool], ...],
+    trouble: str | None,
+) -> StepCard:
+    is_moving = state.is_moving
+    return StepCard(
+        step=steps - 1,
+        steps=steps,
+        instruction="Move the connector and its lead now, all the while."
+        if is_moving
+        else "Switch the heater off. Then take the connector in one hand, its lead in the other.",
+        caution="The jug is hot. Move connector and lead only, never the jug or the sender.",
+        button=None if is_moving else "I begin to move them",
+        other_button=None if is_moving else "Leave this out",
+        waiting=f"Reading fifty times a second: {bursts} of {BURSTS} seconds." if is_moving else None,
+        trouble=trouble,
+        ask=Ask(kind=AskKind.MOVE_CONNECTOR),
+        is_hands_turn=not is_moving,
+        caught=caught,
+    )
 
 
 def _plateau_card(

@@ -54,6 +54,12 @@ class SenderCheckSettings:
     as_left_of : Mapping[str, Any] or None
         The first check, by value, where this is the second one of the same sender: ``run`` and what
         `AsFound` says.
+    set_up : tuple[str, ...]
+        Steps of setting up after the sender is fitted, keys of `SET_UP_STEPS`.
+    move_connector : bool
+        Whether bursts are read at the end while the connector is moved.
+    job, wiring, connector_notes : str
+        The job in the shop's own words; how the sender is wired; how its connector looks.
     """
 
     station: str
@@ -74,6 +80,11 @@ class SenderCheckSettings:
     probe_range_ohm: float = PROBE_RANGE_OHM
     ohms_check: ReusedCheck | None = None
     as_left_of: Mapping[str, Any] | None = None
+    set_up: tuple[str, ...] = ()
+    move_connector: bool = False
+    job: str = ""
+    wiring: str = ""
+    connector_notes: str = ""
     method_version: str = METHOD_VERSION
 
     @property
@@ -115,8 +126,8 @@ class SenderCheckSettings:
         """From the first event."""
         known = {field.name for field in fields(cls)}
         kept = {name: value for name, value in content.items() if name in known}
-        for name in ("set_points_c", "sender_ranges_ohm"):
-            kept[name] = tuple(kept[name])
+        for name in ("set_points_c", "sender_ranges_ohm", "set_up"):
+            kept[name] = tuple(kept.get(name, ()))
         if kept.get("ohms_check") is not None:
             kept["ohms_check"] = ReusedCheck.from_json(kept["ohms_check"])
         return cls(**kept)

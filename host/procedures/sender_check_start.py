@@ -21,6 +21,7 @@ from host.procedures.sender_check_settings import (
     SENDER_RANGES_OHM,
     SenderCheckSettings,
 )
+from host.procedures.set_up_steps import SET_UP_STEPS
 from host.store import Store
 
 _LEAST_SET_POINTS = 3
@@ -48,6 +49,11 @@ class SenderCheckWish:
         Run of the first check of this sender, where this is the second one, as left.
     done : str
         What was done to the sender between the two.
+    job, wiring, connector_notes : str
+    move_connector : bool
+        Whether the connector is moved at the end while bursts are read.
+    set_up : tuple[str, ...]
+        Steps of setting up that are asked for one by one, keys of `SET_UP_STEPS`.
     """
 
     station: str
@@ -61,6 +67,11 @@ class SenderCheckWish:
     anew: bool = False
     as_left_of: int | None = None
     done: str = ""
+    job: str = ""
+    wiring: str = ""
+    connector_notes: str = ""
+    move_connector: bool = False
+    set_up: tuple[str, ...] = tuple(SET_UP_STEPS)
 
 
 def settings_of(wish: SenderCheckWish, *, store: Store, live: Live) -> SenderCheckSettings:
@@ -89,6 +100,11 @@ def settings_of(wish: SenderCheckWish, *, store: Store, live: Live) -> SenderChe
         probe=_of_this_world(_certified(store, "probe"), latest),
         decade_box=_of_this_world(_certified(store, "decade_box"), latest),
         ohms_check=None if wish.anew else check_that_serves(wish.station, store=store, live=live),
+        set_up=wish.set_up,
+        move_connector=wish.move_connector,
+        job=wish.job,
+        wiring=wish.wiring,
+        connector_notes=wish.connector_notes,
         as_left_of=None if wish.as_left_of is None else _as_found(wish.as_left_of, wish.done, store),
     )
     _check_set_points(settings)

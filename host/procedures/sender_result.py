@@ -10,14 +10,16 @@ from calibration.bench_point import BenchPoint, BenchSetup, Plateau, judge_plate
 from calibration.conformity import overall_verdict
 from calibration.contract.readings import Insertion, Quality, ReadingPack
 from calibration.curves import ReferenceCurve, curve_names, load_curve
-from calibration.diagnosis import opinions_of, why_on_the_bench
+from calibration.diagnosis import Fault, Intermittence, opinions_of, why_on_the_bench
 from calibration.sender_point import SenderPoint
 from calibration.thermistor.fit import FitPoint, Model, fit_curve
 from host.certificates.certificate import Certificate, CertifiedPoint, InstrumentUsed, Witness
 from host.citation import joined
 from host.procedures.bench_setup import ReadingsOf, bench_setup_of, decade_box_of, raw_count
+from host.procedures.burst_watch import BURSTS, contact_of
 from host.procedures.sender_check import SenderCheckState
 from host.procedures.sender_check_settings import METHOD, SenderCheckSettings
+from host.procedures.set_up_steps import SET_UP_STEPS
 from host.shop import Shop
 from host.software_versions import software_versions
 from host.verdict_words import RULE_WORDS, sentence_of
@@ -74,6 +76,7 @@ def certificate_of(
     points = tuple(CertifiedPoint.of(point.point, _witnesses(point, some)) for point, some in judged)
     verdict = overall_verdict(point.verdict for point in points)
     coefficients, fit_words = _fit(points)
+    contact = None if state.burst is None else contact_of(readings_of(state.burst))
     simulated = any(pack.simulated for pack in packs)
     return Certificate(
         number=number,
@@ -95,9 +98,9 @@ def certificate_of(
         coefficients=coefficients,
         fit_words=fit_words,
         instruments=_instruments(settings),
-        conditions=_conditions(state, packs),
+        conditions=_conditions(state, packs, contact),
         remarks=_remarks([point for point, _ in judged]),
-        opinions=_opinions([point.point for point, _ in judged], setup.curve, packs),
+        opinions=_opinions([point.point for point, _ in judged], setup.curve, packs, contact),
         citations=_citations(state),
         simulated=simulated,
         software=software_versions(),
@@ -106,8 +109,23 @@ def certificate_of(
     )
 
 
+def contact_words(contact: Intermittence) -> str:
+    """What the bursts showed, in words."""
+    if contact.fault is Fault.OPEN:
+        return "the circuit was open all the time"
+    if contact.fault is Fault.INTERMITTENT:
+        opened = f", open {contact.open_share:.0%} of the time" if contact.open_share else ""
+        return f"an intermittent contact, {contact.jumps} jumps{opened}"
+    if contact.fault is Fault.HEALTHY:
+        return "a steady contact"
+    return "not clear whether the contact is steady"
+
+
 def _opinions(
-    points: Sequence[SenderPoint], curve: ReferenceCurve, packs: Sequence[ReadingPack]
+    points: Sequence[SenderPoint],
+    curve: ReferenceCurve,
+    packs: Sequence[ReadingPack],
+    contact: Intermittence | None,
 ) -> tuple[str, ...]:
     """Why the sender is as it is, by comparing explanations: an opinion, not a measurement."""
     air_c = _mean_of(packs, "ambient")
@@ -116,6 +134,7 @@ def _opinions(
         curve,
         library=[load_curve(name) for name in curve_names()],
         air_c=ASSUMED_AIR_C if air_c is None else air_c,
+        burst=contact,
     )
     return tuple(opinions_of(diagnosis, curve))
 
@@ -221,14 +240,17 @@ def _condition(settings: SenderCheckSettings) -> str:
 
 def _citations(state: SenderCheckState) -> tuple[str, ...]:
     plateaus = (window.citation.words() for window in state.windows)
-    return (*plateaus, *(f"ohms check: {cited.words()}" for cited in joined(state.box_read)))
+    moved = () if state.burst is None else (f"connector moved: {state.burst.words()}",)
+    return (*plateaus, *moved, *(f"ohms check: {cited.words()}" for cited in joined(state.box_read)))
 
 
-def _conditions(state: SenderCheckState, packs: Sequence[ReadingPack]) -> tuple[tuple[str, str], ...]:
+def _conditions(
+    state: SenderCheckState, packs: Sequence[ReadingPack], contact: Intermittence | None
+) -> tuple[tuple[str, str], ...]:
     settings = state.started
     air_c = _mean_of(packs, "ambient")
     return (
-        ("immersion", IMMERSIONS[settings.immersion].words),
+        ("immersion", IMMERSIONS[state.immersion].words),
         ("bath", f"stirred water, probe and sender within ±{settings.gradient_half_width_k:g} K (declared)"),
         (
             "air",
@@ -241,7 +263,22 @@ def _conditions(state: SenderCheckState, packs: Sequence[ReadingPack]) -> tuple[
         ),
         ("station", settings.station),
         ("operator", settings.operator or "not given"),
+        *_declared(state, contact),
     )
+
+
+def _declared(state: SenderCheckState, contact: Intermittence | None) -> tuple[tuple[str, str], ...]:
+    """What a person said of job and sender, and what the bursts showed; nothing that was not."""
+    settings = state.started
+    set_up = [SET_UP_STEPS[step].declares for step in state.answers]
+    said = (
+        ("job", settings.job),
+        ("wiring", settings.wiring),
+        ("connector", settings.connector_notes),
+        ("set up", "; ".join(words for words in set_up if words)),
+        ("connector moved", "" if contact is None else f"{contact_words(contact)} ({BURSTS} s at 50 Hz)"),
+    )
+    return tuple((name, words) for name, words in said if words)
 
 
 def _remarks(judged: Sequence[BenchPoint]) -> tuple[str, ...]:

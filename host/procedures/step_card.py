@@ -10,6 +10,8 @@ class AskKind(StrEnum):
     FIT_SENDER = "fit_sender"
     HEAT = "heat"
     HEATER_OFF = "heater_off"
+    LOOK = "look"  # nothing is moved: a person looks and says so
+    MOVE_CONNECTOR = "move_connector"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -20,10 +22,13 @@ class Ask:
     ----------
     temperature_c : float or None
         Where the heater is to be set. [°C]
+    step : str
+        Which of several steps of a kind.
     """
 
     kind: AskKind
     temperature_c: float | None = None
+    step: str = ""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -40,6 +45,8 @@ class StepCard:
         Where hands get hurt.
     button : str or None
         Label of the one button; None where the bench goes on by itself.
+    other_button : str or None
+        Label of a second, quiet answer where there is one.
     waiting : str or None
         Why nothing is to be done just now, and for how long.
     trouble : str or None
@@ -57,6 +64,7 @@ class StepCard:
     instruction: str
     caution: str | None = None
     button: str | None = None
+    other_button: str | None = None
     waiting: str | None = None
     trouble: str | None = None
     ask: Ask | None = None

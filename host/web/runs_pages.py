@@ -70,7 +70,7 @@ def press(run: int) -> AnyResponse:
     view = _view(run)
     is_this_step = request.form.get("step") in (None, str(view.card.step))
     if not view.state.is_over and view.card.button is not None and is_this_step:
-        the_desk().runs.press(run)
+        the_desk().runs.press(run, other=request.form.get("answer") == "other")
     return redirect(f"/runs/{run}", 303)
 
 

@@ -28,7 +28,30 @@ _TEXTS = {
     "customer": "the customer",
     "operator": "your name",
     "done": "what was done to it",
+    "job": "the job",
+    "connector_notes": "how the connector looks",
 }
+
+_CHOICES = (
+    "curve",
+    "set_points",
+    "limit_k",
+    "rule",
+    "anew",
+    "as_left_of",
+    "wiring",
+    "move_connector",
+    "scale",
+)
+
+#: How a sender may be wired; the words stand on the certificate.
+WIRINGS = (
+    "",
+    "two terminals, body apart",
+    "one terminal, body is the return",
+    "three terminals, for computer and gauge",
+    "four terminals, two senders in one body",
+)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -118,6 +141,10 @@ def empty_form(store: Store, settings: Settings, scale: Scale, asked: Mapping[st
         "rule": settings.rule.value,
         "as_left_of": asked.get("as_left_of", ""),
         "done": "",
+        "job": asked.get("job", ""),
+        "wiring": str(last.get("wiring", "")) if same_curve else "",
+        "connector_notes": "",
+        "move_connector": "yes" if last.get("move_connector") else "",
         "scale": scale.value,
     }
     return StartForm(typed=typed)
@@ -138,7 +165,18 @@ def default_set_points_c(curve: ReferenceCurve | None) -> tuple[float, ...]:
 
 def filled_form(posted: Mapping[str, str], own: OwnCurves, probe: ReferenceProbe | None) -> StartForm:
     """Form as it was sent, checked."""
-    names = (*_TEXTS, "curve", "set_points", "limit_k", "rule", "anew", "as_left_of", "scale")
+    names = (
+        *_TEXTS,
+        "curve",
+        "set_points",
+        "limit_k",
+        "rule",
+        "anew",
+        "as_left_of",
+        "wiring",
+        "move_connector",
+        "scale",
+    )
     typed = {name: posted.get(name, "").strip() for name in names}
     errors: dict[str, str] = {}
     if not typed["as_left_of"].isdecimal():
@@ -150,6 +188,8 @@ def filled_form(posted: Mapping[str, str], own: OwnCurves, probe: ReferenceProbe
     curve = curves(own).get(typed["curve"])
     if curve is None:
         errors["curve"] = "Choose a curve from the list."
+    if typed["wiring"] not in WIRINGS:
+        errors["wiring"] = "Choose a way of wiring from the list."
     limit_k = _limit_k(typed["limit_k"], curve, errors)
     typed["rule"] = typed["rule"] or DecisionRule.GUARDED.value
     if typed["rule"] not in RULES:

@@ -24,7 +24,7 @@ from host.web.desk_behind import the_desk
 from host.web.first_start_pages import doors_page, is_untouched
 from host.web.live_stream import all_stations_events, station_events, streams_of
 from host.web.rules import allowed
-from host.web.start_form import StartForm, curve_choices, empty_form, filled_form
+from host.web.start_form import WIRINGS, StartForm, curve_choices, empty_form, filled_form
 from host.web.station_now import StationNow, all_stations_now, probe_in_register, station_now
 
 stations_pages = Blueprint("stations", __name__)
@@ -93,6 +93,10 @@ def start_sender_check(station: str) -> AnyResponse | tuple[str, int]:
                 anew=bool(form.typed["anew"]),
                 as_left_of=int(form.typed["as_left_of"]) if form.typed["as_left_of"] else None,
                 done=form.typed["done"],
+                job=form.typed["job"],
+                wiring=form.typed["wiring"],
+                connector_notes=form.typed["connector_notes"],
+                move_connector=bool(form.typed["move_connector"]),
             )
         )
     except DeskError as error:
@@ -114,6 +118,7 @@ def _station_page(now: StationNow, form: StartForm) -> str:
         form=form,
         curves=curve_choices(desk.store.curves),
         rules=RULES,
+        wirings=WIRINGS,
         ohms_check=check_that_serves(now.station, store=desk.store, live=desk.live),
     )
 

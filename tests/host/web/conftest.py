@@ -14,7 +14,7 @@ from flask.testing import FlaskClient
 
 from calibration.contract.orders import Answer, AnswerState, decode_order, encode_answer
 from calibration.contract.presence import Presence
-from calibration.contract.readings import ChannelReading, Insertion, Quality, ReadingPack
+from calibration.contract.readings import BurstReading, ChannelReading, Insertion, Quality, ReadingPack
 from calibration.contract.senml import encode_readings
 from calibration.curves import load_curve
 from calibration.resistance.three_tap import ratio_count
@@ -88,6 +88,8 @@ class SmallBench:
     quality: dict[str, tuple[Quality, str]] = field(default_factory=dict)
     seq: int = 0
     boot: str = BOOT
+    has_loose_contact: bool = False
+    _burst_due: bool = False
     _time_s: float = 0.0
     _insertion: Insertion = Insertion.NONE
     _decade_ohm: float = 0.0
@@ -106,6 +108,8 @@ class SmallBench:
                 self._decade_ohm = float(wanted["resistance_ohm"])
             case "set_range":
                 self._range_ohm = float(wanted["range_ohm"] or 2700.0)
+            case "burst":
+                self._burst_due = True
             case "hands":
                 self._by_hand(wanted)
         assert self.book is not None
@@ -166,7 +170,26 @@ class SmallBench:
             station=self.station, rig=f"rig-{self.station}", boot=self.boot, seq=self.seq,
             rig_time_s=self._time_s, simulated=self.simulated, decade_ohm=self._decade_ohm,
             insertion=self._insertion, range_ohm=self._range_ohm, channels=channels,
+            burst=self._burst(sender_ohm),
         )  # fmt: skip
+
+    def _burst(self, sender_ohm: float) -> tuple[BurstReading, ...]:
+        """A second of single conversions, where one was ordered; loose, every seventh of them is open."""
+        if not self._burst_due:
+            return ()
+        self._burst_due = False
+        singles = []
+        for number in range(50):
+            ohm = sender_ohm * (1.0 + 3e-4 * math.sin(7.3 * number))
+            is_open = self.has_loose_contact and number % 7 == 3
+            singles.append(
+                BurstReading(
+                    before_s=round(1.0 - 0.02 * number, 3),
+                    raw=4096.0 if is_open else ratio_count(ohm, self._range_ohm),
+                    value=None if is_open else ohm,
+                )
+            )
+        return tuple(singles)
 
 
 def _ohms(resistance_ohm: float, range_ohm: float) -> ChannelReading:
@@ -195,12 +218,16 @@ class SmallDesk:
         for station in self.store.stations.all():
             self._join(station.station)
 
-    def add_bench(self, station: str = "bench-1", *, simulated: bool = True) -> SmallBench:
+    def add_bench(
+        self, station: str = "bench-1", *, simulated: bool = True, real_papers: bool = False
+    ) -> SmallBench:
         """Add a station, its rig beside it, its papers in the register."""
         self.store.stations.add(station)
         self.live.add_station(station)
-        self.store.register.add_text(PROBE_PAPER)
-        self.store.register.add_text(BOX_PAPER)
+        for paper in (PROBE_PAPER, BOX_PAPER):
+            self.store.register.add_text(
+                paper.replace("simulated = true", "simulated = false") if real_papers else paper
+            )
         return self._join(station, simulated=simulated)
 
     def let_hands_finish(self, run: int, *, bench: SmallBench) -> None:
@@ -212,6 +239,18 @@ class SmallDesk:
             return view.state.is_over
 
         self.lead_until(is_over, bench=bench)
+
+    def lead_until_phase(self, run: int, phase: str, *, bench: SmallBench) -> None:
+        """Let the hands do what the cards ask until the run stands there."""
+
+        def is_there() -> bool:
+            view = self.runs.view(run)
+            if view.state.phase.value == phase:
+                return True
+            self.hands.watch((view,))
+            return False
+
+        self.lead_until(is_there, bench=bench)
 
     def lead_until(self, is_so: Callable[[], bool], *, bench: SmallBench, most_passes: int = 40_000) -> None:
         """Let the bench read and the runs be led until something is so."""

@@ -110,6 +110,7 @@ def start(desk) -> int:
         curve="ntc-310-80c",
         set_points_c=(30.0, 60.0, 85.0),
         anew=True,
+        set_up=(),
     )
     return desk.runs.start_check(wish)
 
@@ -226,7 +227,7 @@ def test_a_check_is_started_from_the_form_with_the_thumb_alone(visit, finished_d
     page.get_by_label("What is checked").fill("Sender, tag 9")
     page.get_by_role("button", name="Start the check").click()
     page.wait_for_url("**/runs/4")
-    expect(page.locator(".step")).to_have_text("Step 1 of 5")  # run 1's ohms check serves
+    expect(page.locator(".step")).to_have_text("Step 1 of 9")  # run 1's ohms check serves
 
 
 def test_without_script_the_run_goes_on_all_the_same(visit, finished_desk):

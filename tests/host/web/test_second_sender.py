@@ -33,7 +33,9 @@ def serves(desk) -> int | None:
     return None if found is None else found.run
 
 
-WISH = SenderCheckWish(station="bench-1", item="Second", curve="ntc-310-80c", set_points_c=(30.0, 60.0, 85.0))
+WISH = SenderCheckWish(
+    station="bench-1", item="Second", curve="ntc-310-80c", set_points_c=(30.0, 60.0, 85.0), set_up=()
+)
 
 
 def test_the_second_sender_needs_no_ohms_check_of_its_own_and_both_papers_say_so(finished_desk, bench):

@@ -33,7 +33,7 @@ def test_a_good_form_starts_a_run_and_leads_to_its_card(browser, desk, bench):
     assert answer.status_code == 303
     assert answer.location == "/runs/1"
     page = browser.get("/runs/1").text
-    assert "Step 1 of 6" in page
+    assert "Step 1 of 10" in page
     assert instruction(page).startswith("Hang the sender beside the probe")
     assert "Simulated bench" in page
     assert desk.runs.view(1).state.started.operator == "Ida"
@@ -156,7 +156,7 @@ def test_the_simulated_hands_do_what_the_card_asks(browser, desk, bench, run):
 
 
 def test_a_real_bench_has_no_simulated_hands(browser, desk):
-    real = desk.add_bench("bench-7", simulated=False)
+    real = desk.add_bench("bench-7", simulated=False, real_papers=True)
     real.say()
     real.read(4)
     run = desk.runs.start_sender_check(
