@@ -4,7 +4,7 @@ import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from calibration.bath.plateau import plateau_mean
+from calibration.bath.plateau import PlateauMean, plateau_mean
 from calibration.bench_stand import (
     PROBE_DISSIPATION_W_PER_K,
     SENDER_DISSIPATION_W_PER_K,
@@ -15,7 +15,6 @@ from calibration.bench_stand import (
     judge_stand,
 )
 from calibration.conformity import DecisionRule
-from calibration.resistance.three_tap import ohm_per_count
 from calibration.uncertainty.line import rectangular, student
 
 __all__ = [
@@ -25,11 +24,17 @@ __all__ = [
     "BenchPointError",
     "BenchSetup",
     "Plateau",
+    "is_held_long_enough",
     "judge_plateau",
+    "sender_error",
 ]
 
 #: Largest difference between the lags of sender and probe that a slow drift is charged with. [s]
 LAG_DIFFERENCE_S = 20.0
+
+#: Expanded uncertainty that wander slower than the plateau may leave in its mean: twice what the most
+#: restless of the benchmark's baths leave in a minute. [K]
+LARGEST_WANDER_U_K = 0.10
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -71,34 +76,60 @@ def judge_plateau(
     Raises
     ------
     BenchPointError
-        If a range was not checked, or the probe's certificate does not cover the plateau.
+        If a range was not checked, the probe's certificate does not cover the plateau, or the plateau is too
+        short for the wander of its bath.
     """
+    error = sender_error(plateau, setup)
+    if not is_held_long_enough(error):
+        raise BenchPointError(
+            f"The difference between sender and probe wandered too slowly for this plateau: its mean is "
+            f"uncertain by {error.expanded_u:.2f} K, the limit is {LARGEST_WANDER_U_K:g} K. Hold the plateau "
+            "longer, stir more, and see that probe and sender hang side by side."
+        )
     correction = setup.sender_correction(plateau.sender_range_ohm)
-    sender_ohm = [correction.corrected_ohm(count) for count in plateau.sender_count]
+    sender_ohm = _mean([correction.corrected_ohm(count) for count in plateau.sender_count])
     probe_ohm = [setup.probe_correction.corrected_ohm(count) for count in plateau.probe_count]
-    probe_c = [setup.probe.temperature_c(ohm) for ohm in probe_ohm]
-    bath_c = _mean(probe_c)
-    error = plateau_mean(
-        [setup.curve.indicated_c(ohm, at_c=bath_c) - t for ohm, t in zip(sender_ohm, probe_c, strict=True)]
-    )
-    sender_count = _mean(plateau.sender_count)
     drift_k = abs(plateau.slope_k_per_min) / 60.0 * LAG_DIFFERENCE_S
     stand = Stand(
-        sender_count=sender_count,
+        sender_count=_mean(plateau.sender_count),
         probe_count=_mean(plateau.probe_count),
         sender_range_ohm=plateau.sender_range_ohm,
-        sender_ohm=_mean(sender_ohm),
+        sender_ohm=sender_ohm,
         probe_ohm=_mean(probe_ohm),
-        probe_c=bath_c,
+        probe_c=_mean([setup.probe.temperature_c(ohm) for ohm in probe_ohm]),
         air_c=plateau.air_c,
         movement=(
             rectangular("bath: drift and lag", 0.0, "K", drift_k, 1.0),
             student("repeatability", error.mean, "K", error.standard_u, 1.0, error.degrees_of_freedom),
         ),
-        u_scatter_ohm=plateau_mean(plateau.sender_count).standard_u
-        * ohm_per_count(sender_count, correction.reference_ohm),
+        # What the bath does to both is no scatter of the resistance at the bath's temperature.
+        u_scatter_ohm=error.standard_u / abs(setup.curve.sensitivity_k_per_ohm(sender_ohm)),
     )
     return judge_stand(stand, setup, rule=rule, limit_k=limit_k)
+
+
+def sender_error(plateau: Plateau, setup: BenchSetup) -> PlateauMean:
+    """Mean of what the curve makes of the sender less what the probe shows, before any correction. [K]
+
+    Taken reading by reading: what the bath does to both is in neither mean nor uncertainty.
+    """
+    correction = setup.sender_correction(plateau.sender_range_ohm)
+    probe_c = [
+        setup.probe.temperature_c(setup.probe_correction.corrected_ohm(count))
+        for count in plateau.probe_count
+    ]
+    bath_c = _mean(probe_c)
+    return plateau_mean(
+        [
+            setup.curve.indicated_c(correction.corrected_ohm(count), at_c=bath_c) - t
+            for count, t in zip(plateau.sender_count, probe_c, strict=True)
+        ]
+    )
+
+
+def is_held_long_enough(error: PlateauMean) -> bool:
+    """False where wander that a plateau is too short for leaves its mean too uncertain."""
+    return not (error.is_too_short and error.expanded_u > LARGEST_WANDER_U_K)
 
 
 def _mean(values: Sequence[float]) -> float:

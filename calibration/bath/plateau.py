@@ -1,12 +1,22 @@
-"""Mean of a plateau, with the standard uncertainty of an autocorrelated series."""
+"""Mean of a plateau, with the standard uncertainty of a series whose neighbours know each other."""
 
-import math
 from collections.abc import Sequence
 from dataclasses import dataclass
+from functools import cache
 
 import numpy as np
+from numpy.typing import ArrayLike, NDArray
+
+from calibration.bath.slow_wander import weigh_wander
+from calibration.uncertainty.budget import COVERAGE_PROBABILITY, coverage_factor
+
+Vector = NDArray[np.float64]
 
 _FEWEST_READINGS = 20
+
+#: Where tails are judged from: one standard deviation of a normal distribution. [1]
+_CORE = 0.6827
+_FEWEST_DEGREES, _MOST_DEGREES = 2, 100
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -19,31 +29,58 @@ class PlateauMean:
         Of the series, in its own unit.
     standard_u : float
         Standard uncertainty of the mean.
-    effective_readings : float
-        How many independent readings it is worth.
+    degrees_of_freedom : float
+        Of the standard uncertainty, a whole number: its coverage factor times ``standard_u`` is the
+        half-width that holds the true mean 95.45 times of 100.
+    slow_probability : float
+        Probability that the series is too short for its wander: that it knows itself for longer than a
+        third of its length. [1]
     """
 
     mean: float
     standard_u: float
-    effective_readings: float
+    degrees_of_freedom: float
+    slow_probability: float
 
     @property
-    def degrees_of_freedom(self) -> float:
-        """Of the standard uncertainty: effective readings less one, at least one."""
-        return max(self.effective_readings - 1.0, 1.0)
+    def expanded_u(self) -> float:
+        """Half-width of the 95.45 % interval, in the unit of the series."""
+        return coverage_factor(self.degrees_of_freedom) * self.standard_u
+
+    @property
+    def is_too_short(self) -> bool:
+        """True where the series more likely than not is too short for its wander."""
+        return self.slow_probability > 0.5
 
 
 def plateau_mean(values: Sequence[float]) -> PlateauMean:
-    """Mean of equally spaced readings and its standard uncertainty [1]_.
+    """Mean of equally spaced readings and its standard uncertainty.
 
-    The variance of the mean is ``s²/n (1 + 2 Σ ρ_i)``. Sums of neighbouring pairs of
-    autocorrelations fall off and stay positive in any reversible process; the sum ends where the
-    estimated pairs stop doing so, because from there on they are scatter.
+    Every memory that the series may have is weighed by what the series says of it
+    (`calibration.bath.slow_wander`); ``s/√n`` would be right for none but white noise.
 
-    It comes out too small where the series knows itself for longer than about a twentieth of its length:
-    of 1,000 first-order series of 240 readings the interval held the mean in 95.4 % at a lag-one
-    correlation of 0.5, 94.0 % at 0.8, 92.9 % at 0.9, 87.1 % at 0.95 and 70.6 % at 0.99. Slower wandering
-    needs a line of its own in the budget, as the gradient has.
+    Where a series is longer than some twenty memories the interval is hardly wider than that of a known
+    correlation. Where it is shorter the memory cannot be told, and the interval is wide enough for what it
+    may be, so that it then covers more than it says. Beyond a memory of two lengths it covers less, and says
+    that it is too short. Of 2,000 series of 240 readings (seed 1) the interval held the mean so often, in per
+    cent:
+
+    ==================================  ======  ==========================
+    series                               held   width over that of a known
+                                                memory (mean)
+    ==================================  ======  ==========================
+    white noise                         100.0   2.8
+    correlation of neighbours 0.5        95.9   1.1
+    0.8                                  96.3   1.2
+    0.9                                  97.5   2.4
+    0.95                                 98.7   3.9
+    0.98                                 99.3   2.6
+    0.99                                 98.7   1.7
+    0.995                                94.5   1.1
+    0.9983 (two and a half lengths)      74.0   0.6
+    half of it 0.99, half white          96.6   1.6
+    a tenth of it 0.99, the rest white   94.7   1.5
+    ==================================  ======  ==========================
 
     Parameters
     ----------
@@ -54,40 +91,69 @@ def plateau_mean(values: Sequence[float]) -> PlateauMean:
     ------
     ValueError
         If there are fewer than 20 readings.
-
-    References
-    ----------
-    .. [1] C. J. Geyer, Practical Markov chain Monte Carlo, Statistical Science 7 (1992) 473-483,
-       initial monotone sequence estimator (form quoted from memory).
     """
-    series = np.asarray(values, dtype=float)
-    count = series.size
-    if count < _FEWEST_READINGS:
-        raise ValueError(f"{count} readings are too few for a plateau: {_FEWEST_READINGS} are needed.")
-    centred = series - series.mean()
-    scatter = float(centred @ centred)
-    if scatter == 0.0:
-        return PlateauMean(mean=float(series[0]), standard_u=0.0, effective_readings=float(count))
-    factor = _variance_factor(centred, scatter)
-    effective = min(max(count / factor, 2.0), float(count))
-    # Taking the mean off lowers the scatter of a correlated series by the mean's own variance.
-    variance = scatter / (count * (1.0 - 1.0 / effective))
+    return plateau_means([values])[0]
+
+
+def plateau_means(series: ArrayLike) -> tuple[PlateauMean, ...]:
+    """Means of many series of one length, worked out together.
+
+    Parameters
+    ----------
+    series : array_like, shape (m, n)
+
+    Raises
+    ------
+    ValueError
+        If they have fewer than 20 readings.
+    """
+    rows = np.asarray(series, dtype=float)
+    if rows.shape[1] < _FEWEST_READINGS:
+        raise ValueError(
+            f"{rows.shape[1]} readings are too few for a plateau: {_FEWEST_READINGS} are needed."
+        )
+    moves = np.ptp(rows, axis=1) > 0.0
+    found = [_flat(row) for row in rows]
+    if moves.any():
+        for place, mean in zip(np.flatnonzero(moves), _moving(rows[moves]), strict=True):
+            found[place] = mean
+    return tuple(found)
+
+
+def _flat(row: Vector) -> PlateauMean:
     return PlateauMean(
-        mean=float(series.mean()),
-        standard_u=math.sqrt(variance / effective),
-        effective_readings=effective,
+        mean=float(row[0]), standard_u=0.0, degrees_of_freedom=row.size - 1.0, slow_probability=0.0
     )
 
 
-def _variance_factor(centred: np.ndarray, scatter: float) -> float:
-    """``1 + 2 Σ ρ_i`` over the initial monotone sequence of pairs."""
-    count = centred.size
-    total, smallest = 0.0, math.inf
-    for lag in range(0, count - 1, 2):
-        pair = float(centred[: count - lag] @ centred[lag:]) / scatter
-        pair += float(centred[: count - lag - 1] @ centred[lag + 1 :]) / scatter
-        if pair <= 0.0:
-            break
-        smallest = min(smallest, pair)
-        total += smallest
-    return max(2.0 * total - 1.0, 1.0)
+def _moving(rows: NDArray[np.float64]) -> list[PlateauMean]:
+    weights = weigh_wander(rows)
+    wide, core = weights.half_width(COVERAGE_PROBABILITY), weights.half_width(_CORE)
+    slow = weights.slow_probability(rows.shape[1])
+    degrees = [_degrees_of(float(tails)) for tails in wide / core]
+    return [
+        PlateauMean(
+            mean=float(row.mean()),
+            standard_u=float(half_width) / coverage_factor(freedom),
+            degrees_of_freedom=freedom,
+            slow_probability=float(probability),
+        )
+        for row, half_width, freedom, probability in zip(rows, wide, degrees, slow, strict=True)
+    ]
+
+
+def _degrees_of(tails: float) -> int:
+    """Degrees of freedom of the Student t whose tails are as heavy, rounded down."""
+    as_heavy = np.flatnonzero(_tails_of_t() >= tails)
+    return _FEWEST_DEGREES + (int(as_heavy[-1]) if as_heavy.size else 0)
+
+
+@cache
+def _tails_of_t() -> Vector:
+    """Coverage factor over that of one standard deviation, from the fewest degrees of freedom on."""
+    return np.array(
+        [
+            coverage_factor(degrees) / coverage_factor(degrees, _CORE)
+            for degrees in range(_FEWEST_DEGREES, _MOST_DEGREES + 1)
+        ]
+    )

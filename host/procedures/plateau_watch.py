@@ -11,7 +11,13 @@ from calibration.bath.settling import (
     settling,
     slope_k_per_min,
 )
-from calibration.bench_point import BenchPointError, BenchSetup
+from calibration.bench_point import (
+    BenchPointError,
+    BenchSetup,
+    Plateau,
+    is_held_long_enough,
+    sender_error,
+)
 from calibration.contract.readings import Insertion, Quality, ReadingPack
 from calibration.temperature_scale import kelvin_from_celsius
 from host.citation import Citation
@@ -21,6 +27,10 @@ from host.procedures.sender_check import Kind, SenderCheckState
 
 #: Rig time that a window covers. [s]
 WINDOW_S = 60.0
+
+#: Where a bath wanders too slowly for that, the window goes on by so much at a time, and no further. [s]
+HOLD_ON_S = 30.0
+LONGEST_WINDOW_S = 240.0
 
 #: Readings that a window may lose to bad quality. [1]
 _MOST_BAD_SHARE = 0.1
@@ -60,6 +70,8 @@ class BathStatus:
         State of both channels.
     left_s : float or None
         Rig time until the open window closes. [s]
+    held_on : bool
+        True where it goes on for longer than usual, because sender and probe wander against each other.
     trouble : str or None
         Why the last reading may not be used.
     """
@@ -68,6 +80,7 @@ class BathStatus:
     probe: Settling | None = None
     sender: Settling | None = None
     left_s: float | None = None
+    held_on: bool = False
     trouble: str | None = None
 
 
@@ -84,6 +97,7 @@ class PlateauWatch:
         self._setup = setup
         self._recent: deque[BathReading] = deque()
         self._window: list[BathReading] = []
+        self._hold_s = WINDOW_S
         self._bad = 0
         self._fed = 0
         self._unreadable_since_s: float | None = None
@@ -102,6 +116,7 @@ class PlateauWatch:
             probe=self.status.probe,
             sender=self.status.sender,
             left_s=self.status.left_s,
+            held_on=self.status.held_on,
             trouble=trouble,
         )
         if self._is_unreadable_too_long(pack, reading):
@@ -190,22 +205,49 @@ class PlateauWatch:
             probe_c=self.status.probe_c,
             probe=self.status.probe,
             sender=self.status.sender,
-            left_s=max(WINDOW_S - gone_s, 0.0),
+            left_s=max(self._hold_s - gone_s, 0.0),
+            held_on=self._hold_s > WINDOW_S,
             trouble=self.status.trouble,
         )
-        if self._bad > _MOST_BAD_SHARE * WINDOW_S * 4:
+        if self._bad > _MOST_BAD_SHARE * self._hold_s * 4:
             return self._given_up(pack, f"too many readings could not be used ({self.status.trouble})")
         if reading is not None and not math.isclose(pack.range_ohm, first.range_ohm):
             return self._given_up(pack, "the ohms range changed")
-        if gone_s < WINDOW_S or reading is None:
+        if gone_s < self._hold_s or reading is None:
             return None
+        if not is_held_long_enough(sender_error(self._plateau(), self._setup)):
+            return self._held_on(pack)
         return self._closed(state, pack)
 
-    def _closed(self, state: SenderCheckState, pack: ReadingPack) -> Event:
-        slope = slope_k_per_min(
+    def _held_on(self, pack: ReadingPack) -> Event | None:
+        """The window goes on, while that may help."""
+        self._hold_s += HOLD_ON_S
+        if self._hold_s <= LONGEST_WINDOW_S:
+            return None
+        return self._given_up(
+            pack,
+            f"sender and probe wandered against each other for {LONGEST_WINDOW_S / 60.0:g} minutes; "
+            "stir more, and hang them side by side",
+        )
+
+    def _plateau(self) -> Plateau:
+        packs = [reading.pack for reading in self._window]
+        return Plateau(
+            sender_count=tuple(raw_count(pack, "sender") for pack in packs),
+            probe_count=tuple(raw_count(pack, "probe") for pack in packs),
+            sender_range_ohm=packs[0].range_ohm,
+            slope_k_per_min=self._slope_k_per_min(),
+            air_c=math.nan,  # enters corrections only
+        )
+
+    def _slope_k_per_min(self) -> float:
+        return slope_k_per_min(
             [reading.pack.rig_time_s for reading in self._window],
             [reading.probe_c for reading in self._window],
         )
+
+    def _closed(self, state: SenderCheckState, pack: ReadingPack) -> Event:
+        slope = self._slope_k_per_min()
         if abs(slope) > 2.0 * SLOPE_LIMIT_K_PER_MIN:
             return self._given_up(pack, f"the bath drifted by {slope:+.2f} K/min")
         # The window cites every number it spans; the bad ones among them are left out by their quality.
@@ -227,5 +269,6 @@ class PlateauWatch:
     def _forget(self) -> None:
         self._recent.clear()
         self._window = []
+        self._hold_s = WINDOW_S
         self._bad = 0
         self.status = BathStatus(probe_c=self.status.probe_c)

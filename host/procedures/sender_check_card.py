@@ -170,6 +170,8 @@ def _plateau_card(
         left = f"{bath.left_s:.0f} s to go" if bath.left_s is not None else "about a minute"
         instruction = "Hands off: reading."
         waiting: str | None = f"Reading the plateau at {set_point_c:g} °C, {left}."
+        if bath.held_on:
+            waiting += " Sender and probe wander against each other, so it is held longer."
     elif near:
         instruction, waiting = "Leave heater and stirrer as they are.", _settling_words(bath)
     else:

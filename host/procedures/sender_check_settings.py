@@ -15,7 +15,7 @@ PROBE_RANGE_OHM = 2700.0
 
 #: Raised whenever code changes a number that a result depends on.
 METHOD = "sender check on plateaus"
-METHOD_VERSION = "2"
+METHOD_VERSION = "3"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

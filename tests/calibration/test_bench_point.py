@@ -231,3 +231,18 @@ def test_two_depths_a_swap_and_two_duties_take_the_place_of_what_was_assumed() -
     moved_k = (0.0010 - 0.0015) * (judged.probe_c - AIR_C) - (warmth_k - assumed_warmth_k)
     assert judged.point.error_k - assumed.point.error_k == pytest.approx(moved_k, abs=0.002)
     assert judged.point.expanded_u_k < assumed.point.expanded_u_k
+
+
+def test_a_plateau_too_short_for_its_wander_is_refused_with_what_to_do() -> None:
+    """A ramp of 0.4 K between sender and probe within the minute: no mean of it is the bath's."""
+    curve = load_curve("ntc-310-80c").nominal
+    ramp_k = np.linspace(-0.2, 0.2, 240) + np.random.default_rng(3).normal(0.0, 0.004, 240)
+    plateau = Plateau(
+        sender_count=tuple(ratio_count(curve.resistance_ohm(60.0 + float(away)), 750.0) for away in ramp_k),
+        probe_count=(ratio_count(PROBE_CURVE.resistance_ohm(60.0), 2700.0),) * 240,
+        sender_range_ohm=750.0,
+        slope_k_per_min=0.0,
+        air_c=AIR_C,
+    )
+    with pytest.raises(BenchPointError, match="Hold the plateau longer"):
+        judge_plateau(plateau, SETUP, rule=DecisionRule.GUARDED, limit_k=None)

@@ -1,7 +1,9 @@
 """A sender check as a log of events: replay, kills, bad readings, restarts of the rig."""
 
+import math
 from collections.abc import Sequence
 
+import numpy as np
 import pytest
 
 from calibration.contract.readings import Insertion, Quality, ReadingPack
@@ -178,3 +180,46 @@ def test_the_log_of_a_run_of_method_version_1_is_read_as_it_was(bench) -> None:
     assert state.started.method_version == "1"
     assert state.started.reference_curve.content_hash == state.started.curve_hash
     assert len(state.plan) == 21
+
+
+def _wandering(packs: list[ReadingPack], changed, *, size_k: float, memory_s: float) -> list[ReadingPack]:
+    """The same readings with the sender's water wandering against the probe's."""
+    chance = np.random.default_rng(1)
+    kept = math.exp(-0.25 / memory_s)
+    away_k, wandering = 0.0, []
+    for pack in packs:
+        if pack.insertion is Insertion.NONE:
+            away_k = kept * away_k + size_k * math.sqrt(1.0 - kept**2) * float(chance.standard_normal())
+            sender = pack.channels["sender"]
+            x = sender.raw / 4096.0
+            # R falls by 4 % a kelvin; the ratio by x (1 - x) of that.
+            moved = sender.raw - 4096.0 * x * (1.0 - x) * 0.04 * away_k
+            pack = changed(pack, channels={**pack.channels, "sender": changed(sender, raw=moved)})
+        wandering.append(pack)
+    return wandering
+
+
+@pytest.mark.parametrize(("size_k", "memory_s"), [(0.06, 40.0), (0.05, 30.0)])
+def test_a_window_in_which_sender_and_probe_wander_slowly_is_not_closed_after_a_minute(
+    bench, changed, size_k: float, memory_s: float
+) -> None:
+    """Both have settled, but a minute holds too little of such a wander for a mean."""
+    bench.whole_run()
+    bench.packs = [pack for pack in bench.packs if pack.insertion is not Insertion.NONE]
+    bench.bath_c = 30.0
+    for _ in range(4 * 900):
+        bench.read()
+    calm = PaperDesk(bench.first_events(), bench.packs)
+    calm.work()
+    minute = calm.state.windows[0].citation
+    packs = _wandering(bench.packs, changed, size_k=size_k, memory_s=memory_s)
+    desk = PaperDesk(bench.first_events(), packs)
+    desk.work()
+    opened = next(event for event in desk.events if event.kind == Kind.SETTLED).payload["seq"]
+    ended = next(
+        event for event in desk.events if event.kind in (Kind.WINDOW_CLOSED, Kind.WINDOW_GIVEN_UP)
+    ).payload
+    last = ended["readings"]["to"] if "readings" in ended else ended["seq"]
+    assert last - opened > 1.4 * (minute.last - minute.first)
+    if "reason" in ended:
+        assert "wandered against each other" in ended["reason"] or "drifted" in ended["reason"]
