@@ -56,3 +56,13 @@ def joined(citations: Sequence[Citation]) -> tuple[Citation, ...]:
             last=max(whole.last, cited.last),
         )
     return tuple(spans.values())
+
+
+def words_by_boot(citations: Sequence[Citation]) -> tuple[str, ...]:
+    """As printed, the citations of one boot in one line."""
+    lines: dict[tuple[str, str], list[str]] = {}
+    for cited in citations:
+        lines.setdefault((cited.station, cited.boot), []).append(f"{cited.first} to {cited.last}")
+    return tuple(
+        f"{station}, boot {boot}, readings {', '.join(spans)}" for (station, boot), spans in lines.items()
+    )

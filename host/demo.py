@@ -22,6 +22,7 @@ from host.errors import DeskError
 from host.point_data import point_data
 from host.procedures.runs_at_work import RunView, wait_until_over
 from host.procedures.sender_check import Phase, SenderCheckState
+from host.procedures.sender_check_start import SenderCheckWish
 from host.rig_process import SERVING_SPEED, RigProcess, rig_command
 
 STATION = "bench-1"
@@ -174,9 +175,15 @@ class Demo:
         self._broker.stop()
 
     def _start_check(self, item: str) -> int:
-        return self.desk.runs.start_sender_check(
-            station=STATION, item=item, curve=CURVE, set_points_c=SET_POINTS_C, operator="demo"
+        wish = SenderCheckWish(
+            station=STATION,
+            item=item,
+            curve=CURVE,
+            set_points_c=SET_POINTS_C,
+            operator="demo",
+            move_connector=True,
         )
+        return self.desk.runs.start_check(wish)
 
     def _plant_of(self, run: int) -> str | None:
         return self._plant if run == _PLANTED_RUN else None

@@ -14,7 +14,7 @@ from calibration.diagnosis import Fault, Intermittence, opinions_of, why_on_the_
 from calibration.sender_point import SenderPoint
 from calibration.thermistor.fit import FitPoint, Model, fit_curve
 from host.certificates.certificate import Certificate, CertifiedPoint, InstrumentUsed, Witness
-from host.citation import joined
+from host.citation import joined, words_by_boot
 from host.procedures.bench_setup import ReadingsOf, bench_setup_of, decade_box_of, raw_count
 from host.procedures.burst_watch import BURSTS, contact_of
 from host.procedures.sender_check import SenderCheckState
@@ -114,7 +114,9 @@ def contact_words(contact: Intermittence) -> str:
     if contact.fault is Fault.OPEN:
         return "the circuit was open all the time"
     if contact.fault is Fault.INTERMITTENT:
-        opened = f", open {contact.open_share:.0%} of the time" if contact.open_share else ""
+        percent = 100.0 * contact.open_share
+        share = f"{percent:.0f} %" if percent >= 1.0 else "under 1 %"
+        opened = f", open {share} of the time" if percent else ""
         return f"an intermittent contact, {contact.jumps} jumps{opened}"
     if contact.fault is Fault.HEALTHY:
         return "a steady contact"
@@ -239,7 +241,7 @@ def _condition(settings: SenderCheckSettings) -> str:
 
 
 def _citations(state: SenderCheckState) -> tuple[str, ...]:
-    plateaus = (window.citation.words() for window in state.windows)
+    plateaus = words_by_boot([window.citation for window in state.windows])
     moved = () if state.burst is None else (f"connector moved: {state.burst.words()}",)
     return (*plateaus, *moved, *(f"ohms check: {cited.words()}" for cited in joined(state.box_read)))
 

@@ -46,7 +46,7 @@ SET_UP_STEPS = {
         instruction="Leave 20 mm or more from the sender’s tip to wall and heater, and the probe close by.",
         caution="Neither may touch the heater: it burns through leads.",
         button="20 mm all round",
-        declares="tips 20 mm or more from wall and heater",
+        declares="20 mm clear of wall and heater",
     ),
     "bubbles": SetUpStep(
         instruction="Tap sender and probe until no air bubble clings to them.",
@@ -58,6 +58,6 @@ SET_UP_STEPS = {
         instruction="Look at the terminals: dry, and above the water.",
         caution="A wet connector leaks current and reads hot. Wipe it; do not blow into it.",
         button="They are dry",
-        declares="terminals dry and above the water",
+        declares="terminals dry",
     ),
 }

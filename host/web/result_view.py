@@ -109,7 +109,7 @@ def result_view_of(
     return ResultView(
         certificate=certificate,
         sentence=in_both_scales(certificate.sentence, scale),
-        next_action=NEXT_ACTION[certificate.verdict],
+        next_action=_next_action(certificate),
         points=tuple(_point(point, scale, span_k) for point in certificate.points),
         chart=on_this_page(issued.files.chart_svg),
         in_vehicle=()
@@ -117,6 +117,12 @@ def result_view_of(
         else in_vehicle_rows(certificate.points, curve, box, scale),
         found=_found_rows(certificate, scale),
     )
+
+
+def _next_action(certificate: Certificate) -> str:
+    if certificate.verdict is Verdict.IN_TOLERANCE and certificate.opinions:
+        return "Its curve is within limits all the same: do what is said above, then check it again, as left."
+    return NEXT_ACTION[certificate.verdict]
 
 
 def _found_rows(certificate: Certificate, scale: Scale) -> tuple[FoundRow, ...]:
