@@ -6,7 +6,7 @@ from dataclasses import dataclass, field, replace
 
 import pytest
 
-from calibration.contract.readings import ChannelReading, Insertion, Quality, ReadingPack
+from calibration.contract.readings import BurstReading, ChannelReading, Insertion, Quality, ReadingPack
 from calibration.curves import load_curve
 from calibration.resistance.three_tap import ratio_count
 from calibration.thermistor.steinhart_hart import SteinhartHart
@@ -72,6 +72,7 @@ class PaperBench:
         decade_ohm: float = 0.0,
         range_ohm: float = 2700.0,
         quality: Quality = Quality.GOOD,
+        burst: tuple[BurstReading, ...] = (),
     ) -> ReadingPack:
         self.seq += 1
         self.time_s += 0.25
@@ -85,7 +86,7 @@ class PaperBench:
             probe_ohm = decade_ohm + 0.4
         pack = ReadingPack(
             station="bench-1", rig="r1", boot=self.boot, seq=self.seq, rig_time_s=self.time_s, simulated=True,
-            decade_ohm=decade_ohm, insertion=insertion, range_ohm=range_ohm,
+            decade_ohm=decade_ohm, insertion=insertion, range_ohm=range_ohm, burst=burst,
             channels={
                 "sender": _channel(sender_ohm, range_ohm, quality),
                 "probe": _channel(probe_ohm, 2700.0, Quality.GOOD),
@@ -107,6 +108,14 @@ class PaperBench:
         for set_point_c in self.settings.set_points_c:
             self.dwell(set_point_c)
         return self.packs
+
+    def move_connector(self) -> None:
+        """Bursts while the connector is moved, some passes without one between them."""
+        for number in range(5):
+            single = BurstReading(before_s=0.5, raw=1000.0 + number, value=240.0)
+            self.read(range_ohm=750.0, burst=(single,) * 50)
+            for _ in range(3):
+                self.read(range_ohm=750.0)
 
     def dwell(self, set_point_c: float) -> None:
         """Heat to a set point and stay there until a plateau has been read."""

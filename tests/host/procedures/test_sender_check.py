@@ -10,9 +10,11 @@ from calibration.contract.readings import Insertion, Quality, ReadingPack
 from host.citation import Citation
 from host.procedures.bench_setup import bench_setup_of
 from host.procedures.box_watch import BoxWatch
+from host.procedures.burst_watch import BURSTS, BurstWatch
 from host.procedures.event import Event
 from host.procedures.plateau_watch import PlateauWatch
 from host.procedures.sender_check import Kind, Phase, SenderCheckState, advance, state_of
+from host.procedures.set_up_steps import SET_UP_STEPS
 
 pytestmark = pytest.mark.slow
 
@@ -24,7 +26,7 @@ class PaperDesk:
         self.events = list(events)
         self.state = state_of(events)
         self._packs = packs
-        self._box, self._plateau = BoxWatch(), None
+        self._box, self._plateau, self._burst = BoxWatch(), None, BurstWatch()
 
     def readings_of(self, citation: Citation) -> list[ReadingPack]:
         return [
@@ -47,6 +49,9 @@ class PaperDesk:
                 self.append(event)
             if self.state.phase is Phase.OHMS_CHECK and self.state.next_setting is None:
                 self.append(Event(kind=Kind.OHMS_CHECKED, payload={}))
+            if self.state.phase is Phase.CONTACT and not self.state.is_moving:
+                boot, seq = self.state.look_from or ("", 0)  # pressed at once
+                self.append(Event(kind=Kind.MOVING, payload={"boot": boot, "seq": seq}))
 
     def _watch(self, pack: ReadingPack) -> Event | None:
         if self.state.phase is Phase.OHMS_CHECK:
@@ -55,7 +60,7 @@ class PaperDesk:
             if self._plateau is None:
                 self._plateau = PlateauWatch(bench_setup_of(self.state, self.readings_of))
             return self._plateau.feed(self.state, pack)
-        return None
+        return self._burst.feed(pack) if self.state.is_moving else None
 
 
 def kinds(events: Sequence[Event]) -> list[str]:
@@ -80,6 +85,29 @@ def test_a_desk_killed_after_any_event_goes_on_where_it_was(bench) -> None:
         again.work()
         assert again.state.phase is Phase.JUDGING
         assert again.state == whole.state  # a certificate is made of the state and the readings it cites
+
+
+def test_a_desk_killed_while_the_connector_moves_goes_on_where_it_was(bench, changed) -> None:
+    bench.settings = changed(bench.settings, set_up=tuple(SET_UP_STEPS), move_connector=True)
+    started, fitted = bench.first_events()
+    set_up = [
+        Event(kind=Kind.SET_UP_DONE, payload={"step": name, "answer": step.answer or "done",
+                                              "boot": bench.boot, "seq": 0})
+        for name, step in SET_UP_STEPS.items()
+    ]  # fmt: skip
+    first = [started, fitted, *set_up]
+    packs = bench.whole_run()
+    bench.move_connector()
+    whole = PaperDesk(first, packs)
+    whole.work()
+    assert whole.state.phase is Phase.JUDGING
+    assert len([pack for pack in whole.readings_of(whole.state.burst) if pack.burst]) == BURSTS
+    for length in range(len(first), len(whole.events)):
+        again = PaperDesk(whole.events[:length], packs)
+        again.work()
+        assert again.state == whole.state
+    with pytest.raises(ValueError, match="not the step of setting up that comes next"):
+        advance(state_of(first[:2]), set_up[1])
 
 
 def test_a_window_in_which_the_rig_was_started_again_is_given_up_and_read_anew(bench) -> None:

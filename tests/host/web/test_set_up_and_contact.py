@@ -125,7 +125,7 @@ def test_moving_the_connector_may_be_left_out_at_the_bench(browser, desk, bench)
     assert "connector moved" not in dict(paper_of(desk, run).conditions)
 
 
-def test_a_desk_killed_after_any_event_comes_to_the_same_state(browser, desk, bench):
+def test_the_log_alone_makes_the_state_again(browser, desk, bench):
     bench.has_loose_contact = True
     run = begin(browser)
     desk.let_hands_finish(run, bench=bench)
