@@ -324,3 +324,28 @@ def test_instructions_stand_out_seven_to_one_and_the_button_fits_a_thumb(visit, 
     )
     largest = page.evaluate("parseFloat(getComputedStyle(document.querySelector('.instruction')).fontSize)")
     assert largest == max(sizes)
+
+
+def test_a_second_result_with_both_checks_and_a_reason_prints_on_one_sheet_too(visit, finished_desk):
+    bench = finished_desk.benches["bench-1"]
+    finished_desk.runs.stop_run(3, "enough")
+    bench.series_ohm = 24.0  # cleaned in vain
+    bench.bath_c = 22.0
+    wish = SenderCheckWish(
+        station="bench-1",
+        item="Sender <7> & its lead",
+        curve="ntc-310-80c",
+        set_points_c=(30.0, 60.0, 85.0),
+        customer="Mrs A. Fennimore",
+        as_left_of=1,
+        done="terminals cleaned and dried",
+        move_connector=True,
+    )
+    run = finished_desk.runs.start_check(wish)
+    finished_desk.let_hands_finish(run, bench=bench)
+    page = visit().open(f"runs/{run}")
+    printed = pypdf.PdfReader(BytesIO(page.pdf(format="A4", prefer_css_page_size=True)))
+    assert len(printed.pages) == 1
+    text = printed.pages[0].extract_text()
+    for words in ("As found and as left", "What next", "In the vehicle", "Limit K"):
+        assert words in text
