@@ -125,8 +125,17 @@ def read_points(path: Path) -> PointsFile:
     PointsFileError
         If the file is not there, not text, or any row cannot be read.
     """
-    name = str(path)
-    data = _bytes_of(path, name)
+    return points_of(_bytes_of(path, str(path)), name=str(path))
+
+
+def points_of(data: bytes, *, name: str) -> PointsFile:
+    """Points of the bytes of a file.
+
+    Raises
+    ------
+    PointsFileError
+        If they are not text, or any row cannot be read.
+    """
     rows = _rows_of(_text_of(data, name), name)
     header_line, header = next(rows, (1, []))
     columns = _columns_of(header, name, header_line)
@@ -144,6 +153,16 @@ def read_points(path: Path) -> PointsFile:
         typed=tuple(one for one in read if isinstance(one, TypedPoint)),
         dead=tuple(one for one in read if isinstance(one, TypedDead)),
     )
+
+
+def dead_circuit_of(text: str) -> DeadCircuit | None:
+    """What a meter's word says of the circuit; None where it is no such word."""
+    word = text.strip().lower()
+    if word in _OPEN_WORDS:
+        return DeadCircuit.OPEN
+    if word in _SHORT_WORDS or (_NUMBER.fullmatch(word) and float(word) == 0.0):
+        return DeadCircuit.SHORT
+    return None
 
 
 def _bytes_of(path: Path, name: str) -> bytes:
@@ -260,12 +279,7 @@ class _Row:
 
     def _dead_circuit(self, column: str) -> DeadCircuit | None:
         """Open or short where that is what the meter showed."""
-        text = self._cells.get(column, "").lower()
-        if text in _OPEN_WORDS:
-            return DeadCircuit.OPEN
-        if text in _SHORT_WORDS or (_NUMBER.fullmatch(text) and float(text) == 0.0):
-            return DeadCircuit.SHORT
-        return None
+        return dead_circuit_of(self._cells.get(column, ""))
 
     def _temperature_c(self, column: str) -> float:
         number = self._number(column)

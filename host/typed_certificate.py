@@ -27,9 +27,23 @@ def typed_certificate(
     issued: date,
     item: str = ITEM_NOT_STATED,
     shop: str = SHOP_NOT_STATED,
+    shop_address: str = "",
     customer: str = "",
+    number: str | None = None,
+    more_conditions: tuple[tuple[str, str], ...] = (),
 ) -> Certificate:
     """Certificate of a hand check; it says that nobody but the person who typed saw the readings.
+
+    Parameters
+    ----------
+    check : TypedCheck
+    issued : date
+    item, shop, shop_address, customer : str
+        As printed.
+    number : str, optional
+        Of the desk that issues it; without one it is made of the day and the content.
+    more_conditions : tuple of (str, str)
+        What else was said of the readings.
 
     Raises
     ------
@@ -40,11 +54,11 @@ def typed_certificate(
         raise ValueError(f"No certificate without a result. {check.reason}")
     coefficients, fit_words = _fit(check)
     return Certificate(
-        number=f"OB-T-{issued.isoformat()}-{_content_digest(check)}",
+        number=number or f"OB-T-{issued.isoformat()}-{_content_digest(check)}",
         issued=issued.isoformat(),
         measured="date not stated; readings typed by hand",
         shop=shop,
-        shop_address="",
+        shop_address=shop_address,
         item=item,
         customer=customer,
         verdict=check.verdict,
@@ -59,7 +73,10 @@ def typed_certificate(
         coefficients=coefficients,
         fit_words=fit_words,
         instruments=(),
-        conditions=(("readings", "a thermometer and a resistance meter, read and typed by hand"),),
+        conditions=(
+            ("readings", "a thermometer and a resistance meter, read and typed by hand"),
+            *more_conditions,
+        ),
         remarks=_remarks(check),
         opinions=tuple(opinions_of(check.diagnosis, check.curve)),
         citations=(

@@ -7,4 +7,5 @@ class RunKind(StrEnum):
     """What a run is."""
 
     SENDER_CHECK = "sender_check"  # at a station, led by the desk
+    HAND_CHECK = "hand_check"  # a sender, read and typed by a person
     IN_PLACE = "in_place"  # on the vehicle, read and typed by a person

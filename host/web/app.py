@@ -37,6 +37,7 @@ from host.web.scale import (
 from host.web.settings_pages import settings_pages
 from host.web.stations_pages import stations_pages
 from host.web.strips import live_strip
+from host.web.typed_pages import typed_pages
 from host.web.visit import remember_visit
 
 #: Live pages at once; the server has three threads for each (see `host.web.server`).
@@ -67,6 +68,7 @@ _NEXT_STEPS: Mapping[int, str] = {
 _PAGES = (
     stations_pages,
     runs_pages,
+    typed_pages,
     in_place_pages,
     certificates_pages,
     settings_pages,

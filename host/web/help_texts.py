@@ -72,6 +72,19 @@ TOPICS: Mapping[str, Topic] = {
             "while the heater is on; local rules and licensed practice come first.",
         ),
     ),
+    "typed": Topic(
+        title="A sender, typed by hand",
+        paragraphs=(
+            "Without a rig: a thermometer, a resistance meter and a jug of stirred water. Type one point a "
+            "row and name the curve; the result and its certificate are of the same kind as a bench's, with "
+            "the larger uncertainty that reading by hand deserves.",
+            "Where the meter finds nothing (OL) or a short (0), type that: it is kept and said, not judged, "
+            "and weighed with the other reasons why a sender may be off.",
+            "A thermometer without a stated uncertainty is taken to be sure to 0.6 K, a meter to 1 % "
+            "(standard uncertainties, assumed).",
+        ),
+        commands=(("ohmbath check points.csv --curve ntc-310-80c", "the same in a terminal, from a file"),),
+    ),
     "on-the-vehicle": Topic(
         title="On the vehicle",
         paragraphs=(
@@ -161,6 +174,7 @@ TOPICS: Mapping[str, Topic] = {
 TOPIC_OF: Mapping[str, str] = {
     "stations": "stations",
     "runs": "runs",
+    "typed": "typed",
     "in_place": "on-the-vehicle",
     "certificates": "certificates",
     "register": "register",

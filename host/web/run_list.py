@@ -8,6 +8,9 @@ from host.local_time import local_time
 from host.procedures.run_kind import RunKind
 from host.store import Store
 
+# Where it was read, of a run at no station.
+_WHERE = {RunKind.IN_PLACE: "on the vehicle", RunKind.HAND_CHECK: "typed by hand"}
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class RunRow:
@@ -15,6 +18,9 @@ class RunRow:
 
     Attributes
     ----------
+    station : str or None
+    where : str
+        Of a run at no station: where it was read.
     verdict : Verdict or None
         Of a run that came to a certificate.
     word : str
@@ -25,6 +31,7 @@ class RunRow:
 
     number: int
     station: str | None
+    where: str
     item: str
     curve: str
     verdict: Verdict | None
@@ -45,6 +52,7 @@ def run_rows(store: Store, zone: tzinfo | None) -> list[RunRow]:
             RunRow(
                 number=run.number,
                 station=run.station,
+                where=_WHERE.get(run.kind, ""),
                 item=str(run.settings.get("item", "")),
                 curve=str(run.settings.get("curve", "")),
                 verdict=verdict,

@@ -21,6 +21,7 @@ if TYPE_CHECKING:
 runs_pages = Blueprint("runs", __name__)
 
 _LONGEST_REASON = 200
+_PAGES_OF_OTHER_KINDS = {RunKind.IN_PLACE: "/on-the-vehicle", RunKind.HAND_CHECK: "/typed"}
 
 
 @runs_pages.get("/runs")
@@ -35,8 +36,9 @@ def index() -> str:
 def run_page(run: int) -> str | AnyResponse:
     """The one next step while a run is open; what came of it afterwards."""
     desk = the_desk()
-    if desk.store.runs.kind_of(run) == RunKind.IN_PLACE:
-        return redirect(f"/on-the-vehicle/{run}")
+    elsewhere = _PAGES_OF_OTHER_KINDS.get(desk.store.runs.kind_of(run) or "")
+    if elsewhere is not None:
+        return redirect(f"{elsewhere}/{run}")
     view = _view(run)
     if view.state.certificate is not None:
         issued = desk.store.certificates.get(view.state.certificate)

@@ -1,0 +1,236 @@
+"""A sender check without a rig: readings typed by hand, judged and certified in one go.
+
+The same judgement as `ohmbath check`, kept as a run: what was typed stands in its first event by value, so
+that the result can be worked out again from there.
+"""
+
+from collections.abc import Iterable, Mapping
+from dataclasses import asdict, dataclass
+from datetime import date
+from enum import StrEnum
+from typing import Any
+
+from calibration.conformity import DecisionRule
+from calibration.curves import ReferenceCurve, curve_from_toml
+from host.certificates.canonical import canonical_json
+from host.certificates.pdf import render_pdf
+from host.curve_choice import text_of_curve
+from host.errors import DeskError
+from host.pictures.result_chart import result_chart_svg
+from host.points_file import points_of
+from host.procedures.event import Event
+from host.procedures.run_kind import RunKind
+from host.shop import Shop
+from host.store import Store
+from host.store.certificates import IssuedFiles
+from host.typed_certificate import typed_certificate
+from host.typed_check import (
+    ASSUMED_U_RESISTANCE_PERCENT,
+    ASSUMED_U_TEMPERATURE_K,
+    Assumption,
+    TypedCheck,
+    check_typed_points,
+)
+
+FILE_NAME = "typed at the desk"
+
+
+class Kind(StrEnum):
+    """Events of a hand check."""
+
+    STARTED = "started"  # settings
+    RESULT = "result"  # certificate, pdf_sha256
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class HandCheckSettings:
+    """What was typed; kept by value in the first event.
+
+    Attributes
+    ----------
+    item, customer, operator, job : str
+    curve, curve_toml : str
+        Reference curve by name and by value.
+    rule : str
+        Decision rule, a word of `DecisionRule`.
+    limit_k : float or None
+        Limit in place of the curve's own tolerance. [K]
+    u_temperature_k, u_resistance_percent : float or None
+        Standard uncertainties as stated; None: assumed. [K], [%]
+    points_csv : str
+        The points as a points file.
+    typed : tuple[tuple[str, str], ...]
+        The same as they were typed, to type them again.
+    """
+
+    item: str
+    curve: str
+    curve_toml: str
+    rule: str
+    points_csv: str
+    limit_k: float | None = None
+    u_temperature_k: float | None = None
+    u_resistance_percent: float | None = None
+    typed: tuple[tuple[str, str], ...] = ()
+    customer: str = ""
+    operator: str = ""
+    job: str = ""
+
+    @property
+    def reference(self) -> ReferenceCurve:
+        """The curve itself."""
+        return curve_from_toml(self.curve_toml, name=self.curve)
+
+    def as_json(self) -> dict[str, Any]:
+        """For the first event."""
+        return asdict(self)
+
+    @classmethod
+    def from_json(cls, content: Mapping[str, Any]) -> "HandCheckSettings":
+        """From the first event."""
+        kept = {name: content[name] for name in cls.__dataclass_fields__ if name in content}
+        kept["typed"] = tuple((str(one), str(other)) for one, other in kept.get("typed", ()))
+        return cls(**kept)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class HandCheckView:
+    """A hand check as a page shows it.
+
+    Attributes
+    ----------
+    run : int
+    settings : HandCheckSettings
+    certificate : str or None
+        Number; None where the desk was killed before it was issued.
+    station : None
+        It was read at none.
+    """
+
+    run: int
+    settings: HandCheckSettings
+    certificate: str | None
+    station: None = None
+
+
+def judged(settings: HandCheckSettings) -> TypedCheck:
+    """Judge what was typed.
+
+    Raises
+    ------
+    PointsFileError
+        If a point cannot be judged; names its row, the first point being row 2.
+    CurveError
+        If the curve has no tolerance and no limit is given.
+    """
+    return check_typed_points(
+        points_of(settings.points_csv.encode("utf-8"), name=FILE_NAME),
+        curve=settings.reference,
+        rule=DecisionRule(settings.rule),
+        limit_k=settings.limit_k,
+        assumption=_assumption(settings),
+    )
+
+
+class HandChecks:
+    """Hand checks of one store."""
+
+    def __init__(self, store: Store) -> None:
+        self._store = store
+
+    def with_curve(self, curve: str, **typed: Any) -> HandCheckSettings:
+        """Settings with the curve of a name by value.
+
+        Raises
+        ------
+        CurveError
+            If there is none of that name.
+        """
+        return HandCheckSettings(curve=curve, curve_toml=text_of_curve(curve, self._store.curves), **typed)
+
+    def issue(self, settings: HandCheckSettings, *, shop: Shop, today: date) -> int:
+        """Keep a check as a run and issue its certificate; the run's number.
+
+        Raises
+        ------
+        DeskError
+            If there is no result to certify.
+        """
+        if judged(settings).verdict is None:
+            raise DeskError(judged(settings).reason)
+        run = self._store.runs.create(station=None, kind=RunKind.HAND_CHECK, settings=settings.as_json())
+        self._store.runs.append(run, Kind.STARTED, {"settings": settings.as_json()})
+        self.complete(run, shop=shop, today=today)
+        return run
+
+    def complete(self, run: int, *, shop: Shop, today: date) -> None:
+        """Issue the certificate of a run that has none; again changes nothing."""
+        view = self.view(run)
+        if view.certificate is None:
+            self._store.certificates.issue(
+                run, lambda number: _files(view.settings, number, shop, today), event=Kind.RESULT
+            )
+        self._store.runs.end(run)
+
+    def view(self, run: int) -> HandCheckView:
+        """A hand check.
+
+        Raises
+        ------
+        DeskError
+            If there is none of that number.
+        """
+        if self._store.runs.kind_of(run) != RunKind.HAND_CHECK:
+            raise DeskError(f"Run {run:04d} is no check typed by hand. Choose one from the list of runs.")
+        events = [Event(kind=kind, payload=payload) for kind, payload in self._store.runs.events(run)]
+        return view_of(run, events)
+
+
+def view_of(run: int, events: Iterable[Event]) -> HandCheckView:
+    """View that a log of events leads to.
+
+    Raises
+    ------
+    DeskError
+        If it has no first event: the desk was killed before anything was kept.
+    """
+    settings, certificate = None, None
+    for event in events:
+        match Kind(event.kind):
+            case Kind.STARTED:
+                settings = HandCheckSettings.from_json(event.payload["settings"])
+            case Kind.RESULT:
+                certificate = str(event.payload["certificate"])
+    if settings is None:
+        raise DeskError(f"Run {run:04d} holds nothing: type the readings again.")
+    return HandCheckView(run=run, settings=settings, certificate=certificate)
+
+
+def _assumption(settings: HandCheckSettings) -> Assumption:
+    stated_k, stated_percent = settings.u_temperature_k, settings.u_resistance_percent
+    return Assumption(
+        u_temperature_k=ASSUMED_U_TEMPERATURE_K if stated_k is None else stated_k,
+        u_resistance_percent=ASSUMED_U_RESISTANCE_PERCENT if stated_percent is None else stated_percent,
+        temperature_is_assumed=stated_k is None,
+        resistance_is_assumed=stated_percent is None,
+    )
+
+
+def _files(settings: HandCheckSettings, number: str, shop: Shop, today: date) -> IssuedFiles:
+    said = (("read and typed by", settings.operator), ("job", settings.job))
+    certificate = typed_certificate(
+        judged(settings),
+        issued=today,
+        item=settings.item,
+        shop=shop.name,
+        shop_address=shop.address,
+        customer=settings.customer,
+        number=number,
+        more_conditions=tuple((name, words) for name, words in said if words),
+    )
+    return IssuedFiles(
+        verdict=certificate.verdict.value,
+        canonical_json=canonical_json(certificate),
+        pdf=render_pdf(certificate),
+        chart_svg=result_chart_svg(certificate.points).encode("utf-8"),
+    )

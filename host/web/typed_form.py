@@ -1,0 +1,199 @@
+"""The form of a check typed by hand: points a row, errors in words beside the field."""
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from typing import Any
+
+from calibration.conformity import DecisionRule
+from calibration.errors import CalibrationError, CurveError
+from host.certificates.errors import CertificateError
+from host.certificates.printable import LONGEST_NAME, printable_text
+from host.errors import DeskError
+from host.points_file import PointsFileError, dead_circuit_of
+from host.procedures.hand_check import HandChecks, HandCheckSettings, judged
+from host.quantity import resistance_ohm_of, temperature_c_of
+from host.store.settings import RULES
+from host.web.scale import Scale
+
+#: Rows of an empty form, how many the button adds, and the most there are.
+FIRST_ROWS, MORE_ROWS, MOST_ROWS = 6, 4, 40
+
+_TEXTS = {"item": "what is checked", "customer": "the customer", "operator": "your name", "job": "the job"}
+_FIELDS = (*_TEXTS, "curve", "rule", "limit_k", "u_temperature_k", "u_resistance_percent")
+_FIRST_POINT_ROW = 2  # the header is row 1
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class TypedForm:
+    """The form as typed, and what could be made of it.
+
+    Attributes
+    ----------
+    typed : Mapping[str, str]
+        Text of each field.
+    rows : tuple[tuple[str, str], ...]
+        Temperature and resistance of each row, as typed.
+    errors : Mapping[str, str]
+        Words for each field that cannot be taken; rows under ``temperature_1``, ``resistance_1`` and so on,
+        under ``form`` what concerns no field.
+    settings : HandCheckSettings or None
+        None where anything is wrong.
+    """
+
+    typed: Mapping[str, str]
+    rows: tuple[tuple[str, str], ...]
+    errors: Mapping[str, str] = field(default_factory=dict)
+    settings: HandCheckSettings | None = None
+
+    def with_more_rows(self) -> "TypedForm":
+        """The same with room for more."""
+        added = min(MORE_ROWS, MOST_ROWS - len(self.rows))
+        return TypedForm(typed=self.typed, rows=(*self.rows, *(("", ""),) * added))
+
+
+def empty_typed_form(rule: str, again: HandCheckSettings | None = None) -> TypedForm:
+    """Form to be filled in, or one filled with what an earlier check had."""
+    typed = dict.fromkeys(_FIELDS, "") | {"rule": rule}
+    rows: tuple[tuple[str, str], ...] = (("", ""),) * FIRST_ROWS
+    if again is not None:
+        typed |= {name: str(getattr(again, name) or "") for name in _FIELDS}
+        rows = (*again.typed, ("", ""))
+    return TypedForm(typed=typed, rows=rows)
+
+
+def posted_form(posted: Mapping[str, str], checks: HandChecks, scale: Scale) -> TypedForm:
+    """Form as it was sent, checked and judged once."""
+    typed = {name: posted.get(name, "").strip() for name in _FIELDS}
+    rows = _rows(posted)
+    errors: dict[str, str] = {}
+    _check_texts(typed, errors)
+    numbers = {
+        "limit_k": _number(typed, "limit_k", 50.0, errors),
+        "u_temperature_k": _number(typed, "u_temperature_k", 20.0, errors),
+        "u_resistance_percent": _number(typed, "u_resistance_percent", 50.0, errors),
+    }
+    if typed["rule"] not in RULES:
+        errors["rule"] = "Choose a rule from the list."
+    points_csv, numbered = _points_csv(rows, scale, errors)
+    form = TypedForm(typed=typed, rows=rows, errors=errors)
+    if errors:
+        return form
+    settings = _settings(typed, rows, numbers, points_csv, checks, errors)
+    if settings is not None:
+        _judge(settings, numbered, errors)
+    return TypedForm(typed=typed, rows=rows, errors=errors, settings=None if errors else settings)
+
+
+def _settings(
+    typed: Mapping[str, str],
+    rows: tuple[tuple[str, str], ...],
+    numbers: Mapping[str, float | None],
+    points_csv: str,
+    checks: HandChecks,
+    errors: dict[str, str],
+) -> HandCheckSettings | None:
+    texts: dict[str, Any] = {name: typed[name] for name in _TEXTS}
+    try:
+        return checks.with_curve(
+            typed["curve"],
+            rule=DecisionRule(typed["rule"]).value,
+            points_csv=points_csv,
+            typed=tuple(row for row in rows if any(row)),
+            **texts,
+            **numbers,
+        )
+    except CurveError:
+        errors["curve"] = "Choose the curve that the sender is meant to follow."
+        return None
+
+
+def _judge(settings: HandCheckSettings, numbered: list[int], errors: dict[str, str]) -> None:
+    """Judge once, so that what cannot be judged is said beside its row."""
+    if settings.limit_k is None and not settings.reference.has_tolerance:
+        errors["limit_k"] = "This curve was printed without a tolerance: write how far the sender may be off."
+        return
+    try:
+        check = judged(settings)
+    except PointsFileError as error:
+        place = f"temperature_{_row_of(error, numbered)}" if error.row else "form"
+        errors[place] = str(error).rpartition(": ")[2] if error.row else str(error)
+    except (DeskError, CalibrationError) as error:
+        errors["form"] = str(error)
+    else:
+        if check.verdict is None:
+            errors["form"] = check.reason
+
+
+def _row_of(error: PointsFileError, numbered: list[int]) -> int:
+    index = (error.row or _FIRST_POINT_ROW) - _FIRST_POINT_ROW
+    return numbered[min(max(index, 0), len(numbered) - 1)]
+
+
+def _rows(posted: Mapping[str, str]) -> tuple[tuple[str, str], ...]:
+    count = sum(f"temperature_{number}" in posted for number in range(1, MOST_ROWS + 1))
+    return tuple(
+        (posted.get(f"temperature_{number}", "").strip(), posted.get(f"resistance_{number}", "").strip())
+        for number in range(1, max(count, FIRST_ROWS) + 1)
+    )
+
+
+def _points_csv(
+    rows: tuple[tuple[str, str], ...], scale: Scale, errors: dict[str, str]
+) -> tuple[str, list[int]]:
+    """Points as a file, and the number of the form's row behind each of its lines."""
+    lines, numbered = ["temperature_c,resistance_ohm"], []
+    for number, (temperature, resistance) in enumerate(rows, start=1):
+        if not temperature and not resistance:
+            continue
+        temperature_c = _temperature_c(temperature, scale, f"temperature_{number}", errors)
+        resistance_text = _resistance(resistance, f"resistance_{number}", errors)
+        lines.append(f"{temperature_c!r},{resistance_text}")
+        numbered.append(number)
+    if not numbered:
+        errors["temperature_1"] = "Type one point a row: a temperature, and the resistance there."
+    return "\n".join(lines) + "\n", numbered
+
+
+def _temperature_c(text: str, scale: Scale, name: str, errors: dict[str, str]) -> float:
+    bare = text[-1:].isdigit() or text.endswith(".")
+    try:
+        return temperature_c_of(text + scale.unit if bare else text)
+    except DeskError as error:
+        errors[name] = str(error) if text else "Write the temperature beside this resistance."
+        return 0.0
+
+
+def _resistance(text: str, name: str, errors: dict[str, str]) -> str:
+    if text and dead_circuit_of(text) is not None:
+        return text
+    try:
+        return repr(resistance_ohm_of(text))
+    except DeskError as error:
+        errors[name] = (
+            str(error) if text else "Write the resistance at this temperature, or OL where it is open."
+        )
+        return "0"
+
+
+def _check_texts(typed: Mapping[str, str], errors: dict[str, str]) -> None:
+    if not typed["item"]:
+        errors["item"] = "Write what is checked: it stands on the certificate, for example “sender, tag 7”."
+    for name, meaning in _TEXTS.items():
+        try:
+            printable_text(typed[name], meaning, longest=LONGEST_NAME)
+        except CertificateError as error:
+            errors.setdefault(name, str(error))
+
+
+def _number(typed: Mapping[str, str], name: str, most: float, errors: dict[str, str]) -> float | None:
+    text = typed[name]
+    if not text:
+        return None
+    try:
+        number = float(text)
+    except ValueError:
+        number = 0.0
+    if not 0.0 < number <= most:
+        errors[name] = f"Write a number above 0 and up to {most:g}, or leave it empty."
+        return None
+    return number

@@ -1,0 +1,70 @@
+"""Pages of a check typed by hand: the form, and the same result page as a run at a bench."""
+
+from datetime import date
+
+from flask import Blueprint, abort, g, redirect, render_template, request
+from werkzeug.wrappers import Response as AnyResponse
+
+from host.errors import DeskError
+from host.local_time import local_day
+from host.people.role import ALL_ROLES
+from host.procedures.hand_check import HandChecks, HandCheckView
+from host.store.settings import RULES
+from host.web.curve_list import every_curve
+from host.web.desk_behind import the_desk
+from host.web.result_view import result_view_of
+from host.web.rules import allowed
+from host.web.typed_form import TypedForm, empty_typed_form, posted_form
+
+typed_pages = Blueprint("typed", __name__)
+
+
+@typed_pages.get("/typed")
+@allowed(*ALL_ROLES)
+def index() -> str:
+    """The form, or with ``again=RUN`` the one of an earlier check to be typed once more."""
+    again = request.args.get("again", type=int)
+    settings = None if again is None else _view(again).settings
+    return _page(empty_typed_form(g.settings.rule.value, settings))
+
+
+@typed_pages.post("/typed")
+@allowed(*ALL_ROLES)
+def check() -> AnyResponse | tuple[str, int] | str:
+    """Judge what was typed and issue its certificate, or say beside the field why not."""
+    checks = HandChecks(the_desk().store)
+    form = posted_form(request.form, checks, g.scale)
+    if "more" in request.form:
+        return _page(TypedForm(typed=form.typed, rows=form.rows).with_more_rows())
+    if form.settings is None:
+        return _page(form), 422
+    run = checks.issue(form.settings, shop=g.settings.shop, today=_today())
+    return redirect(f"/typed/{run}", 303)
+
+
+@typed_pages.get("/typed/<int:run>")
+@allowed(*ALL_ROLES)
+def result(run: int) -> str:
+    """What came of it."""
+    view = _view(run)
+    if view.certificate is None:  # the desk was killed between the readings and their paper
+        HandChecks(the_desk().store).complete(run, shop=g.settings.shop, today=_today())
+        view = _view(run)
+    assert view.certificate is not None
+    issued = the_desk().store.certificates.get(view.certificate)
+    return render_template("result.html", view=view, result=result_view_of(issued, g.scale), as_left=None)
+
+
+def _view(run: int) -> HandCheckView:
+    try:
+        return HandChecks(the_desk().store).view(run)
+    except DeskError as error:
+        abort(404, description=str(error))
+
+
+def _today() -> date:
+    return local_day(the_desk().store.now(), g.settings.zone)
+
+
+def _page(form: TypedForm) -> str:
+    return render_template("typed.html", form=form, curves=every_curve(the_desk().store), rules=RULES)

@@ -1,0 +1,153 @@
+"""A sender check typed at the desk: the same judgement as `ohmbath check`, kept as a run."""
+
+import json
+import re
+import subprocess
+import sys
+from pathlib import Path
+
+import pytest
+
+from calibration.curves import curve_names, load_curve
+from host.certificates.canonical import certificate_from_canonical
+from host.points_file import read_points
+from host.procedures.hand_check import HandChecks, judged
+from host.typed_check import check_typed_points
+
+pytestmark = pytest.mark.slow
+
+POINTS = (("20", "2506"), ("60", "604"), ("80", "336"))
+
+
+def fields(points=POINTS, **more):
+    typed = {"item": "sender, tag 7", "curve": "ntc-310-80c", "rule": "guarded", "judge": "judge", **more}
+    for number, (temperature, resistance) in enumerate(points, start=1):
+        typed |= {f"temperature_{number}": temperature, f"resistance_{number}": resistance}
+    return typed
+
+
+def said(answer):
+    return answer.text.replace("\N{NO-BREAK SPACE}", " ")
+
+
+def issued(desk):
+    return certificate_from_canonical(desk.store.certificates.get("000001").files.canonical_json)
+
+
+def test_typed_readings_come_to_the_same_verdict_as_the_command_with_a_certificate_of_the_desk(
+    browser, desk, tmp_path
+):
+    assert browser.post("/typed", data=fields(customer="Ada")).headers["Location"] == "/typed/1"
+    page = said(browser.get("/typed/1"))
+    assert "2.6 K too low" in page and "certificate 000001" in page and "for Ada" in page
+    points = tmp_path / "points.csv"
+    points.write_text("temperature_c,resistance_ohm\n20,2506\n60,604\n80,336\n", "utf-8")
+    command = [str(Path(sys.executable).parent / "ohmbath"), "check", str(points), "--curve", "ntc-310-80c"]
+    printed = json.loads(subprocess.run([*command, "--json"], capture_output=True, text=True).stdout)
+    errors = [point["error_k"] for point in printed["points"]]
+    assert [point.error_k for point in issued(desk).points] == pytest.approx(errors, abs=1e-9)
+    assert issued(desk).verdict.value == printed["verdict"]
+
+
+def test_the_result_can_be_worked_out_again_from_what_was_kept(browser, desk):
+    browser.post("/typed", data=fields())
+    again = judged(HandChecks(desk.store).view(1).settings)
+    assert [point.error_k for point in again.points] == [point.error_k for point in issued(desk).points]
+
+
+def test_kilohms_and_fahrenheit_are_read_as_people_write_them(browser, desk, tmp_path):
+    browser.post("/typed", data=fields((("68F", "2.506k"), ("60C", "604"), ("80", "336"))))
+    browser.get("/?scale=f")
+    browser.post("/typed", data=fields((("68", "2506"), ("140", "604"), ("176", "336"))))
+    first, second = (judged(HandChecks(desk.store).view(run).settings) for run in (1, 2))
+    assert [p.error_k for p in first.points] == pytest.approx([p.error_k for p in second.points], abs=1e-9)
+
+
+def test_a_mistyped_row_is_said_beside_it_and_everything_typed_stays(browser, desk):
+    answer = browser.post("/typed", data=fields((("20", "2506"), ("sixty", "604"), ("80", ""))))
+    assert answer.status_code == 422
+    assert 'id="temperature_2-wrong"' in answer.text and 'id="resistance_3-wrong"' in answer.text
+    assert 'value="sixty"' in answer.text and 'value="2506"' in answer.text
+    assert desk.store.runs.all() == []
+
+
+def test_a_point_where_the_curve_cannot_judge_is_said_beside_its_row(browser):
+    answer = browser.post("/typed", data=fields((("20", "2506"), ("", ""), ("250", "20"))))
+    assert answer.status_code == 422
+    assert 'id="temperature_3-wrong"' in answer.text
+
+
+@pytest.mark.parametrize(
+    ("field", "text"),
+    [("item", ""), ("curve", "none"), ("rule", "lenient"), ("limit_k", "-1"), ("u_temperature_k", "warm")],
+)
+def test_each_field_that_cannot_be_taken_is_marked(browser, field, text):
+    answer = browser.post("/typed", data=fields(**{field: text}))
+    assert answer.status_code == 422
+    assert re.search(rf'id="{field}"[^>]*aria-invalid="true"', answer.text)
+
+
+def test_a_curve_without_a_tolerance_asks_for_a_limit(browser):
+    curve = next(one for one in map(load_curve, curve_names()) if not one.has_tolerance)
+    points = tuple((f"{t:g}", f"{curve.nominal_ohm(t):g}") for t in curve.printed_temperatures_c[:3])
+    answer = browser.post("/typed", data=fields(points, curve=curve.name))
+    assert answer.status_code == 422
+    assert 'id="limit_k-wrong"' in answer.text
+    assert browser.post("/typed", data=fields(points, curve=curve.name, limit_k="2")).status_code == 303
+
+
+def test_an_open_reading_is_kept_and_said_and_the_rest_is_judged(browser, desk):
+    browser.post("/typed", data=fields((*POINTS, ("90", "OL"))))
+    page = said(browser.get("/typed/1"))
+    assert "It could not be read at 90 °C" in page
+
+
+def test_a_sender_that_cannot_be_read_at_all_is_no_certificate(browser, desk):
+    answer = browser.post("/typed", data=fields((("20", "OL"), ("60", "OL"))))
+    assert answer.status_code == 422
+    assert "At no temperature could the sender be read" in answer.text
+    assert desk.store.certificates.all() == []
+
+
+def test_more_rows_come_without_losing_what_was_typed(browser):
+    typed = fields(POINTS)
+    typed.pop("judge")
+    answer = browser.post("/typed", data=typed | {"more": "rows"})
+    assert answer.status_code == 200
+    assert answer.text.count('name="temperature_') == 10
+    assert 'value="2506"' in answer.text
+
+
+def test_a_check_is_typed_again_from_what_it_was(browser):
+    browser.post("/typed", data=fields())
+    page = browser.get("/typed?again=1").text
+    assert 'value="2506"' in page and 'value="sender, tag 7"' in page
+
+
+def test_the_lists_lead_to_it(browser):
+    browser.post("/typed", data=fields())
+    assert "typed by hand" in browser.get("/runs").text
+    assert browser.get("/runs/1").headers["Location"] == "/typed/1"
+    assert "000001" in browser.get("/certificates").text
+    assert browser.get("/typed/9").status_code == 404
+    assert browser.get("/typed?again=9").status_code == 404
+
+
+def test_a_desk_that_was_killed_before_the_paper_issues_it_when_the_page_is_opened(browser, desk, tmp_path):
+    browser.post("/typed", data=fields())
+    settings = HandChecks(desk.store).view(1).settings
+    run = desk.store.runs.create(station=None, kind="hand_check", settings=settings.as_json())
+    desk.store.runs.append(run, "started", {"settings": settings.as_json()})
+    assert "certificate 000002" in browser.get(f"/typed/{run}").text
+    assert "certificate 000002" in browser.get(f"/typed/{run}").text
+
+
+def test_points_of_a_page_and_of_a_file_are_the_same_points(tmp_path, browser, desk):
+    browser.post("/typed", data=fields())
+    settings = HandChecks(desk.store).view(1).settings
+    path = tmp_path / "points.csv"
+    path.write_text(settings.points_csv, "utf-8")
+    from_file = check_typed_points(
+        read_points(path), curve=settings.reference, rule=judged(settings).rule, limit_k=None
+    )
+    assert from_file.points == judged(settings).points
