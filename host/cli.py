@@ -18,6 +18,7 @@ COMMANDS = (
     "fit",
     "identify",
     "infrared",
+    "person",
     "register",
     "restore",
     "serve",

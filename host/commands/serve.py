@@ -7,11 +7,12 @@ import click
 from host.broker import USUAL_PORT as USUAL_BROKER_PORT
 from host.broker import EmbeddedBroker
 from host.data_folder import DataFolder
-from host.data_option import data_option
+from host.data_option import data_option, opened
 from host.desk import Desk
 from host.desk_log import logging_into
 from host.one_line import OneLineCommand
-from host.serving import USUAL_PORT, interrupt_on_sigterm, serve_pages
+from host.serving import USUAL_PORT, check_reach, interrupt_on_sigterm, serve_pages
+from host.web.reach import Reach, is_loopback
 from host.wire import Access
 
 
@@ -40,6 +41,21 @@ def _access(
 @click.command(name="serve", cls=OneLineCommand)
 @data_option
 @click.option("--port", type=int, default=USUAL_PORT, show_default=True, help="Port of the pages.")
+@click.option(
+    "--listen",
+    default="127.0.0.1",
+    show_default=True,
+    metavar="ADDRESS",
+    help="Address of the pages; another one than this machine's own takes accounts (ohmbath person add).",
+)
+@click.option(
+    "--name", "names", multiple=True, help="Name by which people open the pages; may stand several times."
+)
+@click.option(
+    "--behind-proxy",
+    is_flag=True,
+    help="A proxy on this machine speaks TLS and hands requests on to the pages.",
+)
 @click.option("--broker", callback=_host_and_port, help="HOST:PORT of a broker. [default: one of our own]")
 @click.option(
     "--broker-port", type=int, default=USUAL_BROKER_PORT, show_default=True, help="Port of our own broker."
@@ -59,6 +75,9 @@ def _access(
 def command(
     folder: DataFolder,
     port: int,
+    listen: str,
+    names: tuple[str, ...],
+    behind_proxy: bool,
     broker: tuple[str, int] | None,
     broker_port: int,
     broker_user: str | None,
@@ -68,6 +87,13 @@ def command(
 ) -> None:
     """Run the desk: take readings, lead runs, issue certificates, serve the pages."""
     access = _access(broker, broker_user, broker_password_file, broker_ca)
+    reach = Reach(
+        listen=listen, names=frozenset(name.lower().rstrip(".") for name in names), behind_proxy=behind_proxy
+    )
+    if behind_proxy and not is_loopback(listen):
+        raise click.UsageError(
+            "--behind-proxy goes with --listen 127.0.0.1: nobody may come in past the proxy."
+        )
     interrupt_on_sigterm()
 
     def say(words: str) -> None:
@@ -75,6 +101,8 @@ def command(
 
     own_broker: EmbeddedBroker | None = None
     with folder.lock(), logging_into(folder.path) as log:
+        with opened(folder) as store:
+            check_reach(store, reach)
         try:
             if broker is None:
                 own_broker = EmbeddedBroker(broker_port, folder=folder.broker, say=say)
@@ -84,7 +112,7 @@ def command(
             say(f"Data folder {folder.path}, broker {broker[0]}:{broker[1]}, log {log.name} in that folder")
             desk.start()
             try:
-                serve_pages(desk, port=port, say=say)
+                serve_pages(desk, port=port, say=say, reach=reach)
             finally:
                 desk.stop()
         except KeyboardInterrupt:

@@ -216,3 +216,58 @@ curves = Table(
     Index("curves_by_name", "name", "id"),
     Index("curves_by_content", "sha256"),
 )
+
+accounts = Table(
+    "accounts",
+    metadata,
+    Column("account", Integer, primary_key=True),
+    Column("name", String(64), nullable=False),
+    Column("name_key", String(64), nullable=False, unique=True),
+    Column("roles", Text, nullable=False),
+    Column("password", Text),  # an argon2 hash, with its parameters; none until the first one is chosen
+    Column("disabled", Boolean, nullable=False),
+    Column("added_utc_s", Double, nullable=False),
+)
+
+# Of tokens only digests are kept: a copied store signs nobody in.
+sessions = Table(
+    "sessions",
+    metadata,
+    Column("token_sha256", String(64), primary_key=True),
+    Column("account", Integer, ForeignKey("accounts.account"), nullable=False),
+    Column("begun_utc_s", Double, nullable=False),
+    Column("seen_utc_s", Double, nullable=False),
+    Column("pinned", String(32)),
+    Index("sessions_by_account", "account"),
+)
+
+password_links = Table(
+    "password_links",
+    metadata,
+    Column("token_sha256", String(64), primary_key=True),
+    Column("account", Integer, ForeignKey("accounts.account"), nullable=False),
+    Column("until_utc_s", Double, nullable=False),
+)
+
+# What was counted is a name as typed, known or not, or an address: a digest, as a password may be typed
+# where the name belongs.
+sign_in_failures = Table(
+    "sign_in_failures",
+    metadata,
+    Column("id", Integer, primary_key=True),
+    Column("counted_sha256", String(64), nullable=False),
+    Column("utc_s", Double, nullable=False),
+    Index("sign_in_failures_by_counted", "counted_sha256", "utc_s"),
+)
+
+# Only ever added to.
+audit = Table(
+    "audit",
+    metadata,
+    Column("number", Integer, primary_key=True),
+    Column("utc_s", Double, nullable=False),
+    Column("person", String(64), nullable=False),
+    Column("role", Text, nullable=False),
+    Column("deed", String(64), nullable=False),
+    Column("subject", Text, nullable=False),
+)

@@ -12,6 +12,7 @@ from host.errors import DeskError
 from host.shop import shop_in_file
 from host.store import schema
 from host.store.aside import Aside
+from host.store.audit import Audit
 from host.store.backups import Backups
 from host.store.certificates import Certificates
 from host.store.engine import Database
@@ -20,8 +21,11 @@ from host.store.kept_settings import KeptSettings
 from host.store.orders import Orders
 from host.store.own_curves import OwnCurves
 from host.store.packs import Packs
+from host.store.people import People
 from host.store.register import Register
 from host.store.runs import Runs
+from host.store.sessions import Sessions
+from host.store.sign_in_failures import SignInFailures
 from host.store.stations import Stations
 from host.store.upgrade import current_revision, needs_upgrade, upgrade
 
@@ -46,6 +50,10 @@ class Store:
         self.certificates = Certificates(database, folder.certificates, now)
         self.register = Register(database, now)
         self.orders = Orders(database, now)
+        self.people = People(database, now)
+        self.sessions = Sessions(database, now)
+        self.sign_in_failures = SignInFailures(database, now)
+        self.audit = Audit(database, now)
         self.curves = OwnCurves(database, now)
         self.backups = Backups(database, now)
         self.settings = KeptSettings(database, now)

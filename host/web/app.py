@@ -3,27 +3,30 @@
 from collections.abc import Mapping
 from importlib.metadata import version
 
-from flask import Flask, Response, abort, g, render_template, request
+from flask import Flask, Response, g, render_template, request
 from werkzeug.exceptions import HTTPException
 
 from calibration.rounding import decimals_of, rounded_text
 from host.errors import DeskError
 from host.local_time import local_time
+from host.people.account import roles_text
+from host.people.password import Passwords
 from host.pictures.verdict_shape import SHAPES
 from host.store.settings import Settings
 from host.web.certificates_pages import certificates_pages
 from host.web.curves_pages import curves_pages
 from host.web.desk_behind import DeskBehind, put_desk, the_desk
+from host.web.door import Door, put_door, the_visitor
 from host.web.first_start_pages import first_start_pages
-from host.web.form_key import form_key, has_its_key, needs_key
+from host.web.form_key import form_key
 from host.web.help_pages import help_pages
 from host.web.help_texts import topic_of
 from host.web.in_place_pages import in_place_pages
 from host.web.live_stream import Streams, put_streams
-from host.web.navigation import FOOT, HEAD
+from host.web.navigation import FOOT, HEAD, ways_for
+from host.web.reach import Reach
 from host.web.register_pages import register_pages
 from host.web.runs_pages import runs_pages
-from host.web.same_origin import refusal
 from host.web.scale import (
     Scale,
     chosen_scale,
@@ -35,6 +38,7 @@ from host.web.scale import (
     sentence,
 )
 from host.web.settings_pages import settings_pages
+from host.web.sign_in_pages import sign_in_pages
 from host.web.stations_pages import stations_pages
 from host.web.strips import live_strip
 from host.web.typed_pages import typed_pages
@@ -49,11 +53,6 @@ _LONGEST_FORM = 64 * 1024
 _CONTENT_POLICY = (
     "default-src 'none'; script-src 'self'; style-src 'self'; img-src 'self'; connect-src 'self'; "
     "form-action 'self'; base-uri 'none'; frame-ancestors 'none'"
-)
-
-_STALE_FORM = (
-    "This form was made for another visit, so nothing was done. "
-    "Go back, load the page anew, and send it again."
 )
 
 _NEXT_STEPS: Mapping[int, str] = {
@@ -74,18 +73,23 @@ _PAGES = (
     settings_pages,
     register_pages,
     curves_pages,
+    sign_in_pages,
     first_start_pages,
     help_pages,
 )
 
 
-def create_app(desk: DeskBehind) -> Flask:
+def create_app(desk: DeskBehind, *, reach: Reach | None = None, passwords: Passwords | None = None) -> Flask:
     """App whose pages show ``desk`` and press its buttons.
 
     Parameters
     ----------
     desk : DeskBehind
         Started and stopped by whoever made it.
+    reach : Reach, optional
+        From where the pages can be reached; by default from this machine only.
+    passwords : Passwords, optional
+        How passwords are hashed.
     """
     app = Flask(__name__)
     app.config["MAX_CONTENT_LENGTH"] = _LONGEST_FORM
@@ -95,7 +99,8 @@ def create_app(desk: DeskBehind) -> Flask:
     for pages in _PAGES:
         app.register_blueprint(pages)
     _give_words(app)
-    app.before_request(_begin)
+    app.before_request(_read_settings)
+    put_door(app, Door(desk, reach or Reach(), passwords or Passwords()))
     app.after_request(_dress)
     app.register_error_handler(DeskError, _desk_error)
     app.register_error_handler(HTTPException, _http_error)
@@ -109,6 +114,7 @@ def _give_words(app: Flask) -> None:
         "in_scale": in_scale,
         "in_both_scales": in_both_scales,
         "sentence": sentence,
+        "roles_text": roles_text,
         "ohms": _ohms,
         "strip": live_strip,
         "local_time": lambda utc_s: local_time(utc_s, g.settings.zone),
@@ -117,18 +123,20 @@ def _give_words(app: Flask) -> None:
     app.jinja_env.globals |= {
         "shapes": SHAPES,
         "program_version": version("ohmbath"),
-        "head_ways": HEAD,
-        "foot_ways": FOOT,
         "form_key": form_key,
     }
 
     @app.context_processor
     def _every_page() -> dict[str, object]:
         settings = getattr(g, "settings", Settings())
+        visitor = the_visitor()
         return {
             "scale": getattr(g, "scale", Scale(settings.scale)),
             "settings": settings,
             "help_topic": topic_of(request.endpoint),
+            "visitor": visitor,
+            "head_ways": ways_for(app, HEAD, visitor),
+            "foot_ways": ways_for(app, FOOT, visitor),
         }
 
 
@@ -137,14 +145,9 @@ def _ohms(resistance_ohm: float, u_resistance_ohm: float) -> str:
     return f"{float(rounded_text(resistance_ohm, places)):,.{places}f}"
 
 
-def _begin() -> None:
+def _read_settings() -> None:
     g.settings = the_desk().store.settings.read()
     g.scale = chosen_scale(Scale(g.settings.scale))
-    words = refusal(request)
-    if words is not None:
-        abort(403, description=words)
-    if needs_key(request) and not has_its_key(request):
-        abort(403, description=_STALE_FORM)
 
 
 def _dress(response: Response) -> Response:

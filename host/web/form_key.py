@@ -11,7 +11,7 @@ import hmac
 from flask import Request
 from markupsafe import Markup
 
-from host.web.visit import COOKIE, visit_token
+from host.web.visit import given_token, visit_token
 
 FIELD = "form_key"
 
@@ -33,7 +33,8 @@ def needs_key(request: Request) -> bool:
 
 def has_its_key(request: Request) -> bool:
     """Tell whether a form comes from a page that this browser was shown."""
-    given = request.form.get(FIELD, "")
-    if COOKIE not in request.cookies:
+    token = given_token()
+    if token is None:
         return False
-    return hmac.compare_digest(given.encode("utf-8"), key_of(visit_token()).encode("utf-8"))
+    given = request.form.get(FIELD, "")
+    return hmac.compare_digest(given.encode("utf-8"), key_of(token).encode("utf-8"))

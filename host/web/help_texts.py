@@ -72,6 +72,19 @@ TOPICS: Mapping[str, Topic] = {
             "while the heater is on; local rules and licensed practice come first.",
         ),
     ),
+    "people": Topic(
+        title="Signing in",
+        paragraphs=(
+            "A desk on its own machine needs no signing in until somebody has an account. The first account "
+            "is made in a terminal; from then on every page asks who is there. There is no password that "
+            "comes with the program.",
+            "Technicians run checks and keep the register, authorisers let certificates out, instructors "
+            "keep a room and its people, students run checks and see no certificates. A person may have "
+            "several roles, and may pin a screen to one of them.",
+            "After several wrong passwords the name has to wait; the page says how long.",
+        ),
+        commands=(("ohmbath person add ada --role technician", "makes an account; asks for a password"),),
+    ),
     "typed": Topic(
         title="A sender, typed by hand",
         paragraphs=(
@@ -175,6 +188,7 @@ TOPIC_OF: Mapping[str, str] = {
     "stations": "stations",
     "runs": "runs",
     "typed": "typed",
+    "sign_in": "people",
     "in_place": "on-the-vehicle",
     "certificates": "certificates",
     "register": "register",

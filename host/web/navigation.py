@@ -1,6 +1,13 @@
 """Ways through the pages, as every page shows them."""
 
+from collections.abc import Iterable
 from dataclasses import dataclass
+
+from flask import Flask
+from werkzeug.exceptions import HTTPException
+
+from host.people.visitor import Visitor
+from host.web.rules import rule_of
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -32,3 +39,17 @@ FOOT: tuple[Way, ...] = (
     Way(words="Settings", address="/settings"),
     Way(words="Help", address="/help"),
 )
+
+
+def ways_for(app: Flask, ways: Iterable[Way], visitor: Visitor) -> list[Way]:
+    """Those ways that lead somebody to a page they may open."""
+    return [way for way in ways if _may_go(app, way, visitor)]
+
+
+def _may_go(app: Flask, way: Way, visitor: Visitor) -> bool:
+    try:
+        endpoint, _ = app.url_map.bind("").match(way.address)
+    except HTTPException:
+        return False
+    rule = rule_of(app, endpoint)
+    return rule is not None and (rule.is_open or visitor.has_one_of(rule.roles))

@@ -13,6 +13,7 @@ from waitress.server import BaseWSGIServer
 from host.errors import DeskError
 from host.web.app import MOST_STREAMS
 from host.web.live_stream import streams_of
+from host.web.reach import Reach
 
 #: A live page holds a thread for a minute at a time; three threads for each keep the others quick.
 THREADS = 3 * MOST_STREAMS
@@ -30,8 +31,8 @@ class PageServer:
     ----------
     app : Flask
         Made by `host.web.app.create_app`.
-    host : str
-        Address to listen on; loopback unless asked otherwise.
+    reach : Reach, optional
+        Its address is listened on; by default this machine's own.
     port : int
         Port that is wanted; 0 takes any.
 
@@ -41,11 +42,11 @@ class PageServer:
         Port that was taken; another than wanted where that one was not free.
     """
 
-    def __init__(self, app: Flask, *, host: str = "127.0.0.1", port: int = 8000) -> None:
+    def __init__(self, app: Flask, *, reach: Reach | None = None, port: int = 8000) -> None:
         self._app = app
-        self.host = host
+        self._reach = reach or Reach()
         self.wanted_port = port
-        self._socket = _listening(host, port)
+        self._socket = _listening(self._reach.listen, port)
         self.port: int = self._socket.getsockname()[1]
         self._map: dict[int, Any] = {}
         self._server: BaseWSGIServer = create_server(
@@ -56,13 +57,17 @@ class PageServer:
             connection_limit=_CONNECTION_LIMIT,
             ident=None,
             clear_untrusted_proxy_headers=True,
+            **_proxy_options(self._reach),
         )
         self._thread = threading.Thread(target=self._server.run, name="pages", daemon=True)
 
     @property
     def url(self) -> str:
         """Address to open."""
-        return f"http://{self.host}:{self.port}/"
+        host = self._reach.listen
+        if host in ("0.0.0.0", "::"):  # every address of this machine: people open it by its name
+            host = min(self._reach.names, default=socket.gethostname())
+        return f"http://{f'[{host}]' if ':' in host else host}:{self.port}/"
 
     @property
     def port_words(self) -> str | None:
@@ -103,6 +108,17 @@ class PageServer:
         self._map.clear()
 
 
+def _proxy_options(reach: Reach) -> dict[str, Any]:
+    """Whom to believe where a request comes from and whether it came over TLS."""
+    if not reach.behind_proxy:
+        return {}
+    return {
+        "trusted_proxy": "127.0.0.1",
+        "trusted_proxy_count": 1,
+        "trusted_proxy_headers": {"x-forwarded-for", "x-forwarded-proto"},
+    }
+
+
 def _listening(host: str, port: int) -> socket.socket:
     family = socket.AF_INET6 if ":" in host else socket.AF_INET
     try:
@@ -111,6 +127,6 @@ def _listening(host: str, port: int) -> socket.socket:
         if error.errno not in (errno.EADDRINUSE, errno.EACCES):
             raise DeskError(
                 f"The pages cannot listen on {host}: {error.strerror}. Give an address of this machine with "
-                "--host; 127.0.0.1 always works."
+                "--listen; 127.0.0.1 always works."
             ) from error
     return socket.create_server((host, 0), family=family)

@@ -15,12 +15,21 @@ COOKIE = "ohmbath-visit"
 _TOKEN = re.compile(r"[A-Za-z0-9_-]{43}")
 
 
+def given_token() -> str | None:
+    """Token that this browser sent along."""
+    given = request.cookies.get(COOKIE, "")
+    return given if _TOKEN.fullmatch(given) else None
+
+
 def visit_token() -> str:
-    """Token of this browser, made now where it has none."""
+    """Token of this browser, made now where it has none; asked for by a form alone.
+
+    Not by every answer: a style sheet's would take the place of the page's that it belongs to.
+    """
     if "visit_token" not in g:
-        given = request.cookies.get(COOKIE, "")
-        g.visit_token = given if _TOKEN.fullmatch(given) else new_token()
-        g.visit_is_new = g.visit_token != given
+        given = given_token()
+        g.visit_token = given or new_token()
+        g.visit_is_new = given is None
     token: str = g.visit_token
     return token
 

@@ -3,12 +3,14 @@
 import json
 import math
 import shutil
+import time
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
 
 import pytest
+from argon2 import PasswordHasher
 from flask import Flask
 from flask.testing import FlaskClient
 
@@ -22,12 +24,15 @@ from calibration.thermistor.steinhart_hart import SteinhartHart
 from host.data_folder import DataFolder
 from host.live import Live
 from host.order_book import OrderBook
+from host.people.password import Passwords
+from host.people.role import Role
 from host.people.session import new_token
 from host.procedures.runs_at_work import RunsAtWork
 from host.simulated_hands import SimulatedHands
 from host.store import Store, open_store
 from host.store.packs import Arrival
 from host.web.app import create_app
+from host.web.door import door_of
 from host.web.form_key import FIELD, key_of
 from host.web.visit import COOKIE
 
@@ -204,9 +209,10 @@ class SmallDesk:
 
     folder: Path
     simulated: bool = True
+    now: Callable[[], float] = time.time
 
     def __post_init__(self) -> None:
-        self.store = open_store(DataFolder(self.folder))
+        self.store = open_store(DataFolder(self.folder), now=self.now)
         self.store.settings.change({"shop_name": "Plover & Tansy Motor Works", "shop_address": "3 Kiln Yard"})
         self.live = Live.from_store(self.store)
         self.benches: dict[str, SmallBench] = {}
@@ -323,6 +329,74 @@ class PageReader(FlaskClient):
 def _clients_read_pages(monkeypatch: pytest.MonkeyPatch) -> None:
     """Every app made here is read by such a somebody."""
     monkeypatch.setattr(Flask, "test_client_class", PageReader)
+
+
+@pytest.fixture(scope="session")
+def quick_passwords() -> Passwords:
+    """Hashes that cost next to nothing."""
+    return Passwords(PasswordHasher(time_cost=1, memory_cost=8, parallelism=1))
+
+
+@dataclass
+class Clock:
+    """A clock that is set by hand."""
+
+    utc_s: float = 1_750_000_000.0
+
+    def __call__(self) -> float:
+        return self.utc_s
+
+
+@pytest.fixture
+def clock() -> Clock:
+    """The clock of a desk with people."""
+    return Clock()
+
+
+@dataclass
+class PeopledDesk:
+    """A desk with accounts, and a way to sit down at it as one of them."""
+
+    desk: SmallDesk
+    clock: Clock
+    app: Flask
+    password: str = "four dry brass terminals"
+
+    def sit_down(self, *roles: Role, name: str | None = None) -> PageReader:
+        """A browser at which a person with these roles is signed in."""
+        person = name or " ".join(["Person", *sorted(roles)])
+        if self.desk.store.people.with_password(person) is None:
+            self.add(person, *roles)
+        reader = self.somebody()
+        assert self.sign_in(reader, person).status_code == 303
+        return reader
+
+    def add(self, person: str, *roles: Role) -> None:
+        made = door_of(self.app).sign_in.new_hash(self.password, person=person)
+        self.desk.store.people.add(person, frozenset(roles), password_hash=made)
+
+    def somebody(self) -> PageReader:
+        """A browser at which nobody is signed in."""
+        reader = self.app.test_client()
+        assert isinstance(reader, PageReader)
+        return reader
+
+    def sign_in(self, reader: PageReader, name: str, password: str | None = None, **more: str) -> Any:
+        typed = self.password if password is None else password
+        return reader.post("/sign-in", data={"name": name, "password": typed} | more)
+
+
+@pytest.fixture
+def peopled(tmp_path: Path, clock: Clock, quick_passwords: Passwords) -> Iterator[PeopledDesk]:
+    """A desk with a bench and a first account, an authoriser's."""
+    desk = SmallDesk(tmp_path / "peopled", now=clock)
+    bench = desk.add_bench()
+    bench.say()
+    bench.read(40)
+    made = PeopledDesk(desk=desk, clock=clock, app=create_app(desk, passwords=quick_passwords))
+    made.add("Ida Marsh", Role.AUTHORISER)
+    yield made
+    desk.close()
 
 
 @pytest.fixture

@@ -1,6 +1,8 @@
 import pytest
 
+from host.people.role import ALL_ROLES
 from host.web.app import create_app
+from host.web.reach import Reach
 
 pytestmark = pytest.mark.slow
 
@@ -42,13 +44,40 @@ def test_the_desks_own_page_can_press_it(browser, desk, run, headers):
     [
         ("127.0.0.1:8000", True),
         ("[::1]:8000", True),
-        ("192.168.1.20:8000", True),
+        ("localhost", True),
+        ("192.168.1.20:8000", False),
+        ("desk.shop.example", False),
         ("elsewhere.example", False),
     ],
 )
-def test_another_name_that_leads_here_is_not_this_desk(browser, bench, host, taken):
+def test_a_desk_without_accounts_answers_on_its_own_machine_alone(browser, bench, host, taken):
     answer = browser.get("/", headers={"Host": host})
     assert answer.status_code == (200 if taken else 403)
+
+
+@pytest.mark.parametrize(
+    ("host", "taken"),
+    [
+        ("127.0.0.1:8000", True),
+        ("192.168.1.20:8000", True),
+        ("[2001:db8::20]:8000", True),
+        ("desk.shop.example", True),
+        ("desk.shop.example:8443", True),
+        ("elsewhere.example", False),
+    ],
+)
+def test_another_name_that_leads_here_is_not_this_desk(desk, bench, host, taken):
+    desk.store.people.add("Ida Marsh", ALL_ROLES)
+    reach = Reach(listen="0.0.0.0", names=frozenset({"desk.shop.example"}))
+    answer = create_app(desk, reach=reach).test_client().get("/sign-in", headers={"Host": host})
+    assert answer.status_code == (200 if taken else 403)
+
+
+def test_a_desk_reached_from_elsewhere_shows_nothing_before_it_has_accounts(desk, bench):
+    for reach in (Reach(listen="0.0.0.0"), Reach(behind_proxy=True)):
+        answer = create_app(desk, reach=reach).test_client().get("/", headers={"Host": "127.0.0.1"})
+        assert answer.status_code == 403
+        assert "ohmbath person add" in answer.text
 
 
 def test_every_page_forbids_what_does_not_come_from_the_desk(finished_desk):

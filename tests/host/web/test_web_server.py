@@ -6,6 +6,7 @@ import pytest
 
 from host.errors import DeskError
 from host.web.app import create_app
+from host.web.reach import Reach
 from host.web.server import PageServer
 
 
@@ -35,7 +36,7 @@ def test_a_taken_port_is_said_and_another_one_serves(desk, bench, taken_port):
 def test_an_address_that_is_not_of_this_machine_is_refused_in_words(desk):
     # 192.0.2.0/24 is set aside for documentation: no machine has it (RFC 5737).
     with pytest.raises(DeskError, match="127.0.0.1 always works"):
-        PageServer(create_app(desk), host="192.0.2.1", port=0)
+        PageServer(create_app(desk), reach=Reach(listen="192.0.2.1"), port=0)
 
 
 def test_stopping_ends_open_streams_and_frees_the_port(desk, bench):

@@ -16,6 +16,8 @@ def upgrade() -> None:
     _add_backups()
     _add_instrument_marks()
     _let_runs_do_without_a_station()
+    _add_people()
+    _add_audit()
 
 
 def _add_curves() -> None:
@@ -72,6 +74,68 @@ def _add_instrument_marks() -> None:
 def _let_runs_do_without_a_station() -> None:
     with op.batch_alter_table("runs") as batch:
         batch.alter_column("station", existing_type=sa.String(length=32), nullable=True)
+
+
+def _add_people() -> None:
+    op.create_table(
+        "accounts",
+        sa.Column("account", sa.Integer(), nullable=False),
+        sa.Column("name", sa.String(length=64), nullable=False),
+        sa.Column("name_key", sa.String(length=64), nullable=False),
+        sa.Column("roles", sa.Text(), nullable=False),
+        sa.Column("password", sa.Text(), nullable=True),
+        sa.Column("disabled", sa.Boolean(), nullable=False),
+        sa.Column("added_utc_s", sa.Double(), nullable=False),
+        sa.PrimaryKeyConstraint("account"),
+        sa.UniqueConstraint("name_key"),
+    )
+    op.create_table(
+        "sessions",
+        sa.Column("token_sha256", sa.String(length=64), nullable=False),
+        sa.Column("account", sa.Integer(), nullable=False),
+        sa.Column("begun_utc_s", sa.Double(), nullable=False),
+        sa.Column("seen_utc_s", sa.Double(), nullable=False),
+        sa.Column("pinned", sa.String(length=32), nullable=True),
+        sa.ForeignKeyConstraint(["account"], ["accounts.account"]),
+        sa.PrimaryKeyConstraint("token_sha256"),
+    )
+    op.create_index("sessions_by_account", "sessions", ["account"])
+    op.create_table(
+        "password_links",
+        sa.Column("token_sha256", sa.String(length=64), nullable=False),
+        sa.Column("account", sa.Integer(), nullable=False),
+        sa.Column("until_utc_s", sa.Double(), nullable=False),
+        sa.ForeignKeyConstraint(["account"], ["accounts.account"]),
+        sa.PrimaryKeyConstraint("token_sha256"),
+    )
+    op.create_table(
+        "sign_in_failures",
+        sa.Column("id", sa.Integer(), nullable=False),
+        sa.Column("counted_sha256", sa.String(length=64), nullable=False),
+        sa.Column("utc_s", sa.Double(), nullable=False),
+        sa.PrimaryKeyConstraint("id"),
+    )
+    op.create_index("sign_in_failures_by_counted", "sign_in_failures", ["counted_sha256", "utc_s"])
+
+
+def _add_audit() -> None:
+    op.create_table(
+        "audit",
+        sa.Column("number", sa.Integer(), nullable=False),
+        sa.Column("utc_s", sa.Double(), nullable=False),
+        sa.Column("person", sa.String(length=64), nullable=False),
+        sa.Column("role", sa.Text(), nullable=False),
+        sa.Column("deed", sa.String(length=64), nullable=False),
+        sa.Column("subject", sa.Text(), nullable=False),
+        sa.PrimaryKeyConstraint("number"),
+    )
+    if op.get_bind().dialect.name == "sqlite":
+        # Written once: not even a mistake of our own changes a line afterwards.
+        for change in ("UPDATE", "DELETE"):
+            op.execute(
+                f"CREATE TRIGGER audit_refuses_{change.lower()} BEFORE {change} ON audit "
+                "BEGIN SELECT RAISE(ABORT, 'the audit list is only added to'); END"
+            )
 
 
 def downgrade() -> None:

@@ -1,0 +1,55 @@
+"""What people do at a desk that is written down: who did what."""
+
+from dataclasses import dataclass
+from enum import StrEnum
+
+
+class Deed(StrEnum):
+    """One kind of deed; its value is what the list shows."""
+
+    SIGNED_IN = "signed in"
+    SIGN_IN_REFUSED = "wrong password"
+    LOCKED_OUT = "has to wait after wrong passwords"
+    SIGNED_OUT = "signed out"
+    SCREEN_PINNED = "pinned a screen"
+    SCREEN_UNPINNED = "unpinned a screen"
+    ACCOUNT_ADDED = "added an account"
+    ACCOUNT_DISABLED = "disabled an account"
+    ACCOUNT_ENABLED = "enabled an account"
+    ROLES_CHANGED = "changed roles"
+    PASSWORD_CHANGED = "changed a password"
+    LINK_MADE = "made a one-time link"
+    RUN_STARTED = "started a run"
+    RUN_PRESSED = "pressed the button of a run"
+    RUN_HELPED = "let simulated hands help a run"
+    RUN_STOPPED = "stopped a run"
+    SETTINGS_CHANGED = "changed the settings"
+    REGISTER_CHANGED = "changed the register"
+    CURVE_ADDED = "added a curve"
+    CERTIFICATE_ISSUED = "issued a certificate"
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class AuditEntry:
+    """One line of the audit list.
+
+    Attributes
+    ----------
+    number : int
+    utc_s : float
+        [s]
+    person : str
+        Empty where nobody had signed in: an open desk, a command on the machine, an unknown name.
+    role : str
+        Roles under which it was done.
+    deed : str
+    subject : str
+        On what, or from where.
+    """
+
+    number: int
+    utc_s: float
+    person: str
+    role: str
+    deed: str
+    subject: str

@@ -1,0 +1,124 @@
+"""The door: before every request, who is there and whether the page's rule lets them in."""
+
+from typing import cast
+
+from flask import Flask, Response, abort, current_app, g, redirect, render_template, request
+from werkzeug.wrappers import Response as AnyResponse
+
+from host.people.account import roles_text
+from host.people.password import Passwords
+from host.people.role import Role
+from host.people.sign_in import SignIn
+from host.people.visitor import NOBODY, OPEN_DESK, Visitor, signed_in
+from host.web.desk_behind import DeskBehind, the_desk
+from host.web.form_key import has_its_key, needs_key
+from host.web.reach import Reach
+from host.web.rules import Rule, rule_of
+from host.web.same_origin import refusal
+from host.web.sign_in_way import sign_in_way
+from host.web.visit import given_token
+
+_KEY = "ohmbath.door"
+_STALE_FORM = (
+    "This form was made for another visit, so nothing was done. "
+    "Go back, load the page anew, and send it again."
+)
+
+
+class Door:
+    """What the door needs to know: the reach of the pages, and how people sign in.
+
+    Parameters
+    ----------
+    desk : DeskBehind
+    reach : Reach
+    passwords : Passwords
+    """
+
+    def __init__(self, desk: DeskBehind, reach: Reach, passwords: Passwords) -> None:
+        self.reach = reach
+        self.sign_in = SignIn(desk.store, passwords)
+
+
+def put_door(app: Flask, door: Door) -> None:
+    """Give an app its door; every request passes it."""
+    app.extensions[_KEY] = door
+    app.before_request(_pass_the_door)
+
+
+def door_of(app: Flask) -> Door:
+    """Door of an app."""
+    return cast(Door, app.extensions[_KEY])
+
+
+def the_door() -> Door:
+    """Door of the page that is being made."""
+    return door_of(current_app)
+
+
+def the_visitor() -> Visitor:
+    """Who asked for the page that is being made."""
+    return cast(Visitor, g.get("visitor", NOBODY))
+
+
+def take_visitor(token: str) -> None:
+    """From here on this request is that of the session of ``token``."""
+    g.visitor = _visitor_of(token)
+
+
+def _pass_the_door() -> AnyResponse | tuple[str, int] | None:
+    g.visitor = _visitor_of(given_token())
+    words = refusal(request, the_door().reach, is_open_desk=g.visitor.is_open_desk)
+    if words is not None:
+        g.visitor = NOBODY
+        abort(403, description=words)
+    if request.endpoint is None:  # there is no such page, which is said to anybody
+        return None
+    rule = rule_of(current_app, request.endpoint)
+    stopped = _stopped_by(rule, g.visitor)
+    if stopped is not None:
+        return stopped
+    if needs_key(request) and not has_its_key(request):
+        abort(403, description=_STALE_FORM)
+    return None
+
+
+def _visitor_of(token: str | None) -> Visitor:
+    store = the_desk().store
+    session = None if token is None else store.sessions.of(token)
+    if token is None or session is None:
+        return NOBODY if store.people.any() else OPEN_DESK
+    if "text/html" in request.headers.get("Accept", ""):
+        # A page that looks for news by itself keeps nobody signed in.
+        store.sessions.see(token, session)
+    return signed_in(store.people.numbered(session.account), session)
+
+
+def _stopped_by(rule: Rule | None, visitor: Visitor) -> AnyResponse | tuple[str, int] | None:
+    if rule is None:
+        abort(403, description="This page has no rule that says who may open it, so nobody may.")
+    if rule.is_open or visitor.has_one_of(rule.roles):
+        return None
+    if visitor.account is None:
+        return _ask_to_sign_in()
+    is_pinned_away = bool(visitor.account.roles & rule.roles)
+    holders = _holders(rule.roles)
+    return render_template("not_yours.html", rule=rule, holders=holders, is_pinned_away=is_pinned_away), 403
+
+
+def _ask_to_sign_in() -> AnyResponse:
+    opens_a_page = request.method == "GET" and "text/html" in request.headers.get("Accept", "")
+    if opens_a_page:
+        return redirect(sign_in_way(request.full_path if request.query_string else request.path), 303)
+    if request.method in ("GET", "HEAD"):
+        return Response("Sign in first.\n", 401, mimetype="text/plain")
+    return Response(render_template("signed_out.html"), 401, mimetype="text/html")
+
+
+def _holders(roles: frozenset[Role]) -> list[str]:
+    """Who may open a page, by name, with what they are."""
+    return [
+        f"{account.name} ({roles_text(account.roles & roles)})"
+        for account in the_desk().store.people.all()
+        if account.roles & roles and not account.disabled
+    ]
