@@ -13,8 +13,10 @@ from host.people.account import roles_text
 from host.people.password import Passwords
 from host.pictures.verdict_shape import SHAPES
 from host.store.settings import Settings
+from host.web.audit_pages import audit_pages
 from host.web.certificates_pages import certificates_pages
 from host.web.curves_pages import curves_pages
+from host.web.deeds import write_down_deeds
 from host.web.desk_behind import DeskBehind, put_desk, the_desk
 from host.web.door import Door, put_door, the_visitor
 from host.web.first_start_pages import first_start_pages
@@ -24,6 +26,7 @@ from host.web.help_texts import topic_of
 from host.web.in_place_pages import in_place_pages
 from host.web.live_stream import Streams, put_streams
 from host.web.navigation import FOOT, HEAD, ways_for
+from host.web.people_pages import people_pages
 from host.web.reach import Reach
 from host.web.register_pages import register_pages
 from host.web.runs_pages import runs_pages
@@ -74,6 +77,8 @@ _PAGES = (
     register_pages,
     curves_pages,
     sign_in_pages,
+    people_pages,
+    audit_pages,
     first_start_pages,
     help_pages,
 )
@@ -101,6 +106,7 @@ def create_app(desk: DeskBehind, *, reach: Reach | None = None, passwords: Passw
     _give_words(app)
     app.before_request(_read_settings)
     put_door(app, Door(desk, reach or Reach(), passwords or Passwords()))
+    write_down_deeds(app)
     app.after_request(_dress)
     app.register_error_handler(DeskError, _desk_error)
     app.register_error_handler(HTTPException, _http_error)

@@ -189,6 +189,8 @@ TOPIC_OF: Mapping[str, str] = {
     "runs": "runs",
     "typed": "typed",
     "sign_in": "people",
+    "people": "people",
+    "audit": "people",
     "in_place": "on-the-vehicle",
     "certificates": "certificates",
     "register": "register",

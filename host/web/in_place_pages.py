@@ -18,6 +18,7 @@ from host.spot_thermometer import SpotThermometer, spot_thermometers
 from host.web.curve_list import every_curve
 from host.web.desk_behind import the_desk
 from host.web.in_place_view import result_rows
+from host.web.operator import operator_of
 from host.web.rules import allowed
 from host.web.scale import Scale
 
@@ -41,6 +42,7 @@ def index() -> str:
 def start() -> AnyResponse | tuple[str, int]:
     """Begin a comparison, or say beside the field why not."""
     typed = {name: request.form.get(name, "").strip() for name in ("item", "job", "operator", "curve")}
+    typed["operator"] = operator_of(typed["operator"])
     errors = _start_errors(typed)
     if not errors:
         try:

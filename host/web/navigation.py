@@ -37,6 +37,8 @@ FOOT: tuple[Way, ...] = (
     Way(words="Register", address="/register"),
     Way(words="Curves", address="/curves"),
     Way(words="Settings", address="/settings"),
+    Way(words="People", address="/people"),
+    Way(words="Who did what", address="/audit"),
     Way(words="Help", address="/help"),
 )
 

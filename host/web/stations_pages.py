@@ -23,6 +23,7 @@ from host.store.settings import RULES
 from host.web.desk_behind import the_desk
 from host.web.first_start_pages import doors_page, is_untouched
 from host.web.live_stream import all_stations_events, station_events, streams_of
+from host.web.operator import operator_of
 from host.web.rules import allowed
 from host.web.start_form import WIRINGS, StartForm, curve_choices, empty_form, filled_form
 from host.web.station_now import StationNow, all_stations_now, probe_in_register, station_now
@@ -89,7 +90,7 @@ def start_sender_check(station: str) -> AnyResponse | tuple[str, int]:
                 rule=form.rule.value,
                 limit_k=form.limit_k,
                 customer=form.typed["customer"],
-                operator=form.typed["operator"],
+                operator=operator_of(form.typed["operator"]),
                 anew=bool(form.typed["anew"]),
                 as_left_of=int(form.typed["as_left_of"]) if form.typed["as_left_of"] else None,
                 done=form.typed["done"],

@@ -1,5 +1,6 @@
 """Pages of a check typed by hand: the form, and the same result page as a run at a bench."""
 
+from dataclasses import replace
 from datetime import date
 
 from flask import Blueprint, abort, g, redirect, render_template, request
@@ -12,6 +13,7 @@ from host.procedures.hand_check import HandChecks, HandCheckView
 from host.store.settings import RULES
 from host.web.curve_list import every_curve
 from host.web.desk_behind import the_desk
+from host.web.operator import operator_of
 from host.web.result_view import result_view_of
 from host.web.rules import allowed
 from host.web.typed_form import TypedForm, empty_typed_form, posted_form
@@ -38,7 +40,8 @@ def check() -> AnyResponse | tuple[str, int] | str:
         return _page(TypedForm(typed=form.typed, rows=form.rows).with_more_rows())
     if form.settings is None:
         return _page(form), 422
-    run = checks.issue(form.settings, shop=g.settings.shop, today=_today())
+    settings = replace(form.settings, operator=operator_of(form.settings.operator))
+    run = checks.issue(settings, shop=g.settings.shop, today=_today())
     return redirect(f"/typed/{run}", 303)
 
 

@@ -1,0 +1,63 @@
+"""Which press is which deed in the audit list: one entry for every route that changes something."""
+
+from collections.abc import Mapping
+from urllib.parse import urlsplit
+
+from flask import Flask, Response, request
+
+from host.people.deed import Deed
+from host.web.audit_note import note
+
+#: Deed of each page that takes a press, by its endpoint.
+DEED_OF: Mapping[str, Deed] = {
+    "stations.start_sender_check": Deed.RUN_STARTED,
+    "typed.check": Deed.RUN_STARTED,
+    "in_place.start": Deed.RUN_STARTED,
+    "runs.press": Deed.RUN_PRESSED,
+    "runs.hands": Deed.RUN_HELPED,
+    "runs.stop": Deed.RUN_STOPPED,
+    "in_place.read": Deed.RUN_PRESSED,
+    "in_place.skip": Deed.RUN_PRESSED,
+    "in_place.strike": Deed.RUN_PRESSED,
+    "in_place.finish": Deed.RUN_FINISHED,
+    "in_place.stop": Deed.RUN_STOPPED,
+    "settings.change": Deed.SETTINGS_CHANGED,
+    "register.add": Deed.REGISTER_CHANGED,
+    "register.mark": Deed.REGISTER_CHANGED,
+    "curves.add": Deed.CURVE_ADDED,
+    "first_start.simulated": Deed.BENCH_STARTED,
+    "first_start.stop_simulated": Deed.BENCH_STOPPED,
+    "first_start.add_station": Deed.STATION_ADDED,
+}
+#: Those that write their own line, as only they know what came of it.
+WRITES_ITS_OWN = frozenset(
+    {
+        "sign_in.sign_in",
+        "sign_in.sign_out",
+        "sign_in.pin",
+        "sign_in.unpin",
+        "sign_in.change_password",
+        "people.add",
+        "people.roles",
+        "people.able",
+        "people.password",
+    }
+)
+_DONE = range(200, 400)
+
+
+def write_down_deeds(app: Flask) -> None:
+    """Have every press that was taken written down, in the name of who pressed."""
+    app.after_request(_write_down)
+
+
+def _write_down(response: Response) -> Response:
+    deed = DEED_OF.get(request.endpoint or "")
+    if deed is not None and request.method == "POST" and response.status_code in _DONE:
+        note(deed, _subject(response))
+    return response
+
+
+def _subject(response: Response) -> str:
+    """Where it led: a run's or an instrument's own page says which one it was."""
+    return urlsplit(response.location).path if response.location else request.path
