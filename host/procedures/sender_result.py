@@ -18,7 +18,7 @@ from host.citation import joined, words_by_boot
 from host.procedures.bench_setup import ReadingsOf, bench_setup_of, decade_box_of, raw_count
 from host.procedures.burst_watch import BURSTS, contact_of
 from host.procedures.sender_check import SenderCheckState
-from host.procedures.sender_check_settings import METHOD, SenderCheckSettings
+from host.procedures.sender_check_settings import METHOD, METHOD_VERSION, SenderCheckSettings
 from host.procedures.set_up_steps import SET_UP_STEPS
 from host.shop import Shop
 from host.software_versions import software_versions
@@ -90,7 +90,7 @@ def certificate_of(
         sentence=sentence_of(points),
         rule=settings.decision_rule,
         rule_words=RULE_WORDS[settings.decision_rule],
-        method=f"{METHOD}, version {settings.method_version} (run {run:04d})",
+        method=_method(settings, run),
         curve=settings.curve,
         curve_source=setup.curve.source,
         curve_tolerance=_tolerance(setup.curve, settings),
@@ -230,6 +230,13 @@ def _instruments(settings: SenderCheckSettings) -> tuple[InstrumentUsed, ...]:
             due=str(box.get("due", "no date set")),
         ),
     )
+
+
+def _method(settings: SenderCheckSettings, run: int) -> str:
+    """The version that judges is that of today's code, also where an older desk began the run."""
+    began = settings.method_version
+    before = "" if began == METHOD_VERSION else f", begun under version {began}"
+    return f"{METHOD}, version {METHOD_VERSION} (run {run:04d}{before})"
 
 
 def _condition(settings: SenderCheckSettings) -> str:

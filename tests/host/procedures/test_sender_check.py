@@ -14,7 +14,10 @@ from host.procedures.burst_watch import BURSTS, BurstWatch
 from host.procedures.event import Event
 from host.procedures.plateau_watch import PlateauWatch
 from host.procedures.sender_check import Kind, Phase, SenderCheckState, advance, state_of
+from host.procedures.sender_check_settings import METHOD, METHOD_VERSION
+from host.procedures.sender_result import certificate_of
 from host.procedures.set_up_steps import SET_UP_STEPS
+from host.shop import Shop
 
 pytestmark = pytest.mark.slow
 
@@ -208,6 +211,22 @@ def test_the_log_of_a_run_of_method_version_1_is_read_as_it_was(bench) -> None:
     assert state.started.method_version == "1"
     assert state.started.reference_curve.content_hash == state.started.curve_hash
     assert len(state.plan) == 21
+
+
+@pytest.mark.parametrize(
+    ("begun_under", "said"),
+    [(METHOD_VERSION, f"{METHOD}, version {METHOD_VERSION} (run 0007)"),
+     ("1", f"{METHOD}, version {METHOD_VERSION} (run 0007, begun under version 1)")],
+)  # fmt: skip
+def test_a_certificate_says_the_version_that_judged_and_where_it_began_under_another(
+    bench, changed, begun_under: str, said: str
+) -> None:
+    """A desk brought up to date in the middle of a run judges by its new code."""
+    bench.settings = changed(bench.settings, method_version=begun_under)
+    desk = PaperDesk(bench.first_events(), bench.whole_run())
+    desk.work()
+    paper = certificate_of(desk.state, desk.readings_of, number="2026-7", shop=Shop(), run=7)
+    assert paper.method == said
 
 
 def _wandering(packs: list[ReadingPack], changed, *, size_k: float, memory_s: float) -> list[ReadingPack]:
