@@ -126,3 +126,16 @@ class DataFolder:
         self, kind: type[BaseException] | None, error: BaseException | None, trace: TracebackType | None
     ) -> None:
         self.unlock()
+
+
+def existing_folder(path: Path) -> DataFolder:
+    """Folder in which a desk has kept something; nothing is made.
+
+    Raises
+    ------
+    DeskError
+        If no desk has kept anything there.
+    """
+    if not any((path / name).is_file() for name in ("store.sqlite", "store.url")):
+        raise DeskError(f"{path} is no folder of a desk. Name the one that ohmbath serve --data was given.")
+    return DataFolder(path)

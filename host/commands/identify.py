@@ -1,6 +1,8 @@
 """ohmbath identify: which curve of the library a part follows."""
 
 import sys
+from collections.abc import Sequence
+from pathlib import Path
 from typing import Any
 
 import click
@@ -8,11 +10,14 @@ from rich.console import Console
 from rich.table import Table
 from rich.text import Text
 
-from calibration.curves import curve_names, load_curve
+from calibration.curves import ReferenceCurve, curve_names, load_curve
 from calibration.diagnosis import points_by_hand
 from calibration.identification import Candidate, Identification, identify
 from calibration.thermistor.fit_point import FitPoint
 from host.check_report import WIDTH
+from host.curve_choice import all_curves
+from host.data_folder import existing_folder
+from host.data_option import opened
 from host.identification_words import identification_sentence
 from host.one_line import OneLineCommand, above_zero_to, json_text
 from host.quantity import POINT
@@ -58,8 +63,20 @@ _WORTH_A_ROW = 0.001
     metavar="PERCENT",
     help="Standard uncertainty of the resistances.",
 )
+@click.option(
+    "--data",
+    "folder",
+    type=click.Path(exists=True, file_okay=False, path_type=Path),
+    help="Folder of a desk: its own curves are ranked beside those that come with the bench.",
+)
 @click.option("--json", "as_json", is_flag=True, help="JSON on standard output.")
-def command(points: tuple[FitPoint, ...], u_temperature: float, u_resistance: float, as_json: bool) -> None:
+def command(
+    points: tuple[FitPoint, ...],
+    u_temperature: float,
+    u_resistance: float,
+    folder: Path | None,
+    as_json: bool,
+) -> None:
     """Tell which reference curve a part follows, from a few points.
 
     Curves that run within each other's tolerance at these temperatures stand in one group. Between the rows
@@ -69,12 +86,19 @@ def command(points: tuple[FitPoint, ...], u_temperature: float, u_resistance: fl
     Exit code 0: a group is named. 3: none of these is likelier than any group. 2: bad input, in one line.
     """
     measured = points_by_hand([_with_uncertainty(point, u_temperature, u_resistance) for point in points])
-    found = identify(measured, [load_curve(name) for name in curve_names()])
+    found = identify(measured, _library(folder))
     if as_json:
         click.echo(json_text(_data(found)))
     else:
         _print(found, len(points), f"{u_temperature:g} K and {u_resistance:g} %")
     click.get_current_context().exit(EXIT_NONE if found.none_is_likeliest else 0)
+
+
+def _library(folder: Path | None) -> Sequence[ReferenceCurve]:
+    if folder is None:
+        return [load_curve(name) for name in curve_names()]
+    with opened(existing_folder(folder)) as store:
+        return all_curves(store.curves)
 
 
 def _with_uncertainty(point: FitPoint, u_temperature_k: float, u_resistance_percent: float) -> FitPoint:

@@ -4,6 +4,9 @@ import pytest
 from click.testing import CliRunner, Result
 
 from host.cli import main
+from host.data_folder import DataFolder
+from host.data_option import opened
+from host.typed_curve import curve_text_of_table
 
 
 def ohmbath(*arguments: str) -> Result:
@@ -76,6 +79,29 @@ def test_the_table_is_for_people_and_fits_eighty_columns():
     assert "Most likely ntc-318-80c; these points cannot tell it from" in " ".join(result.stdout.split())
     assert "0.6 K and 1 %" in result.stdout
     assert max(len(line) for line in result.stdout.splitlines()) <= 80
+
+
+#: A part of no curve of the library.
+OF_A_MANUAL = ("--point", "20C:1k", "--point", "80C:150")
+
+
+def test_a_curve_of_the_shop_s_own_is_ranked_beside_the_library(tmp_path):
+    with opened(DataFolder(tmp_path)) as store:
+        table = "20 1000\n40 480\n60 260\n80 150"
+        store.curves.add("grey-van", curve_text_of_table(title="Grey van", source="Invented", table=table))
+    assert ohmbath(*OF_A_MANUAL).exit_code == 3
+    found = ohmbath(*OF_A_MANUAL, "--data", str(tmp_path), "--json")
+    assert found.exit_code == 0
+    first, *others = json.loads(found.stdout)["candidates"]
+    assert first["curve"] == "grey-van"
+    assert {"ntc-2k5-20c", "ntc-310-80c"} <= {candidate["curve"] for candidate in others}
+
+
+def test_a_folder_without_a_desk_is_refused_and_stays_empty(tmp_path):
+    result = ohmbath(*OF_A_MANUAL, "--data", str(tmp_path))
+    assert (result.exit_code, result.stdout) == (2, "")
+    assert "is no folder of a desk" in result.stderr
+    assert list(tmp_path.iterdir()) == []
 
 
 def test_surer_points_are_taken_at_their_word():
