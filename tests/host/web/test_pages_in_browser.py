@@ -7,6 +7,7 @@ from io import BytesIO
 
 import pypdf
 import pytest
+from axe_playwright_python.sync_playwright import Axe
 from playwright.sync_api import Browser, BrowserContext, Page, expect, sync_playwright
 
 from host.procedures.sender_check_start import SenderCheckWish
@@ -19,7 +20,20 @@ CHROMIUM = shutil.which("chromium")
 SIZES = {"phone": (390, 844), "tablet": (820, 1180), "desk": (1366, 768)}
 EVERY_PAGE = (
     *("", "stations/bench-1", "runs", "runs/1", "runs/2", "runs/3", "certificates"),
-    *("begin", "settings", "help", "help/runs"),
+    *("begin", "settings", "help", "help/runs", "typed", "on-the-vehicle"),
+    *("people", "audit", "sign-in", "you"),
+)
+REGISTER_AND_CURVES = (
+    "register",
+    "register/1",
+    "register/2",
+    "register/add?kind=infrared",
+    "register/add",
+    "curves",
+    "curves/ntc-310-80c",
+    "curves/add",
+    "curves/compare?first=ntc-2k5-20c&second=ntc-310-80c",
+    "curves/find-out?points=20+2450%0A80+318&in=c",
 )
 ROOT = "document.documentElement"
 
@@ -127,23 +141,26 @@ def test_every_page_fits_its_screen_and_asks_nobody_but_the_desk(visit, size, th
         assert too_wide <= 0, f"/{path} is {too_wide} px wider than the {size}"
 
 
+@pytest.mark.parametrize("theme", ["light", "dark"])
+def test_no_page_has_anything_that_keeps_a_reader_out(visit, theme):
+    """By the rules of axe-core (WCAG 2 at A and AA among them)."""
+    here = visit("phone", color_scheme=theme)
+    page = here.page()
+    axe = Axe()
+    found = []
+    for path in (*EVERY_PAGE, *REGISTER_AND_CURVES):
+        page.goto(here.url + path)
+        for one in axe.run(page).response["violations"]:
+            found.append((path, one["id"], [node["html"][:120] for node in one["nodes"]][:3]))
+    assert found == []
+
+
 @pytest.mark.parametrize("size", SIZES)
 @pytest.mark.parametrize("theme", ["light", "dark"])
 def test_register_and_curves_fit_every_screen_and_theme(visit, size, theme):
     here = visit(size, color_scheme=theme)
     page = here.page()
-    for path in (
-        "register",
-        "register/1",
-        "register/2",
-        "register/add?kind=infrared",
-        "register/add",
-        "curves",
-        "curves/ntc-310-80c",
-        "curves/add",
-        "curves/compare?first=ntc-2k5-20c&second=ntc-310-80c",
-        "curves/find-out?points=20+2450%0A80+318&in=c",
-    ):
+    for path in REGISTER_AND_CURVES:
         page.goto(here.url + path)
         expect(page.locator("h1")).to_be_visible()
         too_wide = page.evaluate(f"{ROOT}.scrollWidth - {ROOT}.clientWidth")
