@@ -12,6 +12,7 @@ from enum import StrEnum
 
 from calibration.contract.presence import Presence
 from calibration.contract.readings import ReadingPack
+from host.boot_clock import BootClock, ClockStep
 from host.store import Store
 
 RING_LENGTH = 2400  # ten minutes at 4 Hz
@@ -51,6 +52,10 @@ class StationLive:
         Wall time since its last message, None where there was none in this desk's time. [s]
     trouble : tuple[str, ...]
         Words for the person at the bench: the rig's own, then the desk's.
+    first_synchronised : tuple or None
+        Rig time and UTC of the first pass of its newest boot whose clock was synchronised. [s]
+    clock_step : ClockStep or None
+        Newest step of that boot's clock.
     """
 
     station: str
@@ -62,6 +67,8 @@ class StationLive:
     to_go: int
     silent_for_s: float | None
     trouble: tuple[str, ...]
+    first_synchronised: tuple[float, float] | None
+    clock_step: ClockStep | None
 
 
 @dataclass(slots=True)
@@ -72,6 +79,7 @@ class _Ring:
     heard_s: float | None = None
     watermarks: dict[str, int] = field(default_factory=dict)
     trouble: str | None = None
+    clock: BootClock = field(default_factory=BootClock)
 
 
 class Live:
@@ -98,11 +106,16 @@ class Live:
     def from_store(cls, store: Store) -> "Live":
         """Rings as they were when the desk last stopped."""
         live = cls()
-        for known in store.stations.all():
-            live.add_station(known.station)
-            live.add(store.packs.recent(known.station, live._length))
-            live.raise_watermarks(known.station, store.packs.watermarks(known.station))
+        live.recall(store)
         return live
+
+    def recall(self, store: Store) -> None:
+        """Fill the rings with what a store holds."""
+        for known in store.stations.all():
+            self.add_station(known.station)
+            self.add(store.packs.recent(known.station, self._length))
+            self._recall_clock(store, known.station)
+            self.raise_watermarks(known.station, store.packs.watermarks(known.station))
 
     def add_station(self, station: str) -> None:
         """Make a station known."""
@@ -116,6 +129,7 @@ class Live:
                 ring = self._ring(pack.station)
                 self._cursor += 1
                 ring.packs.append((self._cursor, pack))
+                ring.clock.hear(pack)
                 if ring.latest is None or (pack.boot, pack.seq) > (ring.latest.boot, ring.latest.seq):
                     ring.latest = pack
             self._changed.notify_all()
@@ -204,6 +218,12 @@ class Live:
             self._changed.wait_for(lambda: self._cursor > cursor, timeout_s)
             return self._cursor
 
+    def _recall_clock(self, store: Store, station: str) -> None:
+        """Ask the store for what came before the readings that a ring holds."""
+        clock = self._ring(station).clock
+        if clock.boot:
+            clock.first_synchronised = store.packs.first_synchronised(station, clock.boot)
+
     def _ring(self, station: str) -> _Ring:
         if station not in self._rings:
             self._rings[station] = _Ring(packs=deque(maxlen=self._length))
@@ -227,6 +247,8 @@ class Live:
             to_go=to_go,
             silent_for_s=silent_for_s,
             trouble=(*said, *own),
+            first_synchronised=ring.clock.first_synchronised,
+            clock_step=ring.clock.last_step,
         )
 
 

@@ -4,6 +4,7 @@ from dataclasses import dataclass
 from datetime import UTC, datetime
 
 from calibration.contract.readings import ReadingPack
+from host.boot_clock import ClockStep
 from host.store import Store
 
 TIME_UNKNOWN = "time unknown"
@@ -32,6 +33,21 @@ class ReadingTime:
         text = datetime.fromtimestamp(self.utc_s, UTC).strftime("%Y-%m-%d %H:%M:%S UTC")
         return f"{text} (inferred)" if self.inferred else text
 
+    @property
+    def explained(self) -> str:
+        """For the person at the bench: the time, how it is known, and what to do where it is not."""
+        if self.utc_s is None:
+            return (
+                "Time unknown: the rig's clock has not been set since it was switched on. Order and "
+                "durations hold all the same. Bring the rig to a network with a time server."
+            )
+        if self.inferred:
+            return (
+                f"Read at {self.words}: the rig's clock was not set just then, so the time is counted "
+                "from when it was."
+            )
+        return f"Read at {self.words}."
+
 
 def reading_time(pack: ReadingPack, first_synchronised: tuple[float, float] | None) -> ReadingTime:
     """Time of one pass.
@@ -53,3 +69,13 @@ def stored_reading_time(store: Store, pack: ReadingPack) -> ReadingTime:
     """Time of one pass, with what the store knows of its boot."""
     known = None if pack.utc_s is not None else store.packs.first_synchronised(pack.station, pack.boot)
     return reading_time(pack, known)
+
+
+def clock_step_words(step: ClockStep, *, rig_time_s: float) -> str:
+    """A step of a rig's clock as a page says it, beside the pass of this rig time. [s]"""
+    way = "forward" if step.step_s > 0.0 else "back"
+    ago_s = max(0.0, rig_time_s - step.rig_time_s)
+    return (
+        f"The rig's clock was set {way} by {abs(step.step_s):,.1f} s, {ago_s:,.0f} s of bench time before "
+        "this reading. Order and durations are not touched."
+    )

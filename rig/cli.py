@@ -222,10 +222,13 @@ def join(file: Path, data: Path, copied_card: bool) -> None:
 
 
 @main.command()
-@click.argument("plant", callback=_plant, metavar="[NAME:SIZE]", required=False)
+@click.argument("plant", callback=_plant, metavar="[NAME[:SIZE]]", required=False)
 @click.option("--json", "as_json", is_flag=True, help="Print JSON alone.")
 def plants(plant: tuple[str, float] | None, as_json: bool) -> None:
-    """List the faults that a simulated bench can have planted, or check that one of them can be."""
+    """List the faults that a simulated bench can have planted, or check that one of them can be.
+
+    A fault given without a size has the one that the list gives.
+    """
     from rig.sim.plants import PLANTS, part_of
 
     if plant is not None:

@@ -29,7 +29,7 @@ Follow = Callable[[str, Callable[[], RunView]], None]
     "--seed", type=int, default=1, show_default=True, help="Seed of the world; timing moves last digits."
 )
 @click.option(
-    "--plant", default="series:22", show_default=True, help="Fault in the second sender, NAME:SIZE."
+    "--plant", default="series:22", show_default=True, help="Fault in the second sender, NAME[:SIZE]."
 )
 @click.option("--data", type=click.Path(path_type=Path), help="Fresh folder for everything. [default: new]")
 @click.option("--no-serve", is_flag=True, help="End after the checks instead of serving the pages.")

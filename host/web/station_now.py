@@ -10,12 +10,16 @@ from calibration.curves import CurveError, ReferenceCurve, curve_from_toml, load
 from calibration.reference_probe import ReferenceProbe
 from host.live import StationLive, StationState
 from host.procedures.bench_setup import probe_of
+from host.reading_time import clock_step_words, reading_time
 from host.rig_version import version_words
 from host.web.desk_behind import DeskBehind
 from host.web.live_values import LiveValues, live_values_of
 
 # Looked up once: live pages are made anew five times a second.
 _OWN_VERSION = version("ohmbath")
+
+#: Rig time for which a page speaks of a clock that was set. [s]
+CLOCK_STEP_SHOWN_S = 3600.0
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -56,6 +60,17 @@ class StationNow:
         """What to do where its rig is of another version than this desk."""
         presence = self.live.presence
         return None if presence is None else version_words(presence.version, _OWN_VERSION)
+
+    @property
+    def time_words(self) -> tuple[str, ...]:
+        """When its newest reading was taken, as far as that can be told, and how the rig's clock was set."""
+        latest, step = self.live.latest, self.live.clock_step
+        if latest is None:
+            return ()
+        taken = reading_time(latest, self.live.first_synchronised).explained
+        if step is None or latest.rig_time_s - step.rig_time_s > CLOCK_STEP_SHOWN_S:
+            return (taken,)
+        return (taken, clock_step_words(step, rig_time_s=latest.rig_time_s))
 
     @property
     def is_live(self) -> bool:

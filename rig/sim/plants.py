@@ -167,7 +167,7 @@ PLANTS = plant_kinds()
 
 
 def parse_plant(text: str) -> Plant:
-    """Name and size of ``NAME:SIZE``; a size of 0 is no fault.
+    """Name and size of ``NAME[:SIZE]``; a size of 0 is no fault, none is the size of `PlantKind.size`.
 
     Raises
     ------
@@ -176,8 +176,8 @@ def parse_plant(text: str) -> Plant:
     """
     name, colon, size_text = text.strip().partition(":")
     kind = _kind(name)
-    if not colon and kind.is_yes_or_no:
-        return name, 1.0  # open and short need no size
+    if not colon:
+        return name, kind.size
     try:
         size = float(size_text)
     except ValueError as error:

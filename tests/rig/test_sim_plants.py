@@ -33,7 +33,7 @@ def test_a_plant_is_read_from_text(text: str, plant: tuple[str, float]) -> None:
     ("text", "words"),
     [
         ("rust:3", "no fault called 'rust'. Choose one of aged, beta_shift, box_forgets"),
-        ("series", "write series:SIZE with the size in ohm"),
+        ("series:", "write series:SIZE with the size in ohm"),
         ("series:much", "write series:SIZE with the size in ohm"),
         ("series:-1", "goes from 0 to 1e\\+06 ohm"),
         ("series:nan", "goes from 0"),
@@ -47,6 +47,11 @@ def test_a_plant_is_read_from_text(text: str, plant: tuple[str, float]) -> None:
 def test_a_plant_that_cannot_be_is_refused_in_words(text: str, words: str) -> None:
     with pytest.raises(PlantError, match=words):
         parse_plant(text)
+
+
+@pytest.mark.parametrize("name", sorted(PLANTS))
+def test_a_plant_without_a_size_has_the_one_that_the_list_gives(name: str) -> None:
+    assert parse_plant(name) == parse_plant(f"{name}:{PLANTS[name].size:g}") == (name, PLANTS[name].size)
 
 
 @given(st.sampled_from(sorted(PLANTS)), st.floats(50.0, 20_000.0))

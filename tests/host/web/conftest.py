@@ -94,6 +94,8 @@ class SmallBench:
     seq: int = 0
     boot: str = BOOT
     has_loose_contact: bool = False
+    utc_s: float | None = None
+    clock_step_s: float | None = None
     _burst_due: bool = False
     _time_s: float = 0.0
     _insertion: Insertion = Insertion.NONE
@@ -175,7 +177,7 @@ class SmallBench:
             station=self.station, rig=f"rig-{self.station}", boot=self.boot, seq=self.seq,
             rig_time_s=self._time_s, simulated=self.simulated, decade_ohm=self._decade_ohm,
             insertion=self._insertion, range_ohm=self._range_ohm, channels=channels,
-            burst=self._burst(sender_ohm),
+            burst=self._burst(sender_ohm), utc_s=self.utc_s, clock_step_s=self.clock_step_s,
         )  # fmt: skip
 
     def _burst(self, sender_ohm: float) -> tuple[BurstReading, ...]:

@@ -4,6 +4,7 @@ from importlib.metadata import version
 import pytest
 
 from calibration.contract.readings import Insertion, Quality
+from host.live import Live
 from host.web.app import create_app
 
 pytestmark = pytest.mark.slow
@@ -191,3 +192,63 @@ def test_a_rig_of_another_version_is_said_on_its_page(browser, bench, rig, words
     bench.say(version=rig)
     page = browser.get("/stations/bench-1").text
     assert words in page if words else "Its rig runs version" not in page
+
+
+def values_of(page):
+    """Words beside the values of a station's page."""
+    live = page[page.index("<div data-live>") : page.index('<figure class="chart">')]
+    return live.replace("&#39;", "'")
+
+
+def test_a_reading_of_a_clock_that_is_set_says_when_it_was_taken(browser, bench):
+    bench.utc_s = 1.8e9  # 2027-01-15 08:00:00 UTC
+    bench.read(1)
+    words = values_of(browser.get("/stations/bench-1").text)
+    assert "Read at 2027-01-15 08:00:00 UTC." in words
+    assert "inferred" not in words
+    assert "clock was set" not in words
+
+
+def test_a_reading_without_a_clock_says_that_its_time_is_unknown_and_what_to_do(browser, bench):
+    words = values_of(browser.get("/stations/bench-1").text)
+    assert "Time unknown: the rig's clock has not been set" in words
+    assert "time server" in words
+    assert "UTC" not in words
+
+
+def test_a_time_that_is_inferred_says_so_even_when_the_desk_was_started_anew(browser, desk, bench):
+    # Set once, then lost: two minutes on, past the end of a small ring, the time is counted from there.
+    bench.utc_s = 1.8e9
+    bench.read(1)
+    bench.utc_s = None
+    bench.read(480)
+    line = "Read at 2027-01-15 08:02:00 UTC (inferred): the rig's clock was not set just then"
+    assert line in values_of(browser.get("/stations/bench-1").text)
+    anew = Live(length=10)
+    anew.recall(desk.store)
+    desk.live = anew
+    assert line in values_of(create_app(desk).test_client().get("/stations/bench-1").text)
+
+
+@pytest.mark.parametrize(
+    ("step_s", "said"), [(99.0, "set forward by 99.0 s, 21 s"), (-3.25, "set back by 3.2 s, 21 s")]
+)
+def test_a_clock_that_was_set_is_said_beside_the_values_for_an_hour(browser, bench, step_s, said):
+    bench.utc_s, bench.clock_step_s = 1.8e9, step_s
+    bench.read(1)
+    bench.clock_step_s = None
+    bench.read(84)
+    words = values_of(browser.get("/stations/bench-1").text)
+    assert said in words
+    assert "Order and durations are not touched" in words
+    bench._time_s += 3600.0
+    bench.read(1)
+    assert "clock was set" not in values_of(browser.get("/stations/bench-1").text)
+
+
+def test_a_rig_that_starts_anew_infers_no_time_from_the_start_before(browser, bench):
+    bench.utc_s = 1.8e9
+    bench.read(1)
+    bench.boot, bench.seq, bench.utc_s = "00000002-0000abcd", 0, None
+    bench.read(1)
+    assert "Time unknown" in values_of(browser.get("/stations/bench-1").text)
