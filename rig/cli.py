@@ -306,7 +306,11 @@ def ice(simulate: bool, seed: int, as_json: bool) -> None:
     click.echo(f"{'SIMULATED. ' if simulate else ''}Probe in ice, mean of {found.readings} readings:")
     click.echo(f"  {found.resistance_ohm:.1f} ohm, single readings scatter by {found.scatter_ohm:.1f} ohm")
     click.echo(f"  drift {found.drift_ohm_per_min:+.1f} ohm a minute; a slush that is ready shows under 5")
-    click.echo("Hold it against what the probe's certificate gives for 0 °C.")
+    click.echo(
+        f"  the range itself may be off by up to {found.range_error_ohm:.0f} ohm there: the decade box"
+    )
+    click.echo("  ends at 9,999 ohm, so that nothing checks it so far up (hardware/bath.md)")
+    click.echo("Hold it against what the probe's certificate gives for 0 °C, and against earlier ones.")
 
 
 @main.command()

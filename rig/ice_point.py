@@ -22,11 +22,15 @@ class IcePointReading:
         Mean, and standard deviation of single passes. [Ω]
     drift_ohm_per_min : float
         Second half minus first half, for a minute; a slush that is ready does not drift. [Ω/min]
+    range_error_ohm : float
+        Most that the range can be off there, parts as bought: the decade box ends far below and does not
+        check it. [Ω]
     """
 
     resistance_ohm: float
     scatter_ohm: float
     drift_ohm_per_min: float
+    range_error_ohm: float
     readings: int
 
 
@@ -51,10 +55,12 @@ def read_ice_point(bench: Bench, wiring: Wiring, *, duration_s: float = DURATION
         raise RigError(f"Only {len(values)} of {count} readings of the probe could be used: {reason}.")
     half = len(values) // 2
     drift_ohm = fmean(values[half:]) - fmean(values[:half])
+    resistance_ohm = fmean(values)
     return IcePointReading(
-        resistance_ohm=fmean(values),
+        resistance_ohm=resistance_ohm,
         scatter_ohm=pstdev(values),
         drift_ohm_per_min=drift_ohm / (duration_s / 2.0) * 60.0,
+        range_error_ohm=wiring.worst_error("probe", cold[0], resistance_ohm) * resistance_ohm,
         readings=len(values),
     )
 

@@ -140,3 +140,15 @@ def test_the_lines_for_the_pi_hold_every_switch_low_and_the_witness_on_its_pin()
     assert switches <= held
     assert not held & ({gpio for _, gpio in WIRING.pins()} - switches)
     assert f"gpiopin={WIRING.one_wire.gpio}" in text
+
+
+def test_what_the_cold_range_may_be_off_in_ice_is_that_of_the_wiring_map() -> None:
+    """At 32,650 ohm, where the published 10 kohm type is at 0 °C; it falls by 5.1 % a kelvin there."""
+    cold = WIRING.channels["probe"].ranges[-1]
+    share = WIRING.worst_error("probe", cold, 32_650.0)
+    words = f"{100 * share:.2f} % of R, {share * 32_650:.0f} Ω or {1000 * share / 0.0510:.0f} mK"
+    assert words in page("bath.md").replace("\n", " ")
+    for name in ("README.md", "calibration_plan.md"):
+        assert f"{100 * share:.2f} %, {1000 * share / 0.0510:.0f} mK" in page(name)
+    assert cold.reference_ohm == 10_200.0
+    assert sum(WIRING.decade_box.step_ohm) >= 9_999
