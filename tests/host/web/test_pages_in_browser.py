@@ -366,3 +366,48 @@ def test_a_second_result_with_both_checks_and_a_reason_prints_on_one_sheet_too(v
     text = printed.pages[0].extract_text()
     for words in ("As found and as left", "What next", "In the vehicle", "Limit K"):
         assert words in text
+
+
+# Any sender does here; the last reading is a slip of the hand.
+READINGS = (("20", "2506"), ("60", "604"), ("80", "OOPS"))
+
+
+@pytest.fixture
+def untouched(tmp_path, desk):
+    """A desk at which nobody has begun anything, served on loopback."""
+    server = PageServer(create_app(desk), port=0)
+    server.start()
+    yield server
+    server.stop()
+
+
+@pytest.mark.parametrize("size", SIZES)
+def test_from_the_first_page_to_a_certificate_by_hand(chromium, untouched, size):
+    width, height = SIZES[size]
+    context = chromium.new_context(viewport={"width": width, "height": height}, accept_downloads=True)
+    here = Visit(context=context, url=untouched.url)
+    page = here.open("")
+    page.get_by_role("link", name="Type the first readings").click()
+    for row, (temperature, resistance) in enumerate(READINGS, start=1):
+        page.get_by_label(f"Temperature {row}", exact=True).fill(temperature)
+        page.get_by_label(f"Resistance {row}", exact=True).fill(resistance)
+    page.get_by_label("What is checked").fill("sender from the red wagon")
+    page.get_by_label("Curve it is meant to follow").select_option("ntc-310-80c")
+    here.wrong.clear()
+    page.get_by_role("button", name="Judge it and issue the certificate").click()
+    # A slip is said beside the cell, and everything else is still there.
+    wrong = page.get_by_label("Resistance 3", exact=True)
+    expect(wrong).to_have_attribute("aria-invalid", "true")
+    expect(page.get_by_label("Resistance 1", exact=True)).to_have_value("2506")
+    here.wrong.clear()  # the browser's own word for an answer of 422
+    wrong.fill("336")
+    page.get_by_role("button", name="Judge it and issue the certificate").click()
+    expect(page.locator(".overall")).to_contain_text("Out of tolerance")
+    link = page.get_by_role("link", name="Open the certificate").get_attribute("href")
+    paper = context.request.get(untouched.url + link.lstrip("/"))
+    text = "\n".join(sheet.extract_text() for sheet in pypdf.PdfReader(BytesIO(paper.body())).pages)
+    assert "sender from the red wagon" in text
+    page.reload()
+    expect(page.locator(".overall")).to_contain_text("Out of tolerance")
+    assert here.wrong == []
+    context.close()
