@@ -70,7 +70,7 @@ def print_check(check: TypedCheck, certificate: Path | None, stream: TextIO) -> 
     else:
         console.print(Text(f"{SHAPES[check.verdict]} Verdict: {check.verdict.words}", style="bold"))
         console.print(Text(check.sentence))
-    if check.verdict is Verdict.NOT_DECIDED:
+    if check.verdict is Verdict.NOT_DECIDED and not check.is_open_by_what_was_not_read:
         console.print(Text("A surer thermometer, meter or bath would decide it."))
     if check.verdict is not Verdict.IN_TOLERANCE or check.diagnosis.names_a_fault:
         console.print()

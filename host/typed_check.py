@@ -63,7 +63,8 @@ class TypedCheck:
     used : tuple[FitPoint, ...]
         The points with the uncertainties they were judged with.
     verdict : Verdict or None
-        None where no point could be read: then there is nothing to judge.
+        None where no point could be read: then there is nothing to judge. Where only some could be, the
+        sender may be out of tolerance by those, but not in tolerance.
     notes : tuple[str, ...]
         What was assumed or stated for the whole file.
     fit : CurveFit or None
@@ -104,7 +105,16 @@ class TypedCheck:
         if self.verdict is None:
             return self.reason
         where = ", ".join(f"{dead.point.temperature_c:.4g} °C" for dead in self.file.dead)
-        return f"{sentence_of(self.points)}{f' It could not be read at {where}.' if where else ''}"
+        if not where:
+            return sentence_of(self.points)
+        so = ", so that it is not decided" if self.is_open_by_what_was_not_read else ""
+        return f"{sentence_of(self.points)} It could not be read at {where}{so}."
+
+    @property
+    def is_open_by_what_was_not_read(self) -> bool:
+        """Whether every point that was read is in tolerance, and not every one was read."""
+        judged = overall_verdict(point.verdict for point in self.points)
+        return bool(self.file.dead) and judged is Verdict.IN_TOLERANCE
 
     @property
     def reason(self) -> str:
@@ -121,7 +131,7 @@ def not_read_words(dead: TypedDead) -> str:
     """What is said of a row at which the circuit was dead."""
     return (
         f"At {dead.point.temperature_c:.4g} °C the meter showed {dead.point.circuit.words} "
-        f"({dead.typed}): kept, not judged, and no part of the verdict."
+        f"({dead.typed}): kept, not judged. The sender as a whole is not called in tolerance."
     )
 
 
@@ -162,12 +172,20 @@ def check_typed_points(
         limit_k=limit_k,
         points=points,
         used=used,
-        verdict=overall_verdict(point.verdict for point in points) if points else None,
+        verdict=_verdict(points, file.dead),
         notes=_notes(file.points, assumption),
         fit=fit,
         fit_trouble=trouble,
         diagnosis=_diagnosis(used, file.dead, curve),
     )
+
+
+def _verdict(points: Sequence[SenderPoint], dead: Sequence[TypedDead]) -> Verdict | None:
+    """Of the whole: a sender that could not be read where it was asked for is not passed on the rest."""
+    if not points:
+        return None
+    missing = (Verdict.NOT_DECIDED,) if dead else ()
+    return overall_verdict((*(point.verdict for point in points), *missing))
 
 
 def _dead_set_apart(file: PointsFile, curve: ReferenceCurve) -> PointsFile:

@@ -92,12 +92,12 @@ def command(
     resistance_kohm, and if known u_temperature_k and u_resistance_ohm (standard uncertainties).
 
     Where the meter shows an open circuit write OL (or open), for a short circuit 0 (or short): such a point
-    is kept, not judged, and counts in the reason that is given.
+    is kept, not judged, and counts in the reason that is given; the sender is then not called in tolerance.
 
     Hot water scalds: stand the jug where it cannot tip. Never open a warm cooling system.
 
-    Exit code 0: in tolerance. 1: out of tolerance. 3: not decided, or no point could be read. 2: bad input,
-    said in one line.
+    Exit code 0: in tolerance. 1: out of tolerance. 3: not decided, or some or all points could not be
+    read. 2: bad input, said in one line.
     """
     check = check_typed_points(
         read_points(points_file),

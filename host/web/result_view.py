@@ -122,6 +122,10 @@ def result_view_of(
 def _next_action(certificate: Certificate) -> str:
     if certificate.verdict is Verdict.IN_TOLERANCE and certificate.opinions:
         return "Its curve is within limits all the same: do what is said above, then check it again, as left."
+    if certificate.verdict is Verdict.NOT_DECIDED and all(
+        point.verdict is Verdict.IN_TOLERANCE for point in certificate.points
+    ):
+        return "It could not be read everywhere: do what is said above, then check it again."
     return NEXT_ACTION[certificate.verdict]
 
 

@@ -113,13 +113,28 @@ def test_points_that_read_are_judged_and_those_that_do_not_are_shown_beside_them
     rows = f"20,{NTC_2K5[20]}\n60,OL\n80,{NTC_2K5[80]}\n"
     result = check_rows(rows, "--limit-k", "4", "--json")
     data = json.loads(result.stdout)
-    assert (result.exit_code, data["verdict"]) == (0, "in_tolerance")
+    assert (result.exit_code, data["verdict"]) == (3, "not_decided")
+    assert {point["verdict"] for point in data["points"]} == {"in_tolerance"}
     assert [point["temperature_c"] for point in data["points"]] == [20.0, 80.0]
     assert data["diagnosis"][0]["fault"] == "intermittent"
     words = " ".join(check_rows(rows, "--limit-k", "4").stdout.split())
     assert "OL not judged" in words
-    assert "at all 2 temperatures that were checked. It could not be read at 60 °C." in words
+    assert "that were checked. It could not be read at 60 °C, so that it is not decided." in words
+    assert "surer thermometer" not in words
     assert "Most likely an intermittent contact" in words
+
+
+@pytest.mark.parametrize("cell", ["OL", "0", "8e6"])
+@pytest.mark.parametrize("rule", ["guarded", "simple"])
+def test_no_sender_passes_that_could_not_be_read_everywhere(check_rows, cell, rule):
+    rows = f"20,{NTC_2K5[20]}\n60,{NTC_2K5[60]}\n80,{cell}\n"
+    assert check_rows(rows, "--limit-k", "4", "--rule", rule).exit_code == 3
+
+
+def test_a_sender_that_is_out_where_it_could_be_read_stays_out(check_rows):
+    result = check_rows(f"20,OL\n80,{1.6 * NTC_2K5[80]}\n", "--limit-k", "2", "--json")
+    data = json.loads(result.stdout)
+    assert (result.exit_code, data["verdict"]) == (1, "out_of_tolerance")
 
 
 @pytest.mark.parametrize("factor", [1e3, 1e-3])

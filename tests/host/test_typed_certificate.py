@@ -66,6 +66,7 @@ def test_what_could_not_be_read_is_said_in_sentence_and_remarks(check_of):
     certificate = typed_certificate(check_of("20,OL\n60,596\n80,323\n", limit_k=5.0), issued=ISSUED)
     assert [point.temperature_c for point in certificate.points] == [60.0, 80.0]
     assert "could not be read at 20 °C" in certificate.sentence
+    assert certificate.verdict is Verdict.NOT_DECIDED
     assert "an open circuit (OL): kept, not judged" in " ".join(certificate.remarks)
     assert any("intermittent" in opinion for opinion in certificate.opinions)
 

@@ -98,8 +98,16 @@ def test_a_curve_without_a_tolerance_asks_for_a_limit(browser):
 
 def test_an_open_reading_is_kept_and_said_and_the_rest_is_judged(browser, desk):
     browser.post("/typed", data=fields((*POINTS, ("90", "OL"))))
+    assert "It could not be read at 90 °C" in said(browser.get("/typed/1"))
+
+
+def test_a_sender_that_reads_well_but_not_everywhere_is_not_decided_and_is_to_be_checked_again(browser, desk):
+    good = tuple((f"{t:g}", f"{load_curve('ntc-310-80c').nominal_ohm(t):g}") for t in (20.0, 40.0))
+    browser.post("/typed", data=fields((*good, ("80", "OL")), limit_k="5"))
     page = said(browser.get("/typed/1"))
-    assert "It could not be read at 90 °C" in page
+    assert issued(desk).verdict.value == "not_decided"
+    assert "It could not be read at 80 °C" in page and "so that it is not decided" in page
+    assert "do what is said above, then check it again" in page and "too near the limit" not in page
 
 
 def test_a_sender_that_cannot_be_read_at_all_is_no_certificate(browser, desk):
