@@ -55,7 +55,7 @@ class CertifiedValue:
 
     @property
     def standard_u(self) -> float:
-        """Standard uncertainty."""
+        """Standard uncertainty, in the unit of the value."""
         return self.expanded_u / self.k
 
 

@@ -95,7 +95,13 @@ class LoopFit:
         return standard_u_k(self.curve, self.curve_covariance, temperature_c)
 
     def error_k(self, reference: ReferenceCurve, temperature_c: float) -> float:
-        """Indicated minus true temperature against a reference curve. [K]"""
+        """Indicated minus true temperature against a reference curve. [K]
+
+        Raises
+        ------
+        CurveRangeError
+            If the loop did not go there, or the reference curve says nothing there.
+        """
         ohm = self.resistance_ohm(temperature_c)
         return reference.indicated_c(ohm, at_c=temperature_c) - temperature_c
 
@@ -172,7 +178,16 @@ def fit_loop(
 
 
 def standard_u_k(curve: SteinhartHartSquare, covariance: Matrix, temperature_c: float) -> float:
-    """Standard uncertainty of a curve's temperature at its resistance there. [K]"""
+    """Standard uncertainty of a curve's temperature at its resistance there. [K]
+
+    Parameters
+    ----------
+    curve : SteinhartHartSquare
+    covariance : ndarray, shape (4, 4)
+        Of its a, b, c, d. [1/K²]
+    temperature_c : float
+        [°C]
+    """
     ohm = curve.resistance_ohm(temperature_c)
     powers = math.log(ohm / curve.reference_ohm) ** np.arange(4.0)
     return kelvin_from_celsius(temperature_c) ** 2 * math.sqrt(max(float(powers @ covariance @ powers), 0.0))

@@ -74,7 +74,13 @@ def settling(time_s: Sequence[float], temperature_c: Sequence[float]) -> Settlin
 
 
 def slope_k_per_min(time_s: Sequence[float], temperature_c: Sequence[float]) -> float:
-    """Slope of the straight line through readings. [K/min]"""
+    """Slope of the straight line through readings. [K/min]
+
+    Parameters
+    ----------
+    time_s, temperature_c : sequence of float, shape (n,)
+        Readings, not all at one time. [s], [°C]
+    """
     slope, _ = _line(np.asarray(time_s, dtype=float), np.asarray(temperature_c, dtype=float))
     return 60.0 * slope
 

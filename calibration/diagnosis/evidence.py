@@ -79,7 +79,14 @@ def log_sum(logarithms: Matrix) -> Vector:
 
 
 def healthy_log_evidence(points: MeasuredPoints, view: CurveView) -> float:
-    """Logarithm of the likelihood averaged over all good parts. Minus infinity for an open point."""
+    """Logarithm of the likelihood averaged over all good parts. Minus infinity for an open point.
+
+    Parameters
+    ----------
+    points : MeasuredPoints
+    view : CurveView
+        Of the curve at their temperatures.
+    """
     residual = np.log(points.resistance_ohm / view.resistance_ohm)
     if not np.all(np.isfinite(residual)):
         return -math.inf
@@ -91,7 +98,15 @@ def healthy_log_evidence(points: MeasuredPoints, view: CurveView) -> float:
 
 
 def branch_evidence(points: MeasuredPoints, view: CurveView, branch: Branch) -> SizedEvidence | None:
-    """Evidence of one branch; None where no size of it could be seen in these points."""
+    """Evidence of one branch; None where no size of it could be seen in these points.
+
+    Parameters
+    ----------
+    points : MeasuredPoints
+    view : CurveView
+        Of the curve at their temperatures.
+    branch : Branch
+    """
     residual = np.log(points.resistance_ohm / view.resistance_ohm)
     if not np.all(np.isfinite(residual)):
         return None

@@ -140,7 +140,17 @@ def true_c(reading_c: float, *, surface: Surface, shot: Shot, law: RadiationLaw)
 def reading_c(surface_c: float, *, surface: Surface, shot: Shot, law: RadiationLaw) -> float:
     """What the thermometer shows of a surface at a true temperature. [°C]
 
-    The reverse of `true_c`; refuses alike.
+    Parameters
+    ----------
+    surface_c : float
+        True temperature of the surface. [°C]
+    surface, shot, law :
+        As for `true_c`, whose reverse this is.
+
+    Raises
+    ------
+    InfraredError
+        If the thermometer takes off more than the surface sends, or a temperature leaves the span.
     """
     seen = surface.emissivity * law.signal(surface_c)
     seen += (1.0 - surface.emissivity) * law.signal(shot.surroundings_c)
@@ -225,6 +235,15 @@ def reading_budget(
 ) -> Budget:
     """Budget of what the thermometer will show of a surface at a true temperature. [°C]
 
+    Parameters
+    ----------
+    surface_c : float
+        True temperature of the surface. [°C]
+    surface, shot, law, thermometer, others :
+        As for `true_budget`.
+
+    Notes
+    -----
     The lines are those of `true_budget` at the reading expected, carried to the reading.
     """
     expected_c = reading_c(surface_c, surface=surface, shot=shot, law=law)

@@ -53,6 +53,12 @@ class Optics:
 def accept_target(optics: Optics, *, distance_mm: float, target_mm: float) -> float:
     """Spot on a target that is large enough. [mm]
 
+    Parameters
+    ----------
+    optics : Optics
+    distance_mm, target_mm : float
+        To the target, and its width. [mm]
+
     Raises
     ------
     InfraredError
@@ -87,6 +93,11 @@ def filled_share(*, view_deg: float, distance_mm: float, target_mm: float) -> fl
     distance_mm, target_mm : float
         Distance and diameter. [mm]
 
+    Raises
+    ------
+    InfraredError
+        If one of them is not above zero, or the view is 180° or more.
+
     Notes
     -----
     The sensitivity is taken as a power of the cosine, the simplest pattern with that width: a model, not a
@@ -101,6 +112,11 @@ def filled_share(*, view_deg: float, distance_mm: float, target_mm: float) -> fl
 
 def accept_filling(*, view_deg: float, distance_mm: float, target_mm: float) -> float:
     """Share of the signal from a target that fills a bare sensor's view.
+
+    Parameters
+    ----------
+    view_deg, distance_mm, target_mm : float
+        As for `filled_share`. [°], [mm], [mm]
 
     Raises
     ------

@@ -32,7 +32,7 @@ class DecadeBoxCertificate:
     k: float
 
     def true_ohm(self, setting_ohm: int) -> float:
-        """Certified resistance of a setting.
+        """Certified resistance of a setting. [Ω]
 
         Raises
         ------
@@ -42,7 +42,13 @@ class DecadeBoxCertificate:
         return self.residual_ohm + math.fsum(self.step_ohm[step] for step in self.steps_of(setting_ohm))
 
     def steps_of(self, setting_ohm: int) -> tuple[int, ...]:
-        """Nominal values of the steps in circuit at a setting. [Ω]"""
+        """Nominal values of the steps in circuit at a setting. [Ω]
+
+        Raises
+        ------
+        ValueError
+            If the box cannot make the setting.
+        """
         rest, steps, decade = setting_ohm, [], 1
         while rest > 0:
             rest, digit = divmod(rest, 10)

@@ -26,7 +26,14 @@ def ratio_count(resistance_ohm: float, reference_ohm: float) -> float:
 
 
 def resistance_from_ratio_count(count: float, reference_ohm: float) -> float:
-    """Resistance from a ratio count.
+    """Resistance from a ratio count. [Ω]
+
+    Parameters
+    ----------
+    count : float
+        Ratio count 4096 x.
+    reference_ohm : float
+        Reference resistor of the range. [Ω]
 
     Raises
     ------

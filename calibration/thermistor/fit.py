@@ -283,6 +283,12 @@ def akaike_corrected(fit: CurveFit, points: Sequence[FitPoint]) -> float | None:
 
     None where there are too few points for it: two more than estimated numbers are needed.
 
+    Parameters
+    ----------
+    fit : CurveFit
+    points : sequence of FitPoint
+        Those it was fitted to.
+
     References
     ----------
     .. [1] C. M. Hurvich and C.-L. Tsai, Biometrika 76 (1989) 297-307.

@@ -118,7 +118,12 @@ def rectangular_u(half_width: float) -> float:
 def coverage_factor(degrees_of_freedom: float, probability: float = COVERAGE_PROBABILITY) -> float:
     """Coverage factor from Student's t.
 
-    The effective degrees of freedom are cut to the whole number below (JCGM 100, G.4.1).
+    Parameters
+    ----------
+    degrees_of_freedom : float
+        Effective; cut to the whole number below (JCGM 100, G.4.1). Infinite gives the normal distribution.
+    probability : float
+        Within the interval.
 
     Raises
     ------
