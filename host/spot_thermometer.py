@@ -5,7 +5,8 @@ from dataclasses import dataclass
 from datetime import date
 from typing import Any
 
-from calibration.corrected_thermometer import CertifiedCorrection, CorrectedThermometer
+from calibration.corrected_thermometer import CorrectedThermometer
+from host.registered_thermometer import handheld_of
 from host.store import Store
 from host.store.instrument_kind import InstrumentKind
 from host.store.settings import Settings
@@ -71,35 +72,16 @@ def chosen_thermometer(serial: str, among: Sequence[SpotThermometer]) -> SpotThe
     return next((one for one in among if one.serial == serial), None)
 
 
-def corrections_of(content: Mapping[str, Any]) -> CorrectedThermometer:
-    """Corrections that a register entry holds."""
-    accuracy_k = content.get("accuracy_k")
-    return CorrectedThermometer(
-        resolution_k=float(content["resolution_k"]),
-        accuracy_k=None if accuracy_k is None else float(accuracy_k),
-        accuracy_percent=float(content.get("accuracy_percent", 0.0)),
-        points=tuple(
-            CertifiedCorrection(
-                shown_c=float(row["shown_c"]),
-                correction_k=float(row["correction_k"]),
-                expanded_u_k=float(row["expanded_u_k"]),
-            )
-            for row in content.get("point", ())
-        ),
-        k=float(content.get("k", 2.0)),
-    )
-
-
 def _of(content: Mapping[str, Any], refusal: str, sha256: str) -> SpotThermometer:
     serial, certificate = str(content["serial"]), str(content["certificate"])
-    emissivity = content["emissivity"]
+    handheld = handheld_of(content)
     told = f"certificate {certificate}" if content.get("point") else "by its maker's word"
     return SpotThermometer(
         serial=serial,
         words=f"{serial}, {told}",
         cited=f"thermometer {serial}, certificate {certificate}",
         sha256=sha256,
-        corrections=corrections_of(content),
-        fixed_emissivity=None if isinstance(emissivity, str) else float(emissivity),
+        corrections=handheld.thermometer,
+        fixed_emissivity=handheld.fixed_emissivity,
         refusal=refusal,
     )
