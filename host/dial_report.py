@@ -68,6 +68,8 @@ def words_of(box: DialledBox) -> tuple[str, ...]:
         f"k = 2 or near it), its residual is {box.residual_ohm:g} Ω, and the computer holds this very curve.",
         "Ignition off while a plug is parted. The dialled box goes in place of the sender, not beside it; "
         "the radiator fan may start.",
+        "A dash gauge sends far more current through its sender than a computer does: before a gauge, see "
+        "what current the box's steps may carry.",
     )
 
 

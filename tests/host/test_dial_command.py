@@ -35,6 +35,11 @@ def test_json_is_for_scripts_and_words_go_beside_it():
     assert "Assumed" in result.stderr
 
 
+def test_the_current_of_a_gauge_is_cautioned():
+    said = " ".join(dial("--curve", "ntc-160-60c", "--show", "80C").stdout.split())
+    assert "see what current the box's steps may carry" in said
+
+
 def test_celsius_and_fahrenheit_ask_for_the_same():
     by_c, by_f = (
         json.loads(dial("--curve", "ntc-2k5-20c", "--show", text, "--json").stdout)["rows"][0]
