@@ -17,17 +17,28 @@ from typing import Any, TypeVar
 import click
 
 from calibration.contract.topics import is_station
-from rig.bench import Bench, real_bench, simulated_bench, simulated_start_utc_s
-from rig.clock import RealClock, SimulatedClock
-from rig.connection import BrokerAddress
-from rig.errors import RigError
-from rig.joining import join_rig, new_rig_id, read_join_file
-from rig.link import RigFacts
-from rig.outbox_file import OutboxFile
-from rig.running import RunningRig
-from rig.safe_state import make_safe
-from rig.watchdog import HANGS_AFTER_S, Watchdog
-from rig.wiring import load_wiring
+
+_DESK_ALONE = 2
+
+try:
+    from rig.bench import Bench, real_bench, simulated_bench, simulated_start_utc_s
+    from rig.clock import RealClock, SimulatedClock
+    from rig.connection import BrokerAddress
+    from rig.errors import RigError
+    from rig.joining import join_rig, new_rig_id, read_join_file
+    from rig.link import RigFacts
+    from rig.outbox_file import OutboxFile
+    from rig.running import RunningRig
+    from rig.safe_state import make_safe
+    from rig.watchdog import HANGS_AFTER_S, Watchdog
+    from rig.wiring import load_wiring
+except ModuleNotFoundError as error:  # installed with the host's libraries alone: a desk, and no rig
+    click.echo(
+        f"ohmbath-rig: {error.name} is not installed: here is a desk and no rig. "
+        "Add the rig's libraries: pip install '.[rig]'",
+        err=True,
+    )
+    raise SystemExit(_DESK_ALONE) from error
 
 log = logging.getLogger(__name__)
 

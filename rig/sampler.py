@@ -16,7 +16,7 @@ from rig.order_desk import OrderDesk
 from rig.outbox import Outbox
 from rig.outbox_file import OutboxFile
 from rig.pace import Pace
-from rig.start_check import first_pass_lines
+from rig.start_check import channel_lines
 from rig.trouble import (
     BENCH_UNREADABLE,
     DESK_LOST,
@@ -39,6 +39,8 @@ _PASSES_BETWEEN_PRUNINGS = 1024
 _STANDS_STILL_S = 10.0
 _TURN_S = 1.0  # longest wait without a sign of life
 _LOST_PASS_PATIENCE_S = 1.0
+# In the first ones relays have just moved and the witness has not converted: nothing to go and look for.
+_PASSES_BEFORE_CHANNELS_ARE_SAID = 8
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -120,6 +122,7 @@ class Sampler:
         self._stopping = threading.Event()
         self._clock_watch = _ClockWatch()
         self._held: list[_HeldPass] = []
+        self._passes_to_say = _PASSES_BEFORE_CHANNELS_ARE_SAID + 1
         self.last_sample: BenchSample | None = None
         self.turned_at_s = time.monotonic()
 
@@ -221,14 +224,18 @@ class Sampler:
                 return False
             self._held.append(_HeldPass(_unread(self.last_sample, error), when, was_read=False))
             return True
-        if self.last_sample is None:
-            for line in first_pass_lines(sample):
-                log.info("first pass: %s", line)
+        self._say_channels_once(sample)
         self.last_sample = sample
         self._troubles.clear(BENCH_UNREADABLE)
         self._troubles.show_bench(self._bench.trouble)
         self._held.append(_HeldPass(sample, when))
         return True
+
+    def _say_channels_once(self, sample: BenchSample) -> None:
+        self._passes_to_say -= self._passes_to_say > 0
+        if self._passes_to_say == 1:
+            for line in channel_lines(sample):
+                log.info("at the start: %s", line)
 
     def _keep_held(self) -> int | None:
         """Number and keep what waits, in one transaction; the last number, or None where it was lost."""

@@ -32,10 +32,13 @@ def start_lines(file: OutboxFile, outbox: Outbox, *, synchronised: bool) -> Iter
         yield f"{waiting:,} messages wait for the desk"
 
 
-def first_pass_lines(sample: BenchSample) -> Iterator[str]:
-    """Lines about the channels that are not good in the first pass; one line where all are."""
+def channel_lines(sample: BenchSample) -> Iterator[str]:
+    """Lines about the channels that are not good in an early pass; one line where all are."""
     bad = {name: one for name, one in sample.channels.items() if one.quality is not Quality.GOOD}
     if not bad:
         yield f"all {len(sample.channels)} channels read well"
     for name, one in bad.items():
-        yield f"{name} is {one.quality.value}: {one.reason}"
+        yield (
+            f"{name} is {one.quality.value}: {one.reason}. If it stays so, stop this and run: "
+            "ohmbath-rig selftest"
+        )

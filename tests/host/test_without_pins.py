@@ -26,3 +26,12 @@ def test_the_desk_s_extra_names_no_pin_library() -> None:
     project = tomllib.loads((Path(__file__).parents[2] / "pyproject.toml").read_text("utf-8"))["project"]
     named = " ".join([*project["dependencies"], *project["optional-dependencies"]["host"]]).lower()
     assert not any(word in named for word in ("gpio", "blinka", "w1therm", "adafruit"))
+
+
+def test_the_rig_s_command_says_what_to_install_where_its_libraries_are_not() -> None:
+    program = "import sys; sys.modules['gpiozero'] = None; import rig.cli"
+    done = subprocess.run([sys.executable, "-W", "ignore", "-c", program], capture_output=True, text=True)
+    assert done.returncode == 2
+    assert "is not installed: here is a desk and no rig" in done.stderr
+    assert "pip install '.[rig]'" in done.stderr
+    assert done.stderr.count("\n") == 1

@@ -22,7 +22,7 @@ from rig.drivers.i2c import locked
 from rig.drivers.port_expander import OLATA
 from rig.outbox_file import OutboxFile
 from rig.safe_state import make_safe, output_gpios
-from rig.start_check import first_pass_lines, start_lines
+from rig.start_check import channel_lines, start_lines
 from rig.trouble import DESK_LOST, NOT_SAFE
 from rig.watchdog import Watchdog
 from rig.wiring import load_wiring
@@ -186,8 +186,21 @@ def test_the_start_says_what_is_not_well_and_what_to_do(works: Any) -> None:
     lines = " | ".join(start_lines(works.file, works.outbox, synchronised=False))
     assert "ohmbath-rig join FILE" in lines
     assert "timedatectl" in lines
-    (line,) = first_pass_lines(works.bench.sample())
-    assert line == f"infrared is {Quality.CHECKSUM.value}: the checksum does not hold"
+    (line,) = channel_lines(works.bench.sample())
+    assert line.startswith(f"infrared is {Quality.CHECKSUM.value}: the checksum does not hold. ")
+    assert line.endswith("ohmbath-rig selftest")
+
+
+def test_channels_are_said_once_and_not_while_relays_have_just_moved(
+    works: Any, caplog: Any, until: Any
+) -> None:
+    caplog.set_level("INFO")
+    works.start_sampling()
+    until(lambda: works.outbox.behind() > 12, "twelve passes are kept")
+    said = [record.getMessage() for record in caplog.records if "at the start" in record.getMessage()]
+    (line,) = said
+    assert "infrared is checksum" in line
+    assert works.bench.clock.monotonic_s() > 2.0
 
 
 def _run(*arguments: str) -> Any:
