@@ -18,7 +18,6 @@ class Deed(StrEnum):
     ACCOUNT_ENABLED = "enabled an account"
     ROLES_CHANGED = "changed roles"
     PASSWORD_CHANGED = "changed a password"
-    LINK_MADE = "made a one-time link"
     RUN_STARTED = "started a run"
     RUN_PRESSED = "pressed the button of a run"
     RUN_HELPED = "let simulated hands help a run"
@@ -30,7 +29,6 @@ class Deed(StrEnum):
     SETTINGS_CHANGED = "changed the settings"
     REGISTER_CHANGED = "changed the register"
     CURVE_ADDED = "added a curve"
-    CERTIFICATE_ISSUED = "issued a certificate"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

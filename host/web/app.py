@@ -25,7 +25,7 @@ from host.web.help_pages import help_pages
 from host.web.help_texts import topic_of
 from host.web.in_place_pages import in_place_pages
 from host.web.live_stream import Streams, put_streams
-from host.web.navigation import FOOT, HEAD, ways_for
+from host.web.navigation import FOOT, HEAD, may_open, ways_for
 from host.web.people_pages import people_pages
 from host.web.reach import Reach
 from host.web.register_pages import register_pages
@@ -143,6 +143,7 @@ def _give_words(app: Flask) -> None:
             "visitor": visitor,
             "head_ways": ways_for(app, HEAD, visitor),
             "foot_ways": ways_for(app, FOOT, visitor),
+            "may_open": lambda address: may_open(app, address, visitor),
         }
 
 

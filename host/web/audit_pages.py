@@ -16,8 +16,8 @@ LINES_A_PAGE = 100
 def index() -> str:
     """One page of the list; ``after=N`` leaves out the newest N lines."""
     audit = the_desk().store.audit
-    after = max(0, request.args.get("after", 0, type=int))
     count = audit.count()
+    after = min(max(0, request.args.get("after", 0, type=int)), count)
     return render_template(
         "audit.html",
         entries=audit.newest(LINES_A_PAGE, after=after),

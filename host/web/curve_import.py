@@ -22,7 +22,14 @@ class CurveForm:
     added: str | None = None
 
 
-def imported(posted: Mapping[str, str], uploaded: str | None, file_name: str, own: OwnCurves) -> CurveForm:
+def imported(
+    posted: Mapping[str, str],
+    uploaded: str | None,
+    file_name: str,
+    own: OwnCurves,
+    *,
+    added_by: str = "",
+) -> CurveForm:
     """Add the curve that was typed, pasted or uploaded, or say beside the field why not.
 
     Parameters
@@ -33,10 +40,12 @@ def imported(posted: Mapping[str, str], uploaded: str | None, file_name: str, ow
     file_name : str
         Of that file: ``.toml`` is a whole curve, anything else a table.
     own : OwnCurves
+    added_by : str
+        Who is signed in; empty at an open desk.
     """
     typed = {name: posted.get(name, "").strip() for name in FIELDS}
     if uploaded is not None and file_name.lower().endswith(".toml"):
-        return _added(typed, typed["name"] or file_name[:-5].lower(), uploaded, own, "upload")
+        return _added(typed, typed["name"] or file_name[:-5].lower(), uploaded, own, "upload", added_by)
     if uploaded is not None:
         typed["table"] = uploaded
     errors = {
@@ -67,12 +76,14 @@ def imported(posted: Mapping[str, str], uploaded: str | None, file_name: str, ow
         )
     except CurveError as error:
         return CurveForm(typed=typed, errors={"table": str(error)})
-    return _added(typed, typed["name"] or name_of_title(typed["title"]), text, own, "table")
+    return _added(typed, typed["name"] or name_of_title(typed["title"]), text, own, "table", added_by)
 
 
-def _added(typed: Mapping[str, str], name: str, text: str, own: OwnCurves, where: str) -> CurveForm:
+def _added(
+    typed: Mapping[str, str], name: str, text: str, own: OwnCurves, where: str, added_by: str
+) -> CurveForm:
     try:
-        own.add(name, text)
+        own.add(name, text, added_by=added_by)
     except CurveError as error:
         of_name = "name for a curve" in str(error) or "another name" in str(error)
         return CurveForm(typed=typed, errors={"name" if of_name else where: str(error)})

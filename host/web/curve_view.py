@@ -38,6 +38,8 @@ class CurveView:
     ----------
     curve : ReferenceCurve
     is_own : bool
+    added_by : str
+        Who added it; empty where nobody was signed in, and for the bench's own.
     chart : Markup
     rows : tuple of (chosen scale, other scale, least, nominal, largest)
         As printed; where coefficients are printed, worked out.
@@ -47,6 +49,7 @@ class CurveView:
 
     curve: ReferenceCurve
     is_own: bool
+    added_by: str
     chart: Markup
     rows: tuple[tuple[str, str, str, str, str], ...]
     coincides_with: tuple[str, ...]
@@ -63,10 +66,12 @@ def curve_rows(store: Store) -> tuple[CurveRowView, ...]:
 
 def curve_view(curve: ReferenceCurve, store: Store, scale: Scale) -> CurveView:
     """One curve in full, beside all the others."""
+    own = store.curves.get(curve.name)
     others = [other for other in all_curves(store.curves) if other.name != curve.name]
     return CurveView(
         curve=curve,
         is_own=curve.name not in curve_names(),
+        added_by=own.added_by if own else "",
         chart=_page(curve_chart_svg([curve], fahrenheit=scale is Scale.FAHRENHEIT)),
         rows=_rows(curve, scale),
         coincides_with=tuple(other.name for other in others if _coincide(curve, other)),

@@ -18,6 +18,7 @@ from host.web.curve_import import CurveForm, imported
 from host.web.curve_list import every_curve
 from host.web.curve_view import comparison_charts, curve_rows, curve_view, degrees_text, ohm_text
 from host.web.desk_behind import the_desk
+from host.web.operator import operator_of
 from host.web.rules import allowed
 
 curves_pages = Blueprint("curves", __name__)
@@ -61,7 +62,7 @@ def add() -> AnyResponse | tuple[str, int]:
         except UnicodeDecodeError:
             form = CurveForm(typed=dict(request.form), errors={"upload": "Save the file as UTF-8 text."})
             return render_template("curve_add.html", form=form), 422
-    form = imported(request.form, text, name, the_desk().store.curves)
+    form = imported(request.form, text, name, the_desk().store.curves, added_by=operator_of(""))
     if form.added is None:
         return render_template("curve_add.html", form=form), 422
     return redirect(f"/curves/{form.added}", 303)

@@ -45,12 +45,13 @@ FOOT: tuple[Way, ...] = (
 
 def ways_for(app: Flask, ways: Iterable[Way], visitor: Visitor) -> list[Way]:
     """Those ways that lead somebody to a page they may open."""
-    return [way for way in ways if _may_go(app, way, visitor)]
+    return [way for way in ways if may_open(app, way.address, visitor)]
 
 
-def _may_go(app: Flask, way: Way, visitor: Visitor) -> bool:
+def may_open(app: Flask, address: str, visitor: Visitor) -> bool:
+    """Tell whether the rule of the page at an address lets somebody in."""
     try:
-        endpoint, _ = app.url_map.bind("").match(way.address)
+        endpoint, _ = app.url_map.bind("").match(address)
     except HTTPException:
         return False
     rule = rule_of(app, endpoint)

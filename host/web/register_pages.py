@@ -15,6 +15,7 @@ from host.store.instrument_standing import InstrumentStanding
 from host.web.desk_behind import the_desk
 from host.web.instrument_form import InstrumentForm, empty_form, filled_form, pasted_form
 from host.web.instrument_view import instrument_view
+from host.web.operator import operator_of
 from host.web.register_list import register_groups, troubles
 from host.web.rules import allowed
 
@@ -86,7 +87,11 @@ def mark(number: int) -> AnyResponse | tuple[str, int]:
         return _instrument_page(standing, typed, {"mark": "Choose what is to be said of it."}), 422
     try:
         the_desk().store.register.mark(
-            standing.kind, standing.serial, Mark(typed["mark"]), reason=typed["reason"]
+            standing.kind,
+            standing.serial,
+            Mark(typed["mark"]),
+            reason=typed["reason"],
+            by=operator_of(""),
         )
     except DeskError as error:
         return _instrument_page(standing, typed, {"reason": str(error)}), 422

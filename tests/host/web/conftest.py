@@ -439,6 +439,15 @@ def finished_desk(tmp_path: Path, _finished_folder: Path) -> Iterator[SmallDesk]
 
 
 @pytest.fixture
+def peopled_result(finished_desk: SmallDesk, clock: Clock, quick_passwords: Passwords) -> PeopledDesk:
+    """The desk on which run 1 came to its certificate, with an authoriser's account."""
+    app = create_app(finished_desk, passwords=quick_passwords)
+    made = PeopledDesk(desk=finished_desk, clock=clock, app=app)
+    made.add("Ida Marsh", Role.AUTHORISER)
+    return made
+
+
+@pytest.fixture
 def real_probe_paper() -> str:
     """Register file of a probe that exists."""
     return PROBE_PAPER.replace("simulated = true\n", "").replace('"P-1"', '"P-3"')

@@ -212,6 +212,19 @@ def test_a_student_neither_sees_certificates_nor_a_way_to_them(peopled):
     assert 'href="/certificates"' in technician.get("/").text
 
 
+def test_a_student_reads_a_result_but_not_its_certificate(peopled_result):
+    student = peopled_result.sit_down(Role.STUDENT)
+    page = student.get("/runs/1").text
+    assert "The numbers" in page and "/certificates/" not in page
+    number = re.search(
+        r"/certificates/(\w+)\.pdf", peopled_result.sit_down(Role.TECHNICIAN).get("/runs/1").text
+    )[1]
+    for kind in ("pdf", "json"):
+        answer = student.get(f"/certificates/{number}.{kind}")
+        assert answer.status_code == 403 and "This is not for your role" in answer.text
+        assert number not in answer.text
+
+
 def test_every_page_says_who_is_signed_in_and_how_to_sign_out(peopled):
     page = peopled.sit_down(Role.AUTHORISER, name="Ida Marsh").get("/runs").text
     assert "Ida Marsh" in page and 'action="/sign-out"' in page

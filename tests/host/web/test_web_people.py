@@ -119,3 +119,46 @@ def test_who_is_signed_in_signs_for_what_is_measured_whatever_is_typed(peopled):
     assert peopled.desk.store.runs.get(1).settings["operator"] == "Bo Teller"
     page = reader.get("/stations/bench-1").text
     assert "Bo Teller, as you are signed in" in page and 'name="operator"' not in page
+
+
+def test_who_is_signed_in_stands_beside_a_mark_and_a_curve(peopled):
+    reader = peopled.sit_down(Role.TECHNICIAN, name="Bo Teller")
+    store = peopled.desk.store
+    probe = next(one for one in store.register.standings() if one.kind.value == "probe")
+    marked = reader.post(
+        f"/register/{probe.number}/mark", data={"mark": "retired", "reason": "Its lead is cut."}
+    )
+    assert marked.status_code == 303
+    assert "retired by Bo Teller" in reader.get(marked.location).text
+    form = {
+        "name": "grey-van",
+        "title": "Grey van",
+        "source": "Invented, page 1",
+        "table": "0 6000\n40 1200\n90 250",
+    }
+    added = reader.post("/curves/add", data=form)
+    assert added.status_code == 303
+    assert store.curves.get("grey-van").added_by == "Bo Teller"
+    assert "Bo Teller" in re.search(r"added by</dt><dd>([^<]*)<", reader.get(added.location).text)[1]
+    deeds = [(entry.person, entry.deed) for entry in store.audit.newest(2)]
+    assert deeds == [("Bo Teller", "added a curve"), ("Bo Teller", "changed the register")]
+
+
+def test_more_rows_to_type_into_are_no_run(peopled):
+    reader = peopled.sit_down(Role.TECHNICIAN, name="Bo Teller")
+    before = peopled.desk.store.audit.count()
+    assert reader.post("/typed", data={"more": "more"}).status_code == 200
+    assert peopled.desk.store.audit.count() == before
+
+
+def test_guesses_and_the_wait_they_earn_are_in_the_list(peopled):
+    for _ in range(5):
+        peopled.sign_in(peopled.somebody(), "Ida Marsh", "guess by guess")
+    page = peopled.sit_down(Role.INSTRUCTOR).get("/audit").text
+    assert page.count("wrong password") >= 4 and "has to wait after wrong passwords" in page
+    assert "guess by guess" not in page
+
+
+@pytest.mark.parametrize("after", ["-5", "7000", "9" * 30, "x"])
+def test_a_page_of_the_list_that_is_not_there_is_no_fault(peopled, after):
+    assert peopled.sit_down(Role.INSTRUCTOR).get(f"/audit?after={after}").status_code == 200
