@@ -112,6 +112,7 @@ class DrivenBench(ABC):
             tree=below.one_wire_tree, stale_after_s=wiring.one_wire.stale_after_s
         )
         self._settled_s = {name: 0.0 for name in self._channels}
+        self._is_closed = False
         self._box_trouble: str | None = None
         try:
             self._box.off()
@@ -263,7 +264,10 @@ class DrivenBench(ABC):
         self._box.off()
 
     def close(self) -> None:
-        """Make safe and let go of the hardware."""
+        """Make safe and let go of the hardware; a second time nothing happens."""
+        if self._is_closed:
+            return
+        self._is_closed = True
         try:
             self.safe()
         except RelayError as error:

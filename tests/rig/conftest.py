@@ -17,7 +17,7 @@ from calibration.contract.readings import ChannelReading, Insertion, Quality, Re
 from calibration.contract.senml import decode_readings
 from calibration.contract.topics import topic
 from rig.bell import Bell
-from rig.bench import BenchSample
+from rig.bench import BenchSample, SimulatedBench, simulated_bench
 from rig.clock import Clock, SimulatedClock
 from rig.connection import BrokerAddress
 from rig.errors import OrderRefused
@@ -28,6 +28,7 @@ from rig.outbox import Outbox
 from rig.outbox_file import OutboxFile
 from rig.sampler import Sampler
 from rig.trouble import TroubleBoard
+from rig.wiring import load_wiring
 
 DEADLINE_S = 30.0
 
@@ -295,3 +296,24 @@ def make_desk() -> Iterator[Callable[..., PromptDesk]]:
     yield make
     for desk in made:
         desk.close()
+
+
+@pytest.fixture
+def make_bench(tmp_path: Path) -> Iterator[Callable[..., SimulatedBench]]:
+    """Simulated benches in the test's folder; all are closed afterwards."""
+    made: list[SimulatedBench] = []
+
+    def make(*, seed: int = 11, plant: tuple[str, float] | None = None) -> SimulatedBench:
+        bench = simulated_bench(
+            wiring=load_wiring(),
+            seed=seed,
+            plant=plant,
+            world_file=tmp_path / f"{len(made)}" / "world.json",
+            clock=SimulatedClock(start_utc_s=1_800_000_000.0),
+        )
+        made.append(bench)
+        return bench
+
+    yield make
+    for bench in made:
+        bench.close()
