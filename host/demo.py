@@ -24,9 +24,9 @@ from host.procedures.runs_at_work import RunView, wait_until_over
 from host.procedures.sender_check import Phase, SenderCheckState
 from host.procedures.sender_check_start import SenderCheckWish
 from host.rig_process import SERVING_SPEED, RigProcess, rig_command
+from host.simulated_bench import SIMULATED_CURVE
 
 STATION = "bench-1"
-CURVE = "ntc-310-80c"
 SET_POINTS_C = (30.0, 60.0, 85.0)
 
 _SHOP = {
@@ -178,7 +178,7 @@ class Demo:
         wish = SenderCheckWish(
             station=STATION,
             item=item,
-            curve=CURVE,
+            curve=SIMULATED_CURVE,
             set_points_c=SET_POINTS_C,
             operator="demo",
             move_connector=True,

@@ -11,6 +11,8 @@ from host.rig_process import SERVING_SPEED, RigProcess
 from host.store import Store
 
 STATION = "simulated-1"
+#: Reference curve that simulated senders are meant to follow.
+SIMULATED_CURVE = "ntc-310-80c"
 _SEED = 1
 _PAPERS = ("probe.toml", "decade_box.toml")
 _COMES_UP_WITHIN_S = 60.0

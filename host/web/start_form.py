@@ -12,6 +12,7 @@ from calibration.temperature_scale import celsius_from_fahrenheit
 from host.certificates.errors import CertificateError
 from host.certificates.printable import LONGEST_NAME, printable_text
 from host.procedures.run_kind import RunKind
+from host.simulated_bench import SIMULATED_CURVE
 from host.store import Store
 from host.store.own_curves import OwnCurves
 from host.store.settings import RULES, Settings
@@ -115,15 +116,22 @@ def curve_choices(own: OwnCurves) -> tuple[CurveChoice, ...]:
     return tuple(CurveChoice(name=name, words=_curve_words(curve)) for name, curve in curves(own).items())
 
 
-def empty_form(store: Store, settings: Settings, scale: Scale, asked: Mapping[str, str]) -> StartForm:
-    """Form to be filled in: what the address asks for, else what the last run here had."""
+def empty_form(
+    store: Store, settings: Settings, scale: Scale, asked: Mapping[str, str], *, simulated: bool = False
+) -> StartForm:
+    """Form to be filled in: what the address asks for, else what the last run here had.
+
+    Which curve a real sender is meant to follow, nobody but its tester knows: none is proposed before the
+    first run. A simulated one is meant to follow its own.
+    """
     runs = [run for run in store.runs.all() if run.kind == RunKind.SENDER_CHECK]
     last = runs[-1].settings if runs else {}
     known = curves(store.curves)
     names = tuple(known)
     # A check of the next sender is mostly one of the same curve by the same hands, for another customer.
     curve = next(
-        (name for name in (asked.get("curve"), last.get("curve")) if name in names), names[0] if names else ""
+        (name for name in (asked.get("curve"), last.get("curve")) if name in names),
+        SIMULATED_CURVE if simulated else "",
     )
     same_curve = last.get("curve") == curve
     limit_k = last.get("limit_k") if same_curve else None

@@ -55,8 +55,9 @@ def index_live() -> Response:
 @allowed(*ALL_ROLES)
 def station_page(station: str) -> str:
     """One station: live strip, strip chart, values, and the form that starts a check."""
-    form = empty_form(the_desk().store, g.settings, g.scale, request.args)
-    return _station_page(_now(station), form)
+    now = _now(station)
+    form = empty_form(the_desk().store, g.settings, g.scale, request.args, simulated=now.simulated)
+    return _station_page(now, form)
 
 
 @stations_pages.get("/stations/<station>/live")

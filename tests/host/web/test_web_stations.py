@@ -5,7 +5,10 @@ import pytest
 
 from calibration.contract.readings import Insertion, Quality
 from host.live import Live
+from host.store.settings import Settings
 from host.web.app import create_app
+from host.web.scale import Scale
+from host.web.start_form import empty_form
 
 pytestmark = pytest.mark.slow
 
@@ -252,3 +255,16 @@ def test_a_rig_that_starts_anew_infers_no_time_from_the_start_before(browser, be
     bench.boot, bench.seq, bench.utc_s = "00000002-0000abcd", 0, None
     bench.read(1)
     assert "Time unknown" in values_of(browser.get("/stations/bench-1").text)
+
+
+@pytest.mark.parametrize(("simulated", "proposed"), [(True, "ntc-310-80c"), (False, "")])
+def test_no_curve_is_proposed_for_a_real_sender_before_the_first_run(desk, simulated, proposed):
+    form = empty_form(desk.store, Settings(), Scale.CELSIUS, {}, simulated=simulated)
+    assert form.typed["curve"] == proposed
+
+
+def test_a_check_without_a_curve_is_refused_beside_the_field(browser, bench):
+    form = {"item": "Sender", "curve": "", "set_points": "30 60 85", "rule": "guarded"}
+    answer = browser.post("/stations/bench-1/sender-check", data=form)
+    assert answer.status_code == 422
+    assert 'id="curve-wrong"' in answer.text and "Choose …" in answer.text
