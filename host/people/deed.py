@@ -8,7 +8,7 @@ class Deed(StrEnum):
     """One kind of deed; its value is what the list shows."""
 
     SIGNED_IN = "signed in"
-    SIGN_IN_REFUSED = "wrong password"
+    SIGN_IN_REFUSED = "gave a wrong password"
     LOCKED_OUT = "has to wait after wrong passwords"
     SIGNED_OUT = "signed out"
     SCREEN_PINNED = "pinned a screen"

@@ -3,7 +3,7 @@
 import threading
 from dataclasses import dataclass
 
-from host.people.account import Account, roles_text
+from host.people.account import Account
 from host.people.deed import Deed
 from host.people.lockout import FOR_A_NAME, FOR_AN_ADDRESS, wait_s, wait_words
 from host.people.password import Passwords
@@ -69,13 +69,14 @@ class SignIn:
     def _refused(self, account: Account | None, name: str, address: str) -> Refused:
         self._store.sign_in_failures.add(name, address)
         # A name that nobody has may be a password typed into the wrong field: it is not written down.
-        person = "" if account is None else account.name
-        role = "" if account is None else roles_text(account.roles)
-        self._store.audit.add(Deed.SIGN_IN_REFUSED, person=person, role=role, subject=f"from {address}")
+        whose = "an unknown name" if account is None else account.name
+        # Who typed it is not known: the line stands under nobody's name.
+        subject = f"for {whose}, from {address}"
+        self._store.audit.add(Deed.SIGN_IN_REFUSED, subject=subject)
         words = self._wait_words(name, address)
         if words is None:
             return Refused(words=_WRONG)
-        self._store.audit.add(Deed.LOCKED_OUT, person=person, role=role, subject=f"from {address}")
+        self._store.audit.add(Deed.LOCKED_OUT, subject=subject)
         return Refused(words=f"{_WRONG} {words}")
 
     def _wait_words(self, name: str, address: str) -> str | None:

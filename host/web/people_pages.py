@@ -59,7 +59,7 @@ def roles(number: int) -> AnyResponse | tuple[str, int]:
     try:
         people.set_roles(number, _roles())
     except PersonError as error:
-        return _page(trouble=f"{account.name}: {error}"), 422
+        return _page(changing=number, errors_of_change={"roles": str(error)}, chosen=_roles()), 422
     note(Deed.ROLES_CHANGED, f"{account.name}: {roles_text(_roles())}")
     return redirect("/people", 303)
 
@@ -73,7 +73,7 @@ def able(number: int) -> AnyResponse | tuple[str, int]:
     try:
         people.set_disabled(number, disabled)
     except PersonError as error:
-        return _page(trouble=f"{account.name}: {error}"), 422
+        return _page(changing=number, errors_of_change={"able": str(error)}), 422
     note(Deed.ACCOUNT_DISABLED if disabled else Deed.ACCOUNT_ENABLED, account.name)
     return redirect("/people", 303)
 
@@ -86,7 +86,7 @@ def password(number: int) -> AnyResponse | tuple[str, int]:
     try:
         made = the_door().sign_in.new_hash(request.form.get("password", ""), person=account.name)
     except PersonError as error:
-        return _page(trouble=f"{account.name}: {error}"), 422
+        return _page(changing=number, errors_of_change={"password": str(error)}), 422
     store.people.set_password(number, made)
     store.sign_in_failures.forget_name(account.name)
     note(Deed.PASSWORD_CHANGED, account.name)
@@ -119,7 +119,8 @@ def _page(
     typed: str = "",
     chosen: frozenset[Role] = frozenset(),
     errors: dict[str, str] | None = None,
-    trouble: str = "",
+    changing: int | None = None,
+    errors_of_change: dict[str, str] | None = None,
 ) -> str:
     return render_template(
         "people.html",
@@ -128,5 +129,6 @@ def _page(
         typed=typed,
         chosen=chosen,
         errors=errors or {},
-        trouble=trouble,
+        changing=changing,
+        errors_of_change=errors_of_change or {},
     )

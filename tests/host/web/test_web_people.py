@@ -70,6 +70,10 @@ def test_a_new_password_from_a_keeper_ends_the_old_one(peopled):
     peopled.add("Bo Teller", Role.TECHNICIAN)
     answer = keeper.post(f"/people/{number_of(peopled, 'Bo Teller')}/password", data={"password": PASSWORD})
     assert answer.status_code == 303
+    short = keeper.post(f"/people/{number_of(peopled, 'Bo Teller')}/password", data={"password": "short"})
+    assert short.status_code == 422
+    beside = re.search(rf'id="password-{number_of(peopled, "Bo Teller")}-wrong">([^<]*)<', short.text)[1]
+    assert "characters" in beside and short.text.count("<details open>") == 1
     assert peopled.sign_in(peopled.somebody(), "Bo Teller").status_code == 422
     assert peopled.sign_in(peopled.somebody(), "Bo Teller", PASSWORD).status_code == 303
 
@@ -80,6 +84,7 @@ def test_the_last_one_who_keeps_the_people_stays(peopled):
     roles = f"/people/{number_of(peopled, 'Ida Marsh')}/roles"
     answer = keeper.post(roles, data={"role": ["student"]})
     assert answer.status_code == 422
+    assert answer.text.count("<details open>") == 1 and 'class="error" role="alert"' in answer.text
     assert Role.AUTHORISER in peopled.desk.store.people.named("Ida Marsh").roles
 
 
@@ -154,9 +159,14 @@ def test_more_rows_to_type_into_are_no_run(peopled):
 def test_guesses_and_the_wait_they_earn_are_in_the_list(peopled):
     for _ in range(5):
         peopled.sign_in(peopled.somebody(), "Ida Marsh", "guess by guess")
-    page = peopled.sit_down(Role.INSTRUCTOR).get("/audit").text
-    assert page.count("wrong password") >= 4 and "has to wait after wrong passwords" in page
-    assert "guess by guess" not in page
+    peopled.sign_in(peopled.somebody(), "guessed into the wrong field", "x")
+    page = re.sub(r"<[^>]+>", "", peopled.sit_down(Role.INSTRUCTOR).get("/audit").text)
+    assert page.count("Somebody not signed in gave a wrong password: for Ida Marsh, from 127.0.0.1") == 5
+    assert page.count("Somebody not signed in has to wait after wrong passwords: for Ida Marsh") == 1
+    assert page.count("gave a wrong password: for an unknown name") == 1
+    assert "guess" not in page
+    written = {entry.person for entry in peopled.desk.store.audit.newest(100)}
+    assert "Ida Marsh" not in written, "who types a name is not yet its person"
 
 
 @pytest.mark.parametrize("after", ["-5", "7000", "9" * 30, "x"])
