@@ -5,6 +5,7 @@ Complete by construction: a plant without a row fails the first test.
 
 import math
 from collections.abc import Callable, Iterator
+from contextlib import suppress
 from dataclasses import dataclass
 from pathlib import Path
 from statistics import fmean, pstdev
@@ -382,6 +383,24 @@ def test_every_plant_has_a_row() -> None:
 def test_each_fault_has_the_word_or_the_effect_of_its_row(make, name: str) -> None:
     pair = Pair(faulty=make((name, PLANTS[name].size)), sound=make(None))
     TABLE[name](pair)
+
+
+def test_every_quality_word_of_the_rig_is_the_answer_to_some_fault(make) -> None:
+    """Those that a desk gives stand beside a reading and are never the rig's (protocol, rule 5)."""
+    found: set[Quality] = set()
+    for name in TABLE:
+        bench = make((name, PLANTS[name].size))
+        bench.hands({"do": "heater", "temperature_c": 90})  # a value that hangs is told while others move
+        bench.set_insertion(Insertion.SENDER)
+        found |= {one.quality for one in bench.sample().channels.values()}  # relays have just moved
+        bench.set_insertion(Insertion.NONE)
+        for sample in passes(bench, 80):
+            found |= {one.quality for one in sample.channels.values()}
+        bench.set_range(2700.0)
+        with suppress(RelayError):
+            box_in(bench, 100.0)  # below what that range reports
+        found |= {one.quality for one in passes(bench, 2)[-1].channels.values()}
+    assert found == set(Quality)
 
 
 @pytest.mark.parametrize("name", TABLE)
