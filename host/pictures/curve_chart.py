@@ -9,6 +9,7 @@ from calibration.errors import CurveError
 from calibration.temperature_scale import fahrenheit_from_celsius
 from host.pictures.drawn_figure import LETTER_PT, drawn_svg
 from host.pictures.ink import ON_PAPER, Surface
+from host.pictures.ohm_ticks import ohm_ticks
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -49,7 +50,7 @@ def curve_chart_svg(
             _draw_curve(axes, curve, line, fahrenheit=fahrenheit, with_limits=len(curves) == 1)
         _dress(axes, "resistance in Ω", fahrenheit=fahrenheit, small=small)
         if not small:
-            _ohm_ticks(axes)
+            ohm_ticks(axes)
 
     return drawn_svg(
         draw,
@@ -151,15 +152,6 @@ def _dress(axes: "Axes", what: str, *, fahrenheit: bool, small: bool) -> None:
     axes.set_title(what, loc="left", fontsize=LETTER_PT, color=ON_PAPER.line)
     axes.set_xlabel(f"temperature in {'°F' if fahrenheit else '°C'}", loc="right", labelpad=1.5)
     axes.xaxis.label.set(color=ON_PAPER.line, fontsize=LETTER_PT)
-
-
-def _ohm_ticks(axes: "Axes") -> None:
-    """Ohms in plain digits at 1, 2 and 5 of each decade that is in sight."""
-    low, high = axes.get_ylim()
-    ticks = [first * 10.0**power for power in range(-1, 8) for first in (1, 2, 5)]
-    seen = [tick for tick in ticks if low <= tick <= high]
-    axes.set_yticks(seen, [f"{tick:,.10g}" for tick in seen])
-    axes.set_yticks([], minor=True)
 
 
 def _said(curve: ReferenceCurve, fahrenheit: bool) -> str:

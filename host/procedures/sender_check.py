@@ -70,6 +70,8 @@ class SenderCheckState:
         (boot, seq) behind which the open window began.
     look_from : tuple[str, int] or None
         (boot, seq) behind which readings count for what comes next.
+    heated_from : tuple[str, int] or None
+        (boot, seq) behind which the bath was heated for the first plateau.
     windows : tuple[Window, ...]
     is_fitted : bool
         Whether the sender hangs in the bath.
@@ -91,6 +93,7 @@ class SenderCheckState:
     box_read: tuple[Citation, ...] = ()
     opened_at: tuple[str, int] | None = None
     look_from: tuple[str, int] | None = None
+    heated_from: tuple[str, int] | None = None
     windows: tuple[Window, ...] = ()
     is_fitted: bool = False
     answers: Mapping[str, str] = field(default_factory=dict)
@@ -170,7 +173,7 @@ def advance(state: SenderCheckState, event: Event) -> SenderCheckState:
                 state, box_read=(*state.box_read, citation), look_from=(citation.boot, citation.last)
             )
         case Kind.OHMS_CHECKED:
-            return replace(state, phase=Phase.PLATEAUS)
+            return replace(state, phase=Phase.PLATEAUS, heated_from=state.look_from)
         case Kind.SETTLED:
             return replace(state, opened_at=_mark(payload), reason=None)
         case Kind.WINDOW_GIVEN_UP:
@@ -219,8 +222,9 @@ def _set_up(state: SenderCheckState) -> SenderCheckState:
     """On to the ohms check, or past it, once everything is set up."""
     if state.set_up_step is not None:
         return state
-    is_checked = state.started.ohms_check is not None
-    return replace(state, phase=Phase.PLATEAUS if is_checked else Phase.OHMS_CHECK)
+    if state.started.ohms_check is None:
+        return replace(state, phase=Phase.OHMS_CHECK)
+    return replace(state, phase=Phase.PLATEAUS, heated_from=state.look_from)
 
 
 def _with_window(state: SenderCheckState, payload: Mapping[str, Any]) -> SenderCheckState:

@@ -9,6 +9,7 @@ from host.errors import DeskError
 from host.people.role import ALL_ROLES
 from host.procedures.bench_setup import decade_box_of
 from host.procedures.run_kind import RunKind
+from host.web.course_view import CourseView, course_view_of
 from host.web.desk_behind import the_desk
 from host.web.result_view import result_view_of
 from host.web.rules import allowed
@@ -46,11 +47,29 @@ def run_page(run: int) -> str | AnyResponse:
         result = result_view_of(
             issued, g.scale, curve=started.reference_curve, box=decade_box_of(started.decade_box)
         )
-        return render_template("result.html", view=view, result=result, as_left=_as_left_of(run))
+        return render_template(
+            "result.html", view=view, result=result, as_left=_as_left_of(run), course=_course(view)
+        )
     live = desk.live.station(view.station)
     now = None if live is None else station_now(desk, live, probe_in_register(desk))
     template = "stopped.html" if view.state.is_over else "run.html"
-    return render_template(template, view=view, now=now, mark=card_mark(view.card), hands=_can_help(run))
+    return render_template(
+        template,
+        view=view,
+        now=now,
+        mark=card_mark(view.card),
+        hands=_can_help(run),
+        course=None if view.state.is_over else _course(view),
+    )
+
+
+@runs_pages.get("/runs/<int:run>/course")
+@allowed(*ALL_ROLES)
+def course(run: int) -> Response:
+    """The way of the sender so far, for a page that is already open."""
+    response = make_response(render_template("_course.html", course=_course(_view(run))))
+    response.headers["Cache-Control"] = "no-store"
+    return response
 
 
 @runs_pages.get("/runs/<int:run>/card")
@@ -103,6 +122,10 @@ def _view(run: int) -> "RunView":
         return the_desk().runs.view(run)
     except DeskError as error:
         abort(404, description=str(error))
+
+
+def _course(view: "RunView") -> CourseView | None:
+    return course_view_of(view.state, the_desk().store, g.scale)
 
 
 def _as_left_of(run: int) -> int | None:

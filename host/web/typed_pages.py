@@ -55,7 +55,9 @@ def result(run: int) -> str:
         view = _view(run)
     assert view.certificate is not None
     issued = the_desk().store.certificates.get(view.certificate)
-    return render_template("result.html", view=view, result=result_view_of(issued, g.scale), as_left=None)
+    return render_template(
+        "result.html", view=view, result=result_view_of(issued, g.scale), as_left=None, course=None
+    )
 
 
 def _view(run: int) -> HandCheckView:

@@ -65,6 +65,12 @@ def test_boots_have_watermarks_of_their_own(store: Store, make_pack: MakePack) -
     assert store.latest_boot("bench-1") == NEXT_BOOT
 
 
+def test_every_third_reading_is_that_whose_number_three_divides(store: Store, make_pack: MakePack) -> None:
+    take(store, *(encode_readings(make_pack(seq=seq)) for seq in range(1, 11)))
+    thinned = store.packs.readings("bench-1", BOOT, 2, 10, every=3)
+    assert [pack.seq for pack in thinned] == [3, 6, 9]
+
+
 def test_a_resent_reading_is_ignored(store: Store, make_pack: MakePack) -> None:
     payload = encode_readings(make_pack(seq=1))
     take(store, payload)

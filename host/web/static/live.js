@@ -5,12 +5,14 @@ import { StripChart } from "./strip_chart.js";
 
 const QUIET_MS = 6000; // the desk speaks every second or so
 const AGAIN_MS = 5000;
+const COURSE_MS = 8000; // a picture of the whole way changes slowly
 
 const stream = document.querySelector("[data-stream]");
 const canvas = document.querySelector("[data-chart]");
 const chart = canvas && new StripChart(canvas);
 const live = document.querySelector("[data-live]");
 const cardPlace = document.querySelector("[data-card]");
+const course = document.querySelector("[data-course]");
 const form = document.querySelector(".start form");
 
 let source = null;
@@ -69,6 +71,16 @@ async function takeCard(mark) {
   }
 }
 
+async function takeCourse() {
+  if (document.hidden) return;
+  try {
+    const answer = await fetch(course.dataset.course);
+    if (answer.ok) put(course, await answer.text());
+  } catch {
+    // The desk is away for a moment; the next turn asks again.
+  }
+}
+
 function take(message) {
   lastHeard = Date.now();
   if (message.lastEventId) lastId = message.lastEventId;
@@ -122,4 +134,5 @@ document.addEventListener("visibilitychange", () => {
 window.addEventListener("pagehide", close);
 window.addEventListener("pageshow", open);
 setInterval(() => !document.hidden && sayCut(), 2000);
+if (course) setInterval(takeCourse, COURSE_MS);
 open();

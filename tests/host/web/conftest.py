@@ -96,6 +96,8 @@ class SmallBench:
     has_loose_contact: bool = False
     utc_s: float | None = None
     clock_step_s: float | None = None
+    sender_lag_s: float = 0.0
+    _sender_c: float | None = None
     _burst_due: bool = False
     _time_s: float = 0.0
     _insertion: Insertion = Insertion.NONE
@@ -159,7 +161,8 @@ class SmallBench:
             self._range_ohm = 2700.0 if self.bath_c < 45.0 else 750.0
         wobble_k = 0.01 * math.sin(self._time_s * 1.7)
         probe_ohm = PROBE.resistance_ohm(self.bath_c + wobble_k)
-        sender_ohm = load_curve(CURVE).nominal.resistance_ohm(self.bath_c + wobble_k) + self.series_ohm
+        sender_c = self._sender_body_c() + wobble_k
+        sender_ohm = load_curve(CURVE).nominal.resistance_ohm(sender_c) + self.series_ohm
         if self._insertion is Insertion.SENDER:
             sender_ohm = self._decade_ohm + 0.4
         if self._insertion is Insertion.PROBE:
@@ -179,6 +182,14 @@ class SmallBench:
             insertion=self._insertion, range_ohm=self._range_ohm, channels=channels,
             burst=self._burst(sender_ohm), utc_s=self.utc_s, clock_step_s=self.clock_step_s,
         )  # fmt: skip
+
+    def _sender_body_c(self) -> float:
+        """The bath, followed as a body of one time constant follows it."""
+        if self._sender_c is None or self.sender_lag_s == 0.0:
+            self._sender_c = self.bath_c
+        else:
+            self._sender_c += (self.bath_c - self._sender_c) * -math.expm1(-0.25 / self.sender_lag_s)
+        return self._sender_c
 
     def _burst(self, sender_ohm: float) -> tuple[BurstReading, ...]:
         """A second of single conversions, where one was ordered; loose, every seventh of them is open."""

@@ -1,3 +1,4 @@
+import json
 import shutil
 import threading
 import time
@@ -192,6 +193,20 @@ def test_the_strip_chart_is_drawn_from_the_ring_and_goes_on(visit, finished_desk
     }"""
     until(page, f"({inked})() > 1500")
     expect(page.locator("canvas")).not_to_have_class("empty")
+
+
+def test_the_picture_of_the_way_goes_on_without_a_reload(visit, finished_desk):
+    bench = finished_desk.benches["bench-1"]
+    finished_desk.lead_until_phase(3, "plateaus", bench=bench)
+    bench.heater_c = 40.0
+    bench.read(100)
+    page = visit().open("runs/3")
+    page.evaluate("window.sameLife = true")
+    expect(page.locator(".course-chart svg")).to_be_visible()
+    said = page.locator(".course .aside").inner_text()
+    bench.read(200)
+    until(page, f"document.querySelector('.course .aside').innerText !== {json.dumps(said)}")
+    assert page.evaluate("window.sameLife") is True
 
 
 def test_the_card_moves_on_by_itself_when_the_run_does(visit, finished_desk):
