@@ -65,6 +65,9 @@ TOPICS: Mapping[str, Topic] = {
             "Then follow the one instruction on the page; a reload or another phone shows the same place.",
             "The limit comes with the curve. Where the curve was printed without one, write how many "
             "kelvin the sender may be off.",
+            "The picture of the way shows the sender’s resistance over the bath, its curve dashed. While the "
+            "bath heats the sender lags and its branch stands off the curve; held at a plateau (a ring) it "
+            "closes. A branch that stays open when held is the sender’s error, or leads and clips.",
             "Three verdicts: ● in tolerance, ◆ out of tolerance, ◐ not decided. Not decided means that "
             "the limit lies within the uncertainty: measure better, or accept the risk with the simple "
             "rule.",
