@@ -140,7 +140,10 @@ def _write(path: Path, lines: list[str]) -> None:
     try:
         found = path.read_text(encoding="utf-8")
     except FileNotFoundError:
-        path.write_text("\n".join(lines) + "\n", encoding="utf-8")
+        # Whole or not at all: whoever waits for a paper reads it as soon as it is there.
+        part = path.with_suffix(".part")
+        part.write_text("\n".join(lines) + "\n", encoding="utf-8")
+        part.replace(path)
         return
     if serial not in found.splitlines():
         raise SavedWorldError(

@@ -140,10 +140,10 @@ class Shop:
 @pytest.fixture
 def shop(tmp_path: Path, until: Callable[..., None]) -> Iterator[Shop]:
     shop = Shop(tmp_path, until)
-    shop.start_desk()
-    shop.start_rig()
-    shop.register_papers()
     try:
+        shop.start_desk()
+        shop.start_rig()
+        shop.register_papers()
         yield shop
     finally:
         shop.stop()
