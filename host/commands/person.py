@@ -123,11 +123,8 @@ def password(name: str, password_file: Path | None, password_stdin: bool, folder
 @data_option
 def disable(name: str, folder: DataFolder) -> None:
     """Let NAME sign in no more; what they did stays under their name."""
-    with opened(folder) as store:
-        account = store.people.named(name)
-        store.people.set_disabled(account.number, True)
-        _note(store, Deed.ACCOUNT_DISABLED, account.name)
-    click.echo(f"{account.name} cannot sign in any more and is signed out everywhere.")
+    person = _set_disabled(folder, name, True, Deed.ACCOUNT_DISABLED)
+    click.echo(f"{person} cannot sign in any more and is signed out everywhere.")
 
 
 @command.command(cls=OneLineCommand)
@@ -135,11 +132,16 @@ def disable(name: str, folder: DataFolder) -> None:
 @data_option
 def enable(name: str, folder: DataFolder) -> None:
     """Let NAME sign in again."""
+    click.echo(f"{_set_disabled(folder, name, False, Deed.ACCOUNT_ENABLED)} may sign in again.")
+
+
+def _set_disabled(folder: DataFolder, name: str, disabled: bool, deed: Deed) -> str:
+    """Disable or enable an account; its name as certificates have it."""
     with opened(folder) as store:
         account = store.people.named(name)
-        store.people.set_disabled(account.number, False)
-        _note(store, Deed.ACCOUNT_ENABLED, account.name)
-    click.echo(f"{account.name} may sign in again.")
+        store.people.set_disabled(account.number, disabled)
+        _note(store, deed, account.name)
+    return account.name
 
 
 def _refuse_taken(store: Store, person: str) -> None:

@@ -12,13 +12,12 @@ from typing import Any
 
 from calibration.conformity import DecisionRule
 from calibration.curves import ReferenceCurve, curve_from_toml
-from host.certificates.canonical import canonical_json
-from host.certificates.pdf import render_pdf
+from host.certificates.issue import files_of
 from host.curve_choice import text_of_curve
 from host.errors import DeskError
-from host.pictures.result_chart import result_chart_svg
 from host.points_file import points_of
 from host.procedures.event import Event
+from host.procedures.logged import events_of
 from host.procedures.run_kind import RunKind
 from host.shop import Shop
 from host.store import Store
@@ -148,28 +147,42 @@ class HandChecks:
         """
         return HandCheckSettings(curve=curve, curve_toml=text_of_curve(curve, self._store.curves), **typed)
 
-    def issue(self, settings: HandCheckSettings, *, shop: Shop, today: date) -> int:
+    def issue(self, settings: HandCheckSettings, check: TypedCheck, *, shop: Shop, today: date) -> int:
         """Keep a check as a run and issue its certificate; the run's number.
+
+        Parameters
+        ----------
+        settings : HandCheckSettings
+        check : TypedCheck
+            The same, judged.
+        shop : Shop
+        today : date
+            In the shop.
 
         Raises
         ------
         DeskError
             If there is no result to certify.
         """
-        if judged(settings).verdict is None:
-            raise DeskError(judged(settings).reason)
+        if check.verdict is None:
+            raise DeskError(check.reason)
         run = self._store.runs.create(station=None, kind=RunKind.HAND_CHECK, settings=settings.as_json())
         self._store.runs.append(run, Kind.STARTED, {"settings": settings.as_json()})
-        self.complete(run, shop=shop, today=today)
+        self._certify(run, settings, check, shop, today)
         return run
 
     def complete(self, run: int, *, shop: Shop, today: date) -> None:
         """Issue the certificate of a run that has none; again changes nothing."""
         view = self.view(run)
         if view.certificate is None:
-            self._store.certificates.issue(
-                run, lambda number: _files(view.settings, number, shop, today), event=Kind.RESULT
-            )
+            self._certify(run, view.settings, judged(view.settings), shop, today)
+
+    def _certify(
+        self, run: int, settings: HandCheckSettings, check: TypedCheck, shop: Shop, today: date
+    ) -> None:
+        self._store.certificates.issue(
+            run, lambda number: _files(settings, check, number, shop, today), event=Kind.RESULT
+        )
         self._store.runs.end(run)
 
     def view(self, run: int) -> HandCheckView:
@@ -182,8 +195,7 @@ class HandChecks:
         """
         if self._store.runs.kind_of(run) != RunKind.HAND_CHECK:
             raise DeskError(f"Run {run:04d} is no check typed by hand. Choose one from the list of runs.")
-        events = [Event(kind=kind, payload=payload) for kind, payload in self._store.runs.events(run)]
-        return view_of(run, events)
+        return view_of(run, events_of(self._store, run))
 
 
 def view_of(run: int, events: Iterable[Event]) -> HandCheckView:
@@ -216,10 +228,12 @@ def _assumption(settings: HandCheckSettings) -> Assumption:
     )
 
 
-def _files(settings: HandCheckSettings, number: str, shop: Shop, today: date) -> IssuedFiles:
+def _files(
+    settings: HandCheckSettings, check: TypedCheck, number: str, shop: Shop, today: date
+) -> IssuedFiles:
     said = (("read and typed by", settings.operator), ("job", settings.job))
     certificate = typed_certificate(
-        judged(settings),
+        check,
         issued=today,
         item=settings.item,
         shop=shop.name,
@@ -228,9 +242,4 @@ def _files(settings: HandCheckSettings, number: str, shop: Shop, today: date) ->
         number=number,
         more_conditions=tuple((name, words) for name, words in said if words),
     )
-    return IssuedFiles(
-        verdict=certificate.verdict.value,
-        canonical_json=canonical_json(certificate),
-        pdf=render_pdf(certificate),
-        chart_svg=result_chart_svg(certificate.points).encode("utf-8"),
-    )
+    return files_of(certificate)

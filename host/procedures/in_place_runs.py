@@ -12,6 +12,7 @@ from host.errors import DeskError
 from host.procedures.event import Event
 from host.procedures.in_place import InPlaceSettings, InPlaceState, Kind, advance, state_of
 from host.procedures.in_place_result import InPlaceResult, result_of
+from host.procedures.logged import events_of
 from host.procedures.run_kind import RunKind
 from host.store import Store
 
@@ -127,4 +128,4 @@ class InPlaceRuns:
             raise DeskError(
                 f"Run {run:04d} is no comparison on the vehicle. Choose one from the list of runs."
             )
-        return state_of(Event(kind=kind, payload=payload) for kind, payload in self._store.runs.events(run))
+        return state_of(events_of(self._store, run))

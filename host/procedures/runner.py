@@ -18,6 +18,7 @@ from host.procedures.bench_setup import bench_setup_of, corrections_of
 from host.procedures.box_watch import BoxWatch
 from host.procedures.burst_watch import BurstWatch
 from host.procedures.event import Event
+from host.procedures.logged import events_of
 from host.procedures.plateau_watch import BathStatus, PlateauWatch
 from host.procedures.sender_check import Kind, Phase, SenderCheckState, advance, state_of
 from host.procedures.sender_check_card import card_of
@@ -50,9 +51,7 @@ class SenderCheckRunner:
         self.run = run
         self._store = store
         self._live = live
-        self.state: SenderCheckState = state_of(
-            Event(kind=kind, payload=payload) for kind, payload in store.runs.events(run)
-        )
+        self.state: SenderCheckState = state_of(events_of(store, run))
         self.orders = BenchOrders(book, station=self.station, run=run)
         self._box_watch = BoxWatch()
         self._plateau_watch: PlateauWatch | None = None

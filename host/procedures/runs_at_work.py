@@ -9,14 +9,13 @@ from dataclasses import dataclass
 from calibration.bench_point import BenchPointError
 from calibration.curves import CurveError
 from calibration.resistance.ohms_check import OhmsCheckError
-from host.certificates.canonical import canonical_json
-from host.certificates.pdf import render_pdf
+from host.certificates.issue import files_of
 from host.errors import DeskError
 from host.live import Live
 from host.local_time import local_day
 from host.order_book import OrderBook
-from host.pictures.result_chart import result_chart_svg
 from host.procedures.event import Event
+from host.procedures.logged import events_of
 from host.procedures.plateau_watch import BathStatus
 from host.procedures.run_kind import RunKind
 from host.procedures.runner import SenderCheckRunner
@@ -152,10 +151,10 @@ class RunsAtWork:
             runner = self._runners.get(run)
             if runner is not None:
                 return self._view_of(runner)
-        events = self._store.runs.events(run)
+        events = events_of(self._store, run)
         if not events:
             raise DeskError(f"There is no run {run:04d}. Choose one from the list of runs.")
-        state = state_of(Event(kind=kind, payload=payload) for kind, payload in events)
+        state = state_of(events)
         return RunView(
             run=run,
             station=state.started.station,
@@ -214,12 +213,7 @@ class RunsAtWork:
                 runner.state, runner.readings_of, number=number, shop=shop, run=runner.run
             )
             verdicts.append(certificate.verdict.value)
-            return IssuedFiles(
-                verdict=certificate.verdict.value,
-                canonical_json=canonical_json(certificate),
-                pdf=render_pdf(certificate),
-                chart_svg=result_chart_svg(certificate.points).encode("utf-8"),
-            )
+            return files_of(certificate)
 
         number = self._store.certificates.issue(runner.run, make)
         return number, verdicts[-1]

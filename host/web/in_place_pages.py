@@ -8,7 +8,6 @@ from werkzeug.wrappers import Response as AnyResponse
 from host.certificates.errors import CertificateError
 from host.certificates.printable import LONGEST_NAME, printable_text
 from host.errors import DeskError
-from host.in_place_form import StepForm, empty_step_form, event_of, surfaces
 from host.local_time import local_day
 from host.people.role import ALL_ROLES
 from host.procedures.in_place import Kind, Step
@@ -17,6 +16,7 @@ from host.procedures.in_place_runs import InPlaceRuns, InPlaceView
 from host.spot_thermometer import SpotThermometer, spot_thermometers
 from host.web.curve_list import every_curve
 from host.web.desk_behind import the_desk
+from host.web.in_place_form import StepForm, empty_step_form, event_of, surfaces
 from host.web.in_place_view import result_rows
 from host.web.operator import operator_of
 from host.web.rules import allowed

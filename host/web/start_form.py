@@ -16,6 +16,7 @@ from host.simulated_bench import SIMULATED_CURVE
 from host.store import Store
 from host.store.own_curves import OwnCurves
 from host.store.settings import RULES, Settings
+from host.web.curve_list import NamedCurve
 from host.web.scale import Scale, plain_degrees
 
 DEFAULT_SET_POINTS_C = (30.0, 60.0, 85.0)
@@ -83,14 +84,6 @@ class StartForm:
         return StartForm(typed=self.typed, errors={**self.errors, "form": words})
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class CurveChoice:
-    """A curve as the form offers it."""
-
-    name: str
-    words: str
-
-
 def curves(own: OwnCurves) -> Mapping[str, ReferenceCurve]:
     """Curves that a sender check can follow: the shop's own, then those of the bench with a tolerance first.
 
@@ -111,9 +104,9 @@ def _library() -> tuple[ReferenceCurve, ...]:
     return tuple(sorted(loaded, key=lambda curve: not curve.has_tolerance))
 
 
-def curve_choices(own: OwnCurves) -> tuple[CurveChoice, ...]:
+def curve_choices(own: OwnCurves) -> tuple[NamedCurve, ...]:
     """Curves with their tolerance in words."""
-    return tuple(CurveChoice(name=name, words=_curve_words(curve)) for name, curve in curves(own).items())
+    return tuple(NamedCurve(name=name, words=_curve_words(curve)) for name, curve in curves(own).items())
 
 
 def empty_form(

@@ -13,6 +13,7 @@ from host.points_file import PointsFileError, dead_circuit_of
 from host.procedures.hand_check import HandChecks, HandCheckSettings, judged
 from host.quantity import resistance_ohm_of, temperature_c_of
 from host.store.settings import RULES
+from host.typed_check import TypedCheck
 from host.web.scale import Scale
 
 #: Rows of an empty form, how many the button adds, and the most there are.
@@ -37,13 +38,16 @@ class TypedForm:
         Words for each field that cannot be taken; rows under ``temperature_1``, ``resistance_1`` and so on,
         under ``form`` what concerns no field.
     settings : HandCheckSettings or None
-        None where anything is wrong.
+        None where anything could not be read.
+    check : TypedCheck or None
+        The same, judged; None where anything is wrong.
     """
 
     typed: Mapping[str, str]
     rows: tuple[tuple[str, str], ...]
     errors: Mapping[str, str] = field(default_factory=dict)
     settings: HandCheckSettings | None = None
+    check: TypedCheck | None = None
 
     def with_more_rows(self) -> "TypedForm":
         """The same with room for more."""
@@ -61,10 +65,18 @@ def empty_typed_form(rule: str, again: HandCheckSettings | None = None) -> Typed
     return TypedForm(typed=typed, rows=rows)
 
 
-def posted_form(posted: Mapping[str, str], checks: HandChecks, scale: Scale) -> TypedForm:
-    """Form as it was sent, checked and judged once."""
-    typed = {name: posted.get(name, "").strip() for name in _FIELDS}
-    rows = _rows(posted)
+def sent_form(posted: Mapping[str, str]) -> TypedForm:
+    """Form as it was sent, unchecked."""
+    return TypedForm(
+        typed={name: posted.get(name, "").strip() for name in _FIELDS},
+        rows=_rows(posted),
+    )
+
+
+def judged_form(posted: Mapping[str, str], checks: HandChecks, scale: Scale) -> TypedForm:
+    """Form as it was sent, checked and judged."""
+    sent = sent_form(posted)
+    typed, rows = sent.typed, sent.rows
     errors: dict[str, str] = {}
     _check_texts(typed, errors)
     numbers = {
@@ -75,13 +87,12 @@ def posted_form(posted: Mapping[str, str], checks: HandChecks, scale: Scale) -> 
     if typed["rule"] not in RULES:
         errors["rule"] = "Choose a rule from the list."
     points_csv, numbered = _points_csv(rows, scale, errors)
-    form = TypedForm(typed=typed, rows=rows, errors=errors)
-    if errors:
-        return form
-    settings = _settings(typed, rows, numbers, points_csv, checks, errors)
+    settings, check = None, None
+    if not errors:
+        settings = _settings(typed, rows, numbers, points_csv, checks, errors)
     if settings is not None:
-        _judge(settings, numbered, errors)
-    return TypedForm(typed=typed, rows=rows, errors=errors, settings=None if errors else settings)
+        check = _judged(settings, numbered, errors)
+    return TypedForm(typed=typed, rows=rows, errors=errors, settings=settings, check=check)
 
 
 def _settings(
@@ -107,11 +118,11 @@ def _settings(
         return None
 
 
-def _judge(settings: HandCheckSettings, numbered: list[int], errors: dict[str, str]) -> None:
-    """Judge once, so that what cannot be judged is said beside its row."""
+def _judged(settings: HandCheckSettings, numbered: list[int], errors: dict[str, str]) -> TypedCheck | None:
+    """What came of it, or None with what cannot be judged said beside its row."""
     if settings.limit_k is None and not settings.reference.has_tolerance:
         errors["limit_k"] = "This curve was printed without a tolerance: write how far the sender may be off."
-        return
+        return None
     try:
         check = judged(settings)
     except PointsFileError as error:
@@ -120,8 +131,10 @@ def _judge(settings: HandCheckSettings, numbered: list[int], errors: dict[str, s
     except (DeskError, CalibrationError) as error:
         errors["form"] = str(error)
     else:
-        if check.verdict is None:
-            errors["form"] = check.reason
+        if check.verdict is not None:
+            return check
+        errors["form"] = check.reason
+    return None
 
 
 def _row_of(error: PointsFileError, numbered: list[int]) -> int:

@@ -16,7 +16,7 @@ from host.web.desk_behind import the_desk
 from host.web.operator import operator_of
 from host.web.result_view import result_view_of
 from host.web.rules import allowed
-from host.web.typed_form import TypedForm, empty_typed_form, posted_form
+from host.web.typed_form import TypedForm, empty_typed_form, judged_form, sent_form
 
 typed_pages = Blueprint("typed", __name__)
 
@@ -34,14 +34,14 @@ def index() -> str:
 @allowed(*ALL_ROLES)
 def check() -> AnyResponse | tuple[str, int] | str:
     """Judge what was typed and issue its certificate, or say beside the field why not."""
-    checks = HandChecks(the_desk().store)
-    form = posted_form(request.form, checks, g.scale)
     if "more" in request.form:
-        return _page(TypedForm(typed=form.typed, rows=form.rows).with_more_rows())
-    if form.settings is None:
+        return _page(sent_form(request.form).with_more_rows())
+    checks = HandChecks(the_desk().store)
+    form = judged_form(request.form, checks, g.scale)
+    if form.settings is None or form.check is None:
         return _page(form), 422
     settings = replace(form.settings, operator=operator_of(form.settings.operator))
-    run = checks.issue(settings, shop=g.settings.shop, today=_today())
+    run = checks.issue(settings, form.check, shop=g.settings.shop, today=_today())
     return redirect(f"/typed/{run}", 303)
 
 
