@@ -10,7 +10,6 @@ from pathlib import Path
 from typing import Any
 
 import pytest
-from argon2 import PasswordHasher
 from flask import Flask
 from flask.testing import FlaskClient
 
@@ -24,15 +23,12 @@ from calibration.thermistor.steinhart_hart import SteinhartHart
 from host.data_folder import DataFolder
 from host.live import Live
 from host.order_book import OrderBook
-from host.people.password import Passwords
-from host.people.role import Role
 from host.people.session import new_token
 from host.procedures.runs_at_work import RunsAtWork
 from host.simulated_hands import SimulatedHands
 from host.store import Store, open_store
 from host.store.packs import Arrival
 from host.web.app import create_app
-from host.web.door import door_of
 from host.web.form_key import FIELD, key_of
 from host.web.visit import COOKIE
 
@@ -308,6 +304,12 @@ def desk(tmp_path: Path) -> Iterator[SmallDesk]:
     made.close()
 
 
+@pytest.fixture(name="small_desk")
+def _small_desk() -> type[SmallDesk]:
+    """What makes a desk on a folder, for who needs one of another kind."""
+    return SmallDesk
+
+
 @pytest.fixture
 def bench(desk: SmallDesk) -> SmallBench:
     """A simulated bench at that desk that has just been heard."""
@@ -342,74 +344,6 @@ class PageReader(FlaskClient):
 def _clients_read_pages(monkeypatch: pytest.MonkeyPatch) -> None:
     """Every app made here is read by such a somebody."""
     monkeypatch.setattr(Flask, "test_client_class", PageReader)
-
-
-@pytest.fixture(scope="session")
-def quick_passwords() -> Passwords:
-    """Hashes that cost next to nothing."""
-    return Passwords(PasswordHasher(time_cost=1, memory_cost=8, parallelism=1))
-
-
-@dataclass
-class Clock:
-    """A clock that is set by hand."""
-
-    utc_s: float = 1_750_000_000.0
-
-    def __call__(self) -> float:
-        return self.utc_s
-
-
-@pytest.fixture
-def clock() -> Clock:
-    """The clock of a desk with people."""
-    return Clock()
-
-
-@dataclass
-class PeopledDesk:
-    """A desk with accounts, and a way to sit down at it as one of them."""
-
-    desk: SmallDesk
-    clock: Clock
-    app: Flask
-    password: str = "four dry brass terminals"
-
-    def sit_down(self, *roles: Role, name: str | None = None) -> PageReader:
-        """A browser at which a person with these roles is signed in."""
-        person = name or " ".join(["Person", *sorted(roles)])
-        if self.desk.store.people.with_password(person) is None:
-            self.add(person, *roles)
-        reader = self.somebody()
-        assert self.sign_in(reader, person).status_code == 303
-        return reader
-
-    def add(self, person: str, *roles: Role) -> None:
-        made = door_of(self.app).sign_in.new_hash(self.password, person=person)
-        self.desk.store.people.add(person, frozenset(roles), password_hash=made)
-
-    def somebody(self) -> PageReader:
-        """A browser at which nobody is signed in."""
-        reader = self.app.test_client()
-        assert isinstance(reader, PageReader)
-        return reader
-
-    def sign_in(self, reader: PageReader, name: str, password: str | None = None, **more: str) -> Any:
-        typed = self.password if password is None else password
-        return reader.post("/sign-in", data={"name": name, "password": typed} | more)
-
-
-@pytest.fixture
-def peopled(tmp_path: Path, clock: Clock, quick_passwords: Passwords) -> Iterator[PeopledDesk]:
-    """A desk with a bench and a first account, an authoriser's."""
-    desk = SmallDesk(tmp_path / "peopled", now=clock)
-    bench = desk.add_bench()
-    bench.say()
-    bench.read(40)
-    made = PeopledDesk(desk=desk, clock=clock, app=create_app(desk, passwords=quick_passwords))
-    made.add("Ida Marsh", Role.AUTHORISER)
-    yield made
-    desk.close()
 
 
 @pytest.fixture
@@ -447,15 +381,6 @@ def finished_desk(tmp_path: Path, _finished_folder: Path) -> Iterator[SmallDesk]
     made = SmallDesk(folder)
     yield made
     made.close()
-
-
-@pytest.fixture
-def peopled_result(finished_desk: SmallDesk, clock: Clock, quick_passwords: Passwords) -> PeopledDesk:
-    """The desk on which run 1 came to its certificate, with an authoriser's account."""
-    app = create_app(finished_desk, passwords=quick_passwords)
-    made = PeopledDesk(desk=finished_desk, clock=clock, app=app)
-    made.add("Ida Marsh", Role.AUTHORISER)
-    return made
 
 
 @pytest.fixture
