@@ -1,5 +1,7 @@
 """A comparison on the vehicle: its events, what they come to, and what was typed."""
 
+import math
+
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
@@ -173,6 +175,26 @@ def test_fahrenheit_in_gives_the_same_reading():
     fahrenheit = event_of(Step.SCAN_DATA, {"shown": "194"}, curve=CURVE, unit="F")[1]
     assert fahrenheit["temperature_c"] == pytest.approx(celsius["temperature_c"])
     assert fahrenheit["u_display_k"] == pytest.approx(celsius["u_display_k"] / 1.8)
+
+
+def test_a_needle_is_read_no_finer_than_to_two_kelvin():
+    # Rectangle of half-width 2 K (assumed) and half of the last digit: JCGM 100, 4.3.7.
+    needle = event_of(Step.GAUGE, {"shown": "90"}, curve=CURVE, unit="C")[1]
+    assert needle["u_display_k"] == pytest.approx(math.hypot(2.0, 0.5) / math.sqrt(3.0))
+    assert needle["expanded_u_k"] == pytest.approx(2.0 * needle["u_display_k"])
+
+
+def test_bars_of_the_strip_are_what_each_reading_allows_for_the_coolant_the_fairest_first(runs, run):
+    view = warm_engine(runs, run)
+    head, scan, gauge = view.result.witnesses
+    assert [head.name, scan.name, gauge.name] == ["by the head", "scan data", "dash gauge"]
+    taken = {step: one.reading for step, one in view.state.taken.items()}
+    # The head may be 5 K colder than the coolant; a gauge may stand 5 K off (both assumed).
+    assert head.temperature_c == pytest.approx(taken[Step.HEAD].temperature_c + 2.5)
+    assert head.expanded_u_k == pytest.approx(taken[Step.HEAD].expanded_u_k + 2.5)
+    assert gauge.temperature_c == pytest.approx(90.0)
+    assert gauge.expanded_u_k == pytest.approx(taken[Step.GAUGE].expanded_u_k + 5.0)
+    assert scan.expanded_u_k == pytest.approx(taken[Step.SCAN_DATA].expanded_u_k)
 
 
 def test_the_box_is_suggested_where_the_computer_shows_a_warm_engine():

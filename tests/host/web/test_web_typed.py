@@ -63,6 +63,14 @@ def test_kilohms_and_fahrenheit_are_read_as_people_write_them(browser, desk, tmp
     assert [p.error_k for p in first.points] == pytest.approx([p.error_k for p in second.points], abs=1e-9)
 
 
+def test_a_stated_uncertainty_counts_in_place_of_the_assumed_one(browser, desk):
+    browser.post("/typed", data=fields(u_temperature_k="0.1", u_resistance_percent="0.2"))
+    stated = judged(HandChecks(desk.store).view(1).settings)
+    assert [point.u_temperature_k for point in stated.used] == [0.1] * 3
+    assert [point.u_resistance_ohm for point in stated.used] == pytest.approx([5.012, 1.208, 0.672])
+    assert "0.1 K (stated for the whole file" in said(browser.get("/typed/1"))
+
+
 def test_a_mistyped_row_is_said_beside_it_and_everything_typed_stays(browser, desk):
     answer = browser.post("/typed", data=fields((("20", "2506"), ("sixty", "604"), ("80", ""))))
     assert answer.status_code == 422
