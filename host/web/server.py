@@ -8,6 +8,7 @@ from typing import Any
 
 from flask import Flask
 from waitress import create_server
+from waitress.channel import HTTPChannel
 from waitress.server import BaseWSGIServer
 
 from host.errors import DeskError
@@ -103,7 +104,9 @@ class PageServer:
         The trigger stays open: whoever pulled it may not have let go of it yet.
         """
         for connection in list(self._map.values()):
-            if connection is not self._server.trigger:
+            if isinstance(connection, HTTPChannel):
+                connection.handle_close()  # with the files that it was sending
+            elif connection is not self._server.trigger:
                 connection.close()
         self._map.clear()
 

@@ -3,10 +3,12 @@ import http.client
 import socket
 
 import pytest
+from flask import send_file
 
 from host.errors import DeskError
 from host.web.app import create_app
 from host.web.reach import Reach
+from host.web.rules import open_to_anyone
 from host.web.server import PageServer
 
 
@@ -53,6 +55,27 @@ def test_stopping_ends_open_streams_and_frees_the_port(desk, bench):
         while answer.readline():
             pass
     connection.close()
+
+
+def test_stopping_lets_go_of_a_file_that_nobody_reads_to_its_end(desk, tmp_path, until):
+    large = tmp_path / "large.bin"
+    large.write_bytes(bytes(20_000_000))  # more than a connection takes before anybody reads
+    opened = []
+    app = create_app(desk)
+
+    @app.get("/large")
+    @open_to_anyone
+    def large_file():
+        opened.append(large.open("rb"))
+        return send_file(opened[-1], mimetype="application/octet-stream", etag=False)
+
+    server = PageServer(app, port=0)
+    port = server.start()
+    with socket.create_connection(("127.0.0.1", port), timeout=10) as reader:
+        reader.sendall(b"GET /large HTTP/1.1\r\nHost: 127.0.0.1\r\n\r\n")
+        until(lambda: opened and opened[0].tell() > 0, "the file is being sent")
+        server.stop()
+    assert opened[0].closed
 
 
 def test_a_server_that_was_never_started_lets_its_port_go(desk):
