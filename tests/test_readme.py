@@ -29,6 +29,7 @@ def block_with(words: str) -> str:
     return found[0]
 
 
+@pytest.mark.slow
 def test_the_hand_check_of_the_readme_prints_what_it_shows(tmp_path: Path) -> None:
     block = block_with("$ ohmbath check points.csv")
     typed, _, printed = block.partition("$ ohmbath check points.csv")

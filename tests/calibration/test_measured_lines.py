@@ -128,6 +128,7 @@ class Bench:
         return PROBE_CURVE.resistance_ohm(bath_c + off_k)
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("bath_c", [60.0, 88.0])
 def test_with_everything_measured_the_interval_still_contains_the_truth_and_is_narrower(
     bath_c: float,

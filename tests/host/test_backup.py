@@ -15,6 +15,8 @@ from host.store import open_store
 from host.store.certificates import IssuedFiles
 from host.store.packs import Arrival
 
+pytestmark = pytest.mark.slow
+
 DAY_S = 86_400.0
 BOOT = "00000001-0a0b0c0d"
 FILES = IssuedFiles(verdict="in_tolerance", pdf=b"%PDF-1.7 paper", canonical_json=b"{}", chart_svg=b"<svg/>")

@@ -77,6 +77,7 @@ def test_the_gap_between_sender_and_probe_is_printed_in_the_strip(corroded, corr
     assert "1.61 K" in pages_of(corroded_pdf)[0]
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("count", [1, 3, 6, 19])
 def test_a_check_of_up_to_nineteen_points_takes_two_numbered_pages(make_certificate, count):
     temperatures = tuple(10.0 + 5.0 * step for step in range(count))
@@ -98,6 +99,7 @@ def test_a_long_table_repeats_its_head_and_numbers_every_page(make_certificate):
     assert "2 of 45 points" in " ".join(pages)
 
 
+@pytest.mark.slow
 def test_a_simulated_run_says_so_on_each_page_and_a_real_one_nowhere(make_certificate, corroded_pdf):
     assert all(SIMULATED in page for page in pages_of(corroded_pdf))
     assert not any("imulated" in page for page in pages_of(render_pdf(make_certificate(simulated=False))))

@@ -99,6 +99,7 @@ def test_making_text_printable_twice_changes_nothing_more(text):
     assert printable_text(plain, "item") == plain
 
 
+@pytest.mark.slow
 @settings(max_examples=12, deadline=None)
 @given(
     text=st.text(alphabet=EVERY_LETTER, max_size=80) | st.text(alphabet='#$\\"{}[]()*_`@<>/=~', max_size=80)

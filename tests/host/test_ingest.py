@@ -367,6 +367,7 @@ def test_an_order_reaches_the_rig_and_its_answer_comes_back(
     assert (answer.state, answer.seq) == (AnswerState.DONE, 2)
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("store_folder", ["file"], indirect=True)
 def test_a_full_disk_is_said_and_readings_wait_until_there_is_room(
     desk: Desk, rigs: Callable[..., Rig], make_pack: MakePack, until: Until
@@ -388,6 +389,7 @@ def test_a_full_disk_is_said_and_readings_wait_until_there_is_room(
     assert desk.seqs() == list(range(1, 401))
 
 
+@pytest.mark.slow
 def test_a_stopped_desk_has_stored_all_that_had_arrived(store: Store, make_pack: MakePack) -> None:
     live = Live.from_store(store)
     ingest = Ingest(store, live, port=free_port())  # nobody there: messages are handed in directly

@@ -10,6 +10,8 @@ from host.data_folder import DataFolder
 from host.people.password import Passwords
 from host.store import open_store
 
+pytestmark = pytest.mark.slow
+
 GOOD = "four dry brass terminals"
 
 

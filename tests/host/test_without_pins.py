@@ -5,6 +5,8 @@ import sys
 import tomllib
 from pathlib import Path
 
+import pytest
+
 PROGRAM = """
 import sys
 class Nowhere:
@@ -17,6 +19,7 @@ print("all there")
 """
 
 
+@pytest.mark.slow
 def test_the_desk_needs_nothing_of_the_rig_s() -> None:
     done = subprocess.run([sys.executable, "-W", "ignore", "-c", PROGRAM], capture_output=True, text=True)
     assert done.stdout == "all there\n", done.stderr

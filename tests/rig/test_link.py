@@ -101,6 +101,7 @@ def test_a_broker_killed_and_started_again_loses_nothing(
     assert max(presence.connect for presence in desk.presences) >= 4
 
 
+@pytest.mark.slow
 def test_on_metal_sampling_goes_on_without_a_broker_and_the_backlog_follows(
     mosquitto: Any, make_works: Make, make_desk: Make, until: Until
 ) -> None:
@@ -153,6 +154,7 @@ def test_no_more_than_the_window_is_under_way_while_the_desk_stores_nothing(
     assert len(desk.packs) == 262
 
 
+@pytest.mark.slow
 def test_a_desk_that_comes_after_the_rig_is_sent_at_once_what_it_missed(
     mosquitto: Any, works: Any, make_desk: Make, until: Until
 ) -> None:

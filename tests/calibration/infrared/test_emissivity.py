@@ -185,6 +185,7 @@ def test_what_was_set_on_the_thermometer_is_known_and_its_body_is_not(shot, half
     assert line.standard_u * 3**0.5 == pytest.approx(half_width_k)
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("emissivity", [0.95, 0.7, 0.4])
 def test_the_interval_holds_the_truth_however_far_its_body_is_from_what_is_mirrored(emissivity):
     """2000 shots of a sure thermometer set to the surface's own emissivity, room and body as they fall."""

@@ -48,6 +48,7 @@ def readings_of(correction: RangeCorrection, true_ohm: list[float]) -> list[Corr
     ]
 
 
+@pytest.mark.slow
 def test_covariance_of_box_and_quadratic_is_how_repeated_checks_scatter_together() -> None:
     """4,000 checks with another box and another converter each; local errors at the readings left out."""
     chance = np.random.default_rng(11)

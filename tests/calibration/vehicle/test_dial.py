@@ -127,6 +127,7 @@ CERTIFICATE = DecadeBoxCertificate(
 )
 
 
+@pytest.mark.slow
 @given(show_c=st.floats(10.0, 129.0))
 def test_a_certified_box_comes_nearest_by_its_certificate_and_not_by_its_marks(show_c: float) -> None:
     box = CertifiedBox(certificate=CERTIFICATE, leads_ohm=0.3)

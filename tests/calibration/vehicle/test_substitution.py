@@ -140,6 +140,7 @@ def test_without_the_plug_sender_and_wiring_are_named_together() -> None:
     assert "sender's plug" in found[1].next_action
 
 
+@pytest.mark.slow
 def test_the_intervals_contain_the_truth_on_vehicles_drawn_at_random() -> None:
     """2,000 vehicles with every part off by chance, shown in whole degrees, the box off its setting."""
     chance = np.random.default_rng(31)

@@ -52,6 +52,7 @@ def test_loops_pause_three_times_and_end_hot_but_below_boiling() -> None:
     assert went.probe_c.max() < 98.0
 
 
+@pytest.mark.slow
 def test_plateaus_settle_at_every_set_point_of_every_bath() -> None:
     chance = np.random.default_rng(8)
     benches = draw_benches(6, chance)

@@ -8,6 +8,8 @@ from host.web.app import create_app
 from host.web.form_key import FIELD
 from host.web.visit import COOKIE
 
+pytestmark = pytest.mark.slow
+
 TEMPLATES = sorted((Path(host.web.__file__).parent / "templates").glob("**/*.html"))
 FORM = re.compile(r"<form\b(?P<tag>[^>]*)>(?P<inside>.*?)</form>", re.DOTALL)
 KEY = re.compile(rf'name="{FIELD}" value="([0-9a-f]{{64}})"')

@@ -5,6 +5,8 @@ import pytest
 
 from calibration.curves import curve_names, load_curve
 
+pytestmark = pytest.mark.slow
+
 MANUAL = {
     "title": "Sender of a delivery van",
     "source": "Service manual, invented, page 12",

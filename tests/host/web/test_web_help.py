@@ -1,4 +1,8 @@
+import pytest
+
 from host.web.help_texts import TOPICS, topic_of
+
+pytestmark = pytest.mark.slow
 
 
 def test_every_page_has_help_and_a_link_to_it(browser):

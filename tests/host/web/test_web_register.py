@@ -6,6 +6,8 @@ import pytest
 from calibration.thermistor.steinhart_hart import SteinhartHart
 from host.store.instrument_marks import Mark
 
+pytestmark = pytest.mark.slow
+
 PROBE = SteinhartHart(a=1.129241e-3, b=2.341077e-4, c=8.775468e-8)
 PROBE_FORM = {
     "kind": "probe",

@@ -5,6 +5,8 @@ import pytest
 from host.errors import DeskError
 from host.store.settings import SETTINGS
 
+pytestmark = pytest.mark.slow
+
 
 def test_the_page_keeps_what_was_typed_and_every_page_says_the_shop(browser, desk):
     answer = browser.post("/settings", data={"shop_name": "Heron & Sons", "rule": "simple"})
