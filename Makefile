@@ -13,13 +13,13 @@ SERVE ?= 1
 demo: $(STAMP)
 	@$(BIN)/ohmbath demo --seed $(SEED) --plant $(PLANT) $(if $(filter 0,$(SERVE)),--no-serve,)
 
-# Brings what the tests need on Debian, then runs them all.
+# Brings what the tests need on Debian, then runs them all; the tests of one file stay in one process.
 test: $(STAMP)
 	@sh tests/debian_packages.sh
-	$(BIN)/python -m pytest
+	$(BIN)/python -m pytest -q -n auto --dist loadfile
 
 quick: $(STAMP)
-	$(BIN)/python -m pytest -q -m "not slow"
+	$(BIN)/python -m pytest -q -n auto --dist loadfile -m "not slow"
 
 check: $(STAMP)
 	$(BIN)/ruff check .
