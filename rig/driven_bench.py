@@ -41,6 +41,8 @@ class BenchSample:
         Where the decade box stands.
     range_ohm : float
         Nominal reference resistor in use on the sender channel. [Ω]
+    sender_duty : float or None
+        Share of the time for which the sender carries current, passes coming at the usual rate. [1]
     burst : tuple of BurstReading
         Single conversions since the pass before, where a burst was taken.
     shots_s : tuple of float
@@ -52,6 +54,7 @@ class BenchSample:
     decade_ohm: float
     insertion: Insertion
     range_ohm: float
+    sender_duty: float | None = None
     burst: tuple[BurstReading, ...] = ()
     shots_s: tuple[float, ...] = ()
 
@@ -146,6 +149,7 @@ class DrivenBench(ABC):
             decade_ohm=self._box.resistance_ohm,
             insertion=self._insertion.insertion,
             range_ohm=samples["sender"].range_ohm,
+            sender_duty=1.0 if self._channels["sender"].is_held else self._wiring.duty,
             burst=burst_readings(burst, now_s),
             shots_s=self._button.take_shots(),
         )

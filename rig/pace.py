@@ -30,6 +30,10 @@ class Pace:
             )
         self.period_s = round(steps) * USUAL_PERIOD_S
 
+    def duty(self, usual_duty: float) -> float:
+        """What is left of the usual duty where passes come more seldom; always stays always. [1]"""
+        return usual_duty if usual_duty == 1.0 else usual_duty * USUAL_PERIOD_S / self.period_s
+
     def reset(self) -> None:
         """Go back to the usual rate."""
         self.period_s = USUAL_PERIOD_S

@@ -76,6 +76,7 @@ class _HeldPass:
 
     sample: BenchSample
     when: _Moment
+    sender_duty: float | None
     was_read: bool = True
 
 
@@ -222,14 +223,18 @@ class Sampler:
             self._note_unreadable(error)
             if self.last_sample is None:
                 return False
-            self._held.append(_HeldPass(_unread(self.last_sample, error), when, was_read=False))
+            self._hold(_unread(self.last_sample, error), when, was_read=False)
             return True
         self._say_channels_once(sample)
         self.last_sample = sample
         self._troubles.clear(BENCH_UNREADABLE)
         self._troubles.show_bench(self._bench.trouble)
-        self._held.append(_HeldPass(sample, when))
+        self._hold(sample, when)
         return True
+
+    def _hold(self, sample: BenchSample, when: _Moment, *, was_read: bool = True) -> None:
+        duty = None if sample.sender_duty is None else self._pace.duty(sample.sender_duty)
+        self._held.append(_HeldPass(sample, when, sender_duty=duty, was_read=was_read))
 
     def _say_channels_once(self, sample: BenchSample) -> None:
         self._passes_to_say -= self._passes_to_say > 0
@@ -267,7 +272,8 @@ class Sampler:
         else:
             self._troubles.clear(DISK_UNWRITABLE)
 
-    def _pack(self, sample: BenchSample, when: _Moment, seq: int) -> ReadingPack:
+    def _pack(self, sample: BenchSample, held: _HeldPass, seq: int) -> ReadingPack:
+        when = held.when
         return ReadingPack(
             station=self._file.station,
             rig=self._file.rig,
@@ -278,6 +284,7 @@ class Sampler:
             decade_ohm=sample.decade_ohm,
             insertion=sample.insertion,
             range_ohm=sample.range_ohm,
+            sender_duty=held.sender_duty,
             channels=sample.channels,
             taps=sample.taps,
             utc_s=when.utc_s,
@@ -289,11 +296,11 @@ class Sampler:
     def _encode(self, held: _HeldPass, seq: int) -> bytes:
         """Bytes of a pass; where a value cannot be said, of a pass without values."""
         try:
-            return encode_readings(self._pack(held.sample, held.when, seq))
+            return encode_readings(self._pack(held.sample, held, seq))
         except ValueError as error:
             self._note_unreadable(error)
             held.was_read = False
-            return encode_readings(self._pack(_unread(held.sample, error), held.when, seq))
+            return encode_readings(self._pack(_unread(held.sample, error), held, seq))
 
     def _note_unreadable(self, error: Exception) -> None:
         self._troubles.put(BENCH_UNREADABLE, f"{type(error).__name__}: {error}. Sampling goes on.")

@@ -114,6 +114,8 @@ class ReadingPack:
         Where the decade box stands.
     range_ohm : float
         Nominal reference resistor in use on the sender channel. [Ω]
+    sender_duty : float or None
+        Share of the time for which the sender carried current; None where the rig does not say. [1]
     channels : Mapping[str, ChannelReading]
         By channel name, a subset of `CHANNEL_UNITS`.
     taps : Mapping[str, float]
@@ -138,6 +140,7 @@ class ReadingPack:
     insertion: Insertion
     range_ohm: float
     channels: Mapping[str, ChannelReading]
+    sender_duty: float | None = None
     taps: Mapping[str, float] = field(default_factory=dict)
     utc_s: float | None = None
     clock_step_s: float | None = None

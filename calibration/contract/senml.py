@@ -23,7 +23,7 @@ from calibration.contract.readings import (
 from calibration.contract.topics import MAX_MESSAGE_BYTES, is_boot, is_station
 
 # Plausible spans. Outside them a message is kept aside as absurd, not corrected.
-_ABSURD = {"Ohm": (0.0, 1e9), "Cel": (-100.0, 500.0)}
+_ABSURD = {"Ohm": (0.0, 1e9), "Cel": (-100.0, 500.0), "/": (0.0, 1.0)}
 _ABSURD_UTC_S = (1.5e9, 4.2e9)
 
 
@@ -31,6 +31,7 @@ _Word = TypeVar("_Word", bound=StrEnum)
 
 _BURST, _BURST_RAW = "sender.burst", "sender.burst.raw"
 _SHOT = "shot"
+_DUTY = "sender.duty"
 _MANY = (_BURST, _BURST_RAW, _SHOT)  # told apart by their ``t``
 
 
@@ -48,6 +49,8 @@ def encode_readings(pack: ReadingPack) -> bytes:
         {"n": "insertion", "vs": pack.insertion.value},
         {"n": "range", "u": "Ohm", "v": pack.range_ohm},
     ]
+    if pack.sender_duty is not None:
+        records.append({"n": _DUTY, "u": "/", "v": pack.sender_duty})
     if pack.clock_step_s is not None:
         records.append({"n": "clock.step", "u": "s", "v": pack.clock_step_s})
     for name, reading in pack.channels.items():
@@ -214,6 +217,7 @@ def _readings(
     insertion = _word(Insertion, _take(records, "insertion", "vs"), "insertion")
     range_ohm = _within_span(_take(records, "range", "v", "Ohm"), "range", "Ohm")
     step_s = _take(records, "clock.step", "v", "s") if "clock.step" in records else None
+    duty = _within_span(_take(records, _DUTY, "v", "/"), _DUTY, "/") if _DUTY in records else None
     channels = {name: _channel(records, name) for name in CHANNEL_UNITS if f"{name}.quality" in records}
     taps = {name: _take(records, name, "v", "count") for name in TAP_NAMES if name in records}
     burst, shots_before_s = _burst(records), _shots(records)
@@ -223,8 +227,8 @@ def _readings(
         raise MessageError(f"rig_time {rig_time_s} is before the start")
     return ReadingPack(
         station=station, rig=rig, boot=boot, seq=seq, rig_time_s=rig_time_s, simulated=simulated,
-        decade_ohm=decade_ohm, insertion=insertion, range_ohm=range_ohm, channels=channels, taps=taps,
-        utc_s=utc_s, clock_step_s=step_s, burst=burst, shots_before_s=shots_before_s,
+        decade_ohm=decade_ohm, insertion=insertion, range_ohm=range_ohm, sender_duty=duty, channels=channels,
+        taps=taps, utc_s=utc_s, clock_step_s=step_s, burst=burst, shots_before_s=shots_before_s,
     )  # fmt: skip
 
 

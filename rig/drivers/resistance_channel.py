@@ -89,6 +89,11 @@ class ResistanceChannel:
         return self._range.reference_ohm
 
     @property
+    def is_held(self) -> bool:
+        """Tell whether the excitation stays on between samples."""
+        return self._held
+
+    @property
     def is_on_ordered_range(self) -> bool:
         """Tell whether the range is one that the rig never chooses by itself."""
         return self._range.ordered_only

@@ -43,13 +43,22 @@ class BodyParameters:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class SenderParameters:
-    """One sender from the tray: its element's spread, its thermal habits."""
+    """One sender from the tray: its element's spread, its thermal habits.
+
+    Attributes
+    ----------
+    stem_fraction : float
+        Share of (t - room) that leaks up the stem with the hex under water. [1]
+    stem_decay_mm : float
+        Depth over which that share falls to 1/e, as along a fin. [mm]
+    """
 
     r25_factor: float
     beta_factor: float
     tau_s: float
     dissipation_w_per_k: float
     stem_fraction: float
+    stem_decay_mm: float = 14.0  # in the middle of the draw, for a world put away before there was one
 
     @classmethod
     def draw(
@@ -62,7 +71,12 @@ class SenderParameters:
             tau_s=chance.uniform(10.0, 15.0),
             dissipation_w_per_k=chance.uniform(6e-3, 12e-3),
             stem_fraction=chance.uniform(0.0, 0.003),
+            stem_decay_mm=chance.uniform(10.0, 18.0),
         )
+
+    def stem_at(self, drawn_out_mm: float) -> float:
+        """Share of (t - room) that leaks up the stem, drawn out from its working depth. [1]"""
+        return self.stem_fraction * math.exp(drawn_out_mm / self.stem_decay_mm)
 
 
 @dataclass(slots=True, kw_only=True)

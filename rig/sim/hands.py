@@ -9,7 +9,8 @@ from rig.sim.world import World
 
 HEATER_SPAN_C = (20.0, 98.0)
 WATER_SPAN_C = (1.0, 95.0)
-DEEDS = ("heater", "fresh_water", "fit_sender", "plant", "ice")
+DRAW_OUT_SPAN_MM = (0.0, 20.0)
+DEEDS = ("heater", "fresh_water", "fit_sender", "draw_out", "places", "plant", "ice")
 
 
 def do_by_hand(world: World, fields: Mapping[str, Any]) -> None:
@@ -24,7 +25,9 @@ def do_by_hand(world: World, fields: Mapping[str, Any]) -> None:
         ``{"do": "fresh_water", "temperature_c": 22}`` or ``{"do": "fit_sender", "plant": "series:22"}``;
         a plant of null is a healthy sender. ``{"do": "plant", "plant": "infrared_pec"}`` plants a fault in
         the bench itself or around the bath, null repairs it. ``{"do": "ice"}`` puts a slush of ice in its
-        place, until fresh water is poured.
+        place, until fresh water is poured. ``{"do": "draw_out", "by_mm": 15}`` draws the sender out of its
+        working depth, 0 lowers it again; ``{"do": "places", "changed": true}`` hangs sender and probe in each
+        other's first place, false in their own.
 
     Raises
     ------
@@ -40,6 +43,10 @@ def do_by_hand(world: World, fields: Mapping[str, Any]) -> None:
             world.fresh_water(_temperature(temperature_c, WATER_SPAN_C, "Water can be poured in"))
         case {"do": "fit_sender", "plant": plant, **rest} if not rest:
             world.fit_sender(_plant(plant))
+        case {"do": "draw_out", "by_mm": by_mm, **rest} if not rest:
+            world.draw_out(_drawn_out(by_mm))
+        case {"do": "places", "changed": bool(changed), **rest} if not rest:
+            world.change_places(changed)
         case {"do": "ice", **rest} if not rest:
             world.ice_slush()
         case {"do": "plant", "plant": plant, **rest} if not rest:
@@ -51,9 +58,17 @@ def do_by_hand(world: World, fields: Mapping[str, Any]) -> None:
 
 
 def _temperature(value: Any, span_c: tuple[float, float], what: str) -> float:
-    low_c, high_c = span_c
-    if isinstance(value, bool) or not isinstance(value, int | float) or not low_c <= value <= high_c:
-        raise HandsRefused(f"{what} from {low_c:g} to {high_c:g} °C, not to {value!r:.20}.")
+    return _number(value, span_c, what, "°C")
+
+
+def _drawn_out(value: Any) -> float:
+    return _number(value, DRAW_OUT_SPAN_MM, "The sender can be drawn out", "mm")
+
+
+def _number(value: Any, span: tuple[float, float], what: str, unit: str) -> float:
+    low, high = span
+    if isinstance(value, bool) or not isinstance(value, int | float) or not low <= value <= high:
+        raise HandsRefused(f"{what} from {low:g} to {high:g} {unit}, not to {value!r:.20}.")
     return float(value)
 
 

@@ -41,6 +41,10 @@ class WorldState:
         Fault planted in that sender.
     bench_plant : Plant or None
         Fault planted around the bath or in the bench's own parts.
+    drawn_out_mm : float
+        How far the sender has been drawn out of its working depth. [mm]
+    has_changed_places : bool
+        Whether sender and probe hang in each other's first place.
     """
 
     seed: int
@@ -55,6 +59,8 @@ class WorldState:
     sender_count: int = 0
     wakings: int = 0
     bench_plant: Plant | None = None
+    drawn_out_mm: float = 0.0
+    has_changed_places: bool = False
 
 
 def new_world_state(*, seed: int, plant: Plant | None) -> WorldState:
@@ -200,7 +206,17 @@ class World:
         state.plant = plant
         state.bodies.sender_c = state.bath.room_c
         state.bodies.sender_slow_c = None
+        state.drawn_out_mm = 0.0
+        state.has_changed_places = False
         self._take_sender()
+
+    def draw_out(self, by_mm: float) -> None:
+        """Draw the sender out of its working depth by so much; 0 lowers it again. [mm]"""
+        self.state.drawn_out_mm = by_mm
+
+    def change_places(self, changed: bool) -> None:
+        """Hang sender and probe in each other's first place, or back in their own."""
+        self.state.has_changed_places = changed
 
     def plant_in_bench(self, plant: Plant | None) -> None:
         """Plant a fault around the bath or in the bench's own parts; None repairs them."""
@@ -236,12 +252,16 @@ class World:
         parameters, bodies, sender = state.body_parameters, state.bodies, state.sender
         bath_c, room_c = state.bath.bath_c, state.bath.room_c
         bodies.gradient_k = wander_gradient(bodies.gradient_k, dt_s, next(self._wander))
-        at_probe_c = bath_c + probe_w / parameters.probe_dissipation_w_per_k
+        # Uneven water belongs to the place where the sender hangs first, whoever hangs there now.
+        first_place_c = bath_c + parameters.gradient_steady_k + bodies.gradient_k
+        first_place_c -= self._bath_effects.stratification * (bath_c - room_c)
+        second_place_c = bath_c
+        if state.has_changed_places:
+            first_place_c, second_place_c = second_place_c, first_place_c
+        at_probe_c = second_place_c + probe_w / parameters.probe_dissipation_w_per_k
         at_sender_c = (
-            bath_c
-            + parameters.gradient_steady_k
-            + bodies.gradient_k
-            - (sender.stem_fraction + self._bath_effects.stratification) * (bath_c - room_c)
+            first_place_c
+            - sender.stem_at(state.drawn_out_mm) * (bath_c - room_c)
             + sender_w / sender.dissipation_w_per_k
         )
         bodies.probe_c = relax(bodies.probe_c, at_probe_c, dt_s, parameters.probe_tau_s)

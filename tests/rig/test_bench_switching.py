@@ -116,6 +116,22 @@ def test_self_heating_comes_from_the_actual_current_and_its_actual_time(make_ben
     assert bench.silicon.world.heat.sender_j == 0.0  # the box is warmed, not the sender
 
 
+def test_a_sender_that_is_held_on_takes_four_times_the_heat_and_each_pass_says_so(
+    make_bench: MakeBench,
+) -> None:
+    bench = make_bench()
+    bench.set_range(2700.0)
+    assert passes(bench, 3)[-1].sender_duty == pytest.approx(WIRING.duty)
+    sampled_j = bench.silicon.world.heat.sender_j
+    bench.set_duty(1.0)
+    assert passes(bench, 3)[-1].sender_duty == 1.0
+    bench.clock.wait_until(bench.clock.monotonic_s() + 0.25)
+    bench.silicon.circuit.begin_pass(bench.clock.monotonic_s())
+    assert bench.silicon.world.heat.sender_j == pytest.approx(sampled_j / WIRING.duty, rel=0.05)
+    bench.safe()
+    assert passes(bench, 1)[-1].sender_duty == pytest.approx(WIRING.duty)
+
+
 def test_a_box_without_supply_is_trouble_and_not_a_reading(make_bench: MakeBench) -> None:
     bench = make_bench()
     bench.set_insertion(Insertion.SENDER)

@@ -122,6 +122,55 @@ def test_settled_the_sender_is_off_by_stem_and_gradient_only() -> None:
     assert difference_k == pytest.approx(stem_k + state.body_parameters.gradient_steady_k, abs=0.02)
 
 
+def still(bath: World, *, water_c: float) -> World:
+    """The same bath with its heater at ``water_c`` and nothing left of the wandering gradient."""
+    bath.set_heater(water_c)
+    run(bath, 1, 1500)
+    return bath
+
+
+def mean_difference_k(bath: World, from_s: int) -> float:
+    """Sender minus probe over five minutes, after a minute for both to follow. [K]"""
+    rows = run(bath, from_s, from_s + 360)[60:]
+    return fmean(sender_c - probe_c for _, probe_c, sender_c in rows)
+
+
+def test_a_sender_drawn_out_loses_more_up_its_stem_as_a_fin_does_and_lowered_as_before() -> None:
+    """Incropera et al., extended surfaces: what is lost falls exponentially with depth (from memory)."""
+    bath = still(world(seed=4), water_c=85.0)
+    sender, above_k = bath.state.sender, 85.0 - bath.state.bath.room_c
+    deep_k = mean_difference_k(bath, 1501)
+    bath.draw_out(15.0)
+    shallow_k = mean_difference_k(bath, 1901)
+    bath.draw_out(0.0)
+    again_k = mean_difference_k(bath, 2301)
+    more = math.exp(15.0 / sender.stem_decay_mm) - 1.0
+    assert deep_k - shallow_k == pytest.approx(sender.stem_fraction * more * above_k, abs=0.05)
+    assert deep_k - shallow_k > 0.1
+    assert again_k == pytest.approx(deep_k, abs=0.05)
+
+
+def test_changing_places_turns_the_gradient_round_and_leaves_the_stem() -> None:
+    bath = world(seed=4, plant=("stratification", 0.2))
+    still(bath, water_c=85.0)
+    before_k = mean_difference_k(bath, 1501)
+    bath.change_places(True)
+    after_k = mean_difference_k(bath, 1901)
+    above_k = 85.0 - bath.state.bath.room_c
+    gradient_k = bath.state.body_parameters.gradient_steady_k - 0.2 / 68.0 * above_k  # 0.2 K at 90 °C
+    assert (before_k - after_k) / 2 == pytest.approx(gradient_k, abs=0.04)
+    assert (before_k + after_k) / 2 == pytest.approx(-bath.state.sender.stem_fraction * above_k, abs=0.04)
+
+
+def test_a_sender_that_is_hung_in_anew_hangs_deep_and_in_its_own_place() -> None:
+    bath = world()
+    do_by_hand(bath, {"do": "draw_out", "by_mm": 15})
+    do_by_hand(bath, {"do": "places", "changed": True})
+    assert (bath.state.drawn_out_mm, bath.state.has_changed_places) == (15.0, True)
+    do_by_hand(bath, {"do": "fit_sender", "plant": None})
+    assert (bath.state.drawn_out_mm, bath.state.has_changed_places) == (0.0, False)
+
+
 def test_the_gradient_wanders_within_a_few_hundredths() -> None:
     bath = world()
     seen = []
@@ -205,6 +254,9 @@ def test_hands_turn_the_heater_pour_water_and_hang_senders() -> None:
         ({"do": "fit_sender"}, "fields that do not fit"),
         ({"do": "fit_sender", "plant": "rust:1"}, "no fault called 'rust'"),
         ({"do": "fit_sender", "plant": 22}, "A plant is text like series:22"),
+        ({"do": "draw_out", "by_mm": 40}, "from 0 to 20 mm, not to 40"),
+        ({"do": "draw_out", "by_mm": True}, "from 0 to 20 mm"),
+        ({"do": "places", "changed": "yes"}, "places came with fields that do not fit"),
         ({"do": "drink_tea"}, "These hands can do heater, fresh_water, fit_sender"),
         ({}, "These hands can do"),
     ],

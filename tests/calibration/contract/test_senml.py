@@ -62,6 +62,7 @@ _PACKS = st.builds(
     decade_ohm=_OHM,
     insertion=st.sampled_from(Insertion),
     range_ohm=_OHM,
+    sender_duty=st.none() | st.floats(0.0, 1.0),
     channels=st.fixed_dictionaries({}, optional={name: _channel(u) for name, u in CHANNEL_UNITS.items()}),
     taps=st.fixed_dictionaries({}, optional={name: _COUNTS for name in TAP_NAMES}),
     utc_s=st.none() | st.floats(1.5e9, 4.2e9),
@@ -115,6 +116,22 @@ def test_a_pass_arrives_as_it_was_sent(pack: ReadingPack) -> None:
 def test_a_damaged_burst_or_shot_is_refused_in_words(records: list[dict[str, Any]], words: str) -> None:
     error = _refusal([*_plain_records(), *records])
     assert words in str(error)
+    assert (error.boot, error.seq) == (BOOT, 7), "its number counts all the same"
+
+
+def test_a_pass_of_a_rig_that_does_not_say_its_duty_is_read_as_it_was() -> None:
+    assert not any(record["n"] == "sender.duty" for record in _plain_records())
+    pack = decode_readings(json.dumps(_plain_records()).encode(), station="station-1")
+    assert isinstance(pack, ReadingPack)
+    assert pack.sender_duty is None
+
+
+@pytest.mark.parametrize(
+    "record", [{"u": "/", "v": 1.5}, {"u": "/", "v": -0.1}, {"v": 0.25}, {"u": "/", "vs": "full"}]
+)
+def test_a_duty_that_is_no_share_is_refused(record: dict[str, Any]) -> None:
+    error = _refusal([*_plain_records(), {"n": "sender.duty", **record}])
+    assert "sender.duty" in str(error)
     assert (error.boot, error.seq) == (BOOT, 7), "its number counts all the same"
 
 
@@ -239,8 +256,8 @@ def test_a_bad_reading_without_a_reason_cannot_be_made() -> None:
         ChannelReading(quality=Quality.GOOD)
 
 
-# RFC 8428, section 4.3 (labels) and 12.1 (units "Cel", "Ohm", "s", "count")
-RFC_8428_UNITS = {"Cel", "Ohm", "s", "count"}
+# RFC 8428, section 4.3 (labels) and 12.1 (units "Cel", "Ohm", "s", "count", and "/" for a ratio)
+RFC_8428_UNITS = {"Cel", "Ohm", "s", "count", "/"}
 RFC_8428_LABELS = {"bn", "bt", "bu", "bv", "bs", "bver", "n", "u", "v", "vs", "vb", "vd", "s", "t", "ut"}
 
 
