@@ -7,7 +7,8 @@ from datetime import date
 from calibration.diagnosis import opinions_of
 from calibration.sender_point import SenderPoint
 from calibration.thermistor.fit import FitPoint
-from host.certificates.certificate import Certificate, CertifiedPoint, Witness
+from host.certificates.bodies.sender import SenderBody
+from host.certificates.certificate import Certificate, CertifiedPoint, Coefficient, Witness
 from host.fit_words import equation_words
 from host.software_versions import software_versions
 from host.typed_check import TypedCheck
@@ -66,12 +67,16 @@ def typed_certificate(
         rule=check.rule,
         rule_words=RULE_WORDS[check.rule],
         method=METHOD,
-        curve=check.curve.name,
-        curve_source=check.curve.source,
-        curve_tolerance=check.limit_words,
-        points=tuple(_certified(point, used) for point, used in zip(check.points, check.used, strict=True)),
-        coefficients=coefficients,
-        fit_words=fit_words,
+        body=SenderBody(
+            curve=check.curve.name,
+            curve_source=check.curve.source,
+            curve_tolerance=check.limit_words,
+            points=tuple(
+                _certified(point, used) for point, used in zip(check.points, check.used, strict=True)
+            ),
+            coefficients=coefficients,
+            fit_words=fit_words,
+        ),
         instruments=(),
         conditions=(
             ("readings", "a thermometer and a resistance meter, read and typed by hand"),
@@ -118,12 +123,12 @@ def _certified(point: SenderPoint, used: FitPoint) -> CertifiedPoint:
     return CertifiedPoint.of(point, (thermometer, sender))
 
 
-def _fit(check: TypedCheck) -> tuple[tuple[tuple[str, float, float | None], ...], str]:
+def _fit(check: TypedCheck) -> tuple[tuple[Coefficient, ...], str]:
     if check.fit is None:
         return (), f"No curve was fitted. {check.fit_trouble}"
     spread = check.fit.std_uncertainties
     coefficients = tuple(
-        (name, value, None if spread is None else spread[name])
+        Coefficient(name=name, value=value, standard_u=None if spread is None else spread[name])
         for name, value in check.fit.coefficients.items()
     )
     return coefficients, f"{equation_words(check.fit.model)}. {check.fit.chi2_words}"

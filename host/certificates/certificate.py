@@ -1,12 +1,14 @@
 """The certificate as a value, before any rendering of it."""
 
-from dataclasses import dataclass
-from typing import Self
+from collections.abc import Sequence
+from dataclasses import dataclass, field
+from typing import Any, Protocol, Self
 
 from calibration.conformity import DecisionRule, Verdict
 from calibration.sender_point import SenderPoint
 from calibration.uncertainty.budget import Budget
 from host.certificates.as_found import AsFound
+from host.certificates.kind import Kind
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -96,8 +98,43 @@ class InstrumentUsed:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class Coefficient:
+    """One coefficient of a curve, with its standard uncertainty where that is known."""
+
+    name: str
+    value: float
+    standard_u: float | None
+
+
+class Body(Protocol):
+    """Results of one kind; each kind has a class of its own in `host.certificates.bodies`."""
+
+    @property
+    def kind(self) -> Kind:
+        """What it is about."""
+        ...
+
+    @property
+    def verdict_word(self) -> str:
+        """Verdict as a word of the data; ``not_stated`` where nothing is held against a limit."""
+        return "not_stated" if self.verdict is None else self.verdict.value
+
+    @property
+    def points(self) -> Sequence[Any]:
+        """Its results, one or more, in the order they are printed."""
+        ...
+
+
+#: Names of the two texts of an entry, in data.
+_NAMED_WORDS = {"each": ("name", "words")}
+_NAMED_VERSION = {"each": ("name", "version")}
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Certificate:
-    """Everything a sender's certificate says; every rendering is made from this alone.
+    """Everything a certificate says; every rendering is made from this alone.
+
+    The head is the same for all kinds; the results are in ``body``.
 
     Attributes
     ----------
@@ -107,35 +144,34 @@ class Certificate:
         Date of issue, ISO 8601.
     measured : str
         Date or span the readings were taken, ISO 8601; words where unknown.
-    shop : str
-    shop_address : str
+    shop, shop_address : str
     item : str
-        Name and identity of the sender.
+        Name and identity of what was measured.
     customer : str
-    verdict : Verdict
     sentence : str
         The result in one sentence that a customer understands.
-    rule : DecisionRule
-    rule_words : str
-        The decision rule in words, with its source.
     method : str
         Method and its version.
-    curve, curve_source, curve_tolerance : str
-        Reference curve, where it was published, and its tolerance as printed.
-    points : tuple[CertifiedPoint, ...]
-    coefficients : tuple[tuple[str, float, float | None], ...]
-        Name, value and standard uncertainty of the fitted curve. [natural log of ohms]
-    fit_words : str
-        Which model was fitted and how well.
+    body : Body
+        Results, and what belongs to this kind alone.
+    simulated : bool
+        True where nothing real was measured: said on every page and in the data.
+    verdict : Verdict or None
+        None where nothing is stated against a limit.
+    rule : DecisionRule or None
+    rule_words : str
+        The decision rule in words, with its source.
     instruments : tuple[InstrumentUsed, ...]
     conditions : tuple[tuple[str, str], ...]
         Name and words: room, immersion, stirring …
     remarks : tuple[str, ...]
-        Assumptions, deviations and what the result does not cover.
+        Assumptions and deviations from the method.
+    not_done : tuple[str, ...]
+        What the method has and was left out, and what the result does not cover.
+    external : tuple[str, ...]
+        Results that somebody else supplied, and who.
     citations : tuple[str, ...]
         Readings behind the result: station, boot, from, to; or the file.
-    simulated : bool
-        True where no real sender was measured: said on every page and in the data.
     software : tuple[tuple[str, str], ...]
         Package and version.
     place : str
@@ -144,12 +180,24 @@ class Certificate:
         Date the item came in, ISO 8601, where it matters.
     item_condition : str
         How the item looked and whether this is as found or as left.
-    authorised_by : str
-        Who answers for the certificate; empty leaves a line to sign on.
+    operator : str
+        Who measured.
+    authorised_by, authorised : str
+        Who answers for the certificate and since when; empty leaves a line to sign on.
+    draft : bool
+        True where nobody has authorised it: said on every page, and no evidence of anything.
     opinions : tuple[str, ...]
         Why it may be so and what to try: opinion, not measurement.
     as_found : AsFound or None
-        The first check, where this is the second one of the same sender, as left.
+        The first check, where this is the second one of the same item, as left.
+    next_due : str
+        Date of the next calibration, only where it was agreed with the customer.
+    supersedes, change : str
+        Number of the certificate that this one takes the place of, and what is changed in it.
+    previous_number, previous_head : str
+        The certificate issued before this one, and the head of the chain after it.
+    logo : bytes
+        The shop's picture, PNG or JPEG; empty for none.
     """
 
     number: str
@@ -159,26 +207,47 @@ class Certificate:
     shop_address: str
     item: str
     customer: str
-    verdict: Verdict
     sentence: str
-    rule: DecisionRule
-    rule_words: str
     method: str
-    curve: str
-    curve_source: str
-    curve_tolerance: str
-    points: tuple[CertifiedPoint, ...]
-    coefficients: tuple[tuple[str, float, float | None], ...]
-    fit_words: str
-    instruments: tuple[InstrumentUsed, ...]
-    conditions: tuple[tuple[str, str], ...]
-    remarks: tuple[str, ...]
-    citations: tuple[str, ...]
+    body: Body
     simulated: bool
-    software: tuple[tuple[str, str], ...]
+    verdict: Verdict | None = None
+    rule: DecisionRule | None = None
+    rule_words: str = ""
+    instruments: tuple[InstrumentUsed, ...] = ()
+    conditions: tuple[tuple[str, str], ...] = field(default=(), metadata=_NAMED_WORDS)
+    remarks: tuple[str, ...] = ()
+    not_done: tuple[str, ...] = ()
+    external: tuple[str, ...] = ()
+    citations: tuple[str, ...] = ()
+    software: tuple[tuple[str, str], ...] = field(default=(), metadata=_NAMED_VERSION)
     place: str = ""
     received: str = ""
     item_condition: str = ""
+    operator: str = ""
     authorised_by: str = ""
+    authorised: str = ""
+    draft: bool = False
     opinions: tuple[str, ...] = ()
     as_found: AsFound | None = None
+    next_due: str = ""
+    supersedes: str = ""
+    change: str = ""
+    previous_number: str = ""
+    previous_head: str = ""
+    logo: bytes = b""
+
+    @property
+    def kind(self) -> Kind:
+        """What it is about."""
+        return self.body.kind
+
+    @property
+    def verdict_word(self) -> str:
+        """Verdict as a word of the data; ``not_stated`` where nothing is held against a limit."""
+        return "not_stated" if self.verdict is None else self.verdict.value
+
+    @property
+    def points(self) -> Sequence[Any]:
+        """Its results, in the order they are printed."""
+        return self.body.points

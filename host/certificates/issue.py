@@ -10,7 +10,7 @@ from host.store.certificates import IssuedFiles
 def files_of(certificate: Certificate) -> IssuedFiles:
     """Paper, data and chart of a certificate."""
     return IssuedFiles(
-        verdict=certificate.verdict.value,
+        verdict=certificate.verdict_word,
         canonical_json=canonical_json(certificate),
         pdf=render_pdf(certificate),
         chart_svg=result_chart_svg(certificate.points).encode("utf-8"),

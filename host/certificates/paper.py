@@ -4,7 +4,7 @@ from typing import Any
 
 from calibration.conformity import DecisionRule
 from calibration.uncertainty.budget import Budget, BudgetLine
-from host.certificates.certificate import Certificate, CertifiedPoint
+from host.certificates.certificate import Certificate, CertifiedPoint, Coefficient
 from host.certificates.printed import (
     COEFFICIENT_DIGITS,
     degrees_of_freedom_text,
@@ -80,13 +80,13 @@ def paper_data(certificate: Certificate, canonical: bytes) -> dict[str, Any]:
         "curve": [
             _breakable(line)
             for line in (
-                certificate.curve,
-                certificate.curve_source,
-                f"Tolerance: {certificate.curve_tolerance}",
+                certificate.body.curve,
+                certificate.body.curve_source,
+                f"Tolerance: {certificate.body.curve_tolerance}",
             )
         ],
-        "coefficients": [_coefficient(*coefficient) for coefficient in certificate.coefficients],
-        "fit_words": _breakable(certificate.fit_words),
+        "coefficients": [_coefficient(one) for one in certificate.body.coefficients],
+        "fit_words": _breakable(certificate.body.fit_words),
         "instruments": [
             [_breakable(text) for text in (one.role, one.serial, one.certificate, one.expanded_u, one.due)]
             for one in certificate.instruments
@@ -138,7 +138,7 @@ def _item_facts(certificate: Certificate) -> list[list[str]]:
         ("Item", certificate.item),
         ("Condition", certificate.item_condition),
         ("Received", certificate.received),
-        ("Curve", certificate.curve),
+        ("Curve", certificate.body.curve),
     )
 
 
@@ -214,9 +214,9 @@ def _strips_note(certificate: Certificate) -> str:
     return f"Who says what, in °C, at {shown} of {there} points: nearest the limit."
 
 
-def _coefficient(name: str, value: float, standard_u: float | None) -> list[str]:
-    u_text = "not stated" if standard_u is None else scientific(standard_u, 2)
-    return [_breakable(name), scientific(value, COEFFICIENT_DIGITS), u_text]
+def _coefficient(one: Coefficient) -> list[str]:
+    u_text = "not stated" if one.standard_u is None else scientific(one.standard_u, 2)
+    return [_breakable(one.name), scientific(one.value, COEFFICIENT_DIGITS), u_text]
 
 
 def _budget(point: CertifiedPoint, *, first: bool) -> dict[str, Any]:

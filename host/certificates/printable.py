@@ -12,7 +12,7 @@ import unicodedata
 from enum import Enum
 from typing import Any
 
-from host.certificates.certificate import Certificate, CertifiedPoint
+from host.certificates.certificate import Certificate
 from host.certificates.errors import CertificateError
 
 #: Longest text of one field; a remark longer than this belongs in a document of its own.
@@ -64,7 +64,12 @@ PRINTABLE_RANGES = (
     (0x25C6, 0x25C6),
     (0x25CF, 0x25D0),
 )
-_SHORTER = {"shop": LONGEST_SHOP, "number": LONGEST_NUMBER}
+_SHORTER = {
+    "shop": LONGEST_SHOP,
+    "number": LONGEST_NUMBER,
+    "supersedes": LONGEST_NUMBER,
+    "previous_number": LONGEST_NUMBER,
+}
 _NAMES = frozenset(
     {
         "item",
@@ -74,12 +79,24 @@ _NAMES = frozenset(
         "place",
         "received",
         "item_condition",
+        "operator",
         "authorised_by",
+        "authorised",
         "measured",
+        "next_due",
+        "previous_head",
     }
     | {"name", "role", "serial", "expanded_u", "due", "quantity", "unit"}
+    | {"where", "range_words", "station", "at", "thermostat", "high", "low", "part"}
 )
-_POSITIVE = frozenset({"expanded_u_k", "u_resistance_ohm", "k", "limit_k", "resistance_ohm"})
+_POSITIVE = frozenset(
+    {"expanded_u_k", "expanded_u_ohm", "u_resistance_ohm", "k", "limit_k", "limit_ohm", "resistance_ohm"}
+    | {"expanded_u", "reference_expanded_u", "robust_expanded_u", "robust_spread", "allowance_k"}
+    | {"setting_ohm", "true_ohm"}
+)
+#: Largest picture of a shop: it travels in the data of every certificate. [byte]
+LARGEST_LOGO = 200_000
+_LOGO_BEGINS = (b"\x89PNG\r\n\x1a\n", b"\xff\xd8\xff")
 #: Beyond these a number has more digits than a table has room for.
 SMALLEST_UNCERTAINTY = 1e-12
 LARGEST_NUMBER = 1e12
@@ -106,8 +123,9 @@ def printable(certificate: Certificate) -> Certificate:
             "points", f"{len(cleaned.points)} points; a certificate holds 1 to {MOST_POINTS}."
         )
     issued_moment(cleaned)
+    _refuse_no_picture(cleaned.logo)
     for index, point in enumerate(cleaned.points):
-        _refuse_another_budget(point, f"points[{index}].expanded_u_k")
+        _refuse_another_budget(point, f"points[{index}]")
     return cleaned
 
 
@@ -174,20 +192,37 @@ def _cleaned(value: Any, path: str) -> Any:
         return tuple(_cleaned(entry, f"{path}[{index}]") for index, entry in enumerate(value))
     if dataclasses.is_dataclass(value) and not isinstance(value, type):
         entries = {
-            field.name: _cleaned(getattr(value, field.name), f"{path}.{field.name}".lstrip("."))
+            field.name: _cleaned(getattr(value, field.name), _path(path, field.name))
             for field in dataclasses.fields(value)
         }
         return dataclasses.replace(value, **entries)
     return value
 
 
-def _refuse_another_budget(point: CertifiedPoint, field: str) -> None:
-    from_budget_k = point.budget.expanded_u
-    if not math.isclose(point.expanded_u_k, from_budget_k, rel_tol=1e-3):
+def _path(path: str, name: str) -> str:
+    """Results are named without the body they are in."""
+    return path if name == "body" else f"{path}.{name}".lstrip(".")
+
+
+def _refuse_another_budget(point: Any, field: str) -> None:
+    if not hasattr(point, "budget"):
+        return
+    name = "expanded_u_ohm" if hasattr(point, "expanded_u_ohm") else "expanded_u_k"
+    stated, from_budget, unit = getattr(point, name), point.budget.expanded_u, point.budget.unit
+    if not math.isclose(stated, from_budget, rel_tol=1e-3):
         raise CertificateError(
-            field,
-            f"{point.expanded_u_k:g} K is not what its budget gives, {from_budget_k:g} K: "
+            f"{field}.{name}",
+            f"{stated:g} {unit} is not what its budget gives, {from_budget:g} {unit}: "
             "the paper would print one and explain the other.",
+        )
+
+
+def _refuse_no_picture(logo: bytes) -> None:
+    if logo and not logo.startswith(_LOGO_BEGINS):
+        raise CertificateError("logo", "the shop's picture must be a PNG or JPEG file.")
+    if len(logo) > LARGEST_LOGO:
+        raise CertificateError(
+            "logo", f"{len(logo)} bytes; there is room for {LARGEST_LOGO}. Make the picture smaller."
         )
 
 

@@ -13,7 +13,14 @@ from calibration.curves import ReferenceCurve, curve_names, load_curve
 from calibration.diagnosis import Fault, Intermittence, opinions_of, why_on_the_bench
 from calibration.sender_point import SenderPoint
 from calibration.thermistor.fit import FitPoint, Model, fit_curve
-from host.certificates.certificate import Certificate, CertifiedPoint, InstrumentUsed, Witness
+from host.certificates.bodies.sender import SenderBody
+from host.certificates.certificate import (
+    Certificate,
+    CertifiedPoint,
+    Coefficient,
+    InstrumentUsed,
+    Witness,
+)
 from host.citation import joined, words_by_boot
 from host.procedures.bench_setup import ReadingsOf, bench_setup_of, decade_box_of, raw_count
 from host.procedures.burst_watch import BURSTS, contact_of
@@ -91,12 +98,14 @@ def certificate_of(
         rule=settings.decision_rule,
         rule_words=RULE_WORDS[settings.decision_rule],
         method=_method(settings, run),
-        curve=settings.curve,
-        curve_source=setup.curve.source,
-        curve_tolerance=_tolerance(setup.curve, settings),
-        points=points,
-        coefficients=coefficients,
-        fit_words=fit_words,
+        body=SenderBody(
+            curve=settings.curve,
+            curve_source=setup.curve.source,
+            curve_tolerance=_tolerance(setup.curve, settings),
+            points=points,
+            coefficients=coefficients,
+            fit_words=fit_words,
+        ),
         instruments=_instruments(settings),
         conditions=_conditions(state, packs, contact),
         remarks=_remarks([point for point, _ in judged]),
@@ -171,7 +180,7 @@ def _witnesses(judged: BenchPoint, packs: Sequence[ReadingPack]) -> tuple[Witnes
     return tuple(found)
 
 
-def _fit(points: Sequence[CertifiedPoint]) -> tuple[tuple[tuple[str, float, float | None], ...], str]:
+def _fit(points: Sequence[CertifiedPoint]) -> tuple[tuple[Coefficient, ...], str]:
     fit = fit_curve(
         [
             FitPoint(
@@ -185,12 +194,14 @@ def _fit(points: Sequence[CertifiedPoint]) -> tuple[tuple[tuple[str, float, floa
         Model.STEINHART_HART,
     )
     names = ("a", "b", "c")
-    values = [fit.coefficients[name] for name in names]
-    spreads = [fit.std_uncertainties.get(name) if fit.std_uncertainties else None for name in names]
+    spreads = fit.std_uncertainties or {}
+    coefficients = tuple(
+        Coefficient(name=name, value=fit.coefficients[name], standard_u=spreads.get(name)) for name in names
+    )
     words = "1/T = a + b ln(R/Ω) + c ln(R/Ω)³, T in kelvin"
     if len(points) == len(names):
         words += "; three points fix it exactly and leave nothing to test it by"
-    return tuple(zip(names, values, spreads, strict=True)), words
+    return coefficients, words
 
 
 def _measured(packs: Sequence[ReadingPack]) -> str:

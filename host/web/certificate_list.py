@@ -15,7 +15,7 @@ class CertificateRow:
     run: int
     item: str
     customer: str
-    verdict: Verdict
+    verdict: Verdict | None
     issued: str
     simulated: bool
 

@@ -42,7 +42,11 @@ class RunRow:
 
 def run_rows(store: Store, zone: tzinfo | None) -> list[RunRow]:
     """All runs, the newest first, their times in ``zone``."""
-    verdicts = {run: Verdict(word) for run, word in store.certificates.verdicts().items()}
+    verdicts = {
+        run: Verdict(word)
+        for run, word in store.certificates.verdicts().items()
+        if word in {verdict.value for verdict in Verdict}
+    }
     rows = []
     for run in reversed(store.runs.all()):
         verdict = verdicts.get(run.number)

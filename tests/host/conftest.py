@@ -1,3 +1,4 @@
+import dataclasses
 import importlib.util
 import sys
 from collections.abc import Callable
@@ -7,12 +8,13 @@ from types import ModuleType
 import pytest
 
 from host.certificates.certificate import Certificate
+from host.certificates.kind import Kind
 
 
-def _sample_module() -> ModuleType:
-    name = "ohmbath_sample_certificate"
+def _module(file: str) -> ModuleType:
+    name = f"ohmbath_{file}"
     if name not in sys.modules:
-        path = Path(__file__).with_name("sample_certificate.py")
+        path = Path(__file__).with_name(f"{file}.py")
         spec = importlib.util.spec_from_file_location(name, path)
         assert spec is not None and spec.loader is not None
         module = importlib.util.module_from_spec(spec)
@@ -24,10 +26,23 @@ def _sample_module() -> ModuleType:
 @pytest.fixture(scope="session")
 def make_certificate() -> Callable[..., Certificate]:
     """Builder of an invented certificate; keyword arguments change its fields."""
-    return _sample_module().sample_certificate
+    return _module("sample_certificate").sample_certificate
 
 
 @pytest.fixture(scope="session")
 def sample(make_certificate: Callable[..., Certificate]) -> Certificate:
     """A simulated sender check at three temperatures."""
     return make_certificate()
+
+
+@pytest.fixture(scope="session")
+def of_kind(sample: Certificate) -> Callable[..., Certificate]:
+    """Builder of an invented certificate of any kind; keyword arguments change its head."""
+
+    def build(kind: Kind, **changed: object) -> Certificate:
+        if kind is Kind.SENDER:
+            return dataclasses.replace(sample, **changed)  # type: ignore[arg-type]
+        certificate: Certificate = _module("sample_kinds").certificate_of_kind(kind, sample, **changed)
+        return certificate
+
+    return build

@@ -1,10 +1,18 @@
 """An invented certificate for tests: an invented shop, a simulated sender, honest budgets."""
 
+import dataclasses
 import math
 
 from calibration.conformity import DecisionRule, Verdict, decide, overall_verdict
 from calibration.uncertainty.budget import Budget, BudgetLine, Distribution, combine, rectangular_u
-from host.certificates.certificate import Certificate, CertifiedPoint, InstrumentUsed, Witness
+from host.certificates.bodies.sender import SenderBody
+from host.certificates.certificate import (
+    Certificate,
+    CertifiedPoint,
+    Coefficient,
+    InstrumentUsed,
+    Witness,
+)
 
 R20_OHM = 2500.0
 BETA_K = 3500.0
@@ -46,9 +54,9 @@ def sample_certificate(
         "curve_tolerance": "±5 % of R at 20 °C, ±2.5 % at 100 °C",
         "points": points,
         "coefficients": (
-            ("A", 1.4050719e-3, 2.4e-6),
-            ("B", 2.3691234e-4, 3.8e-7),
-            ("C", 1.0183746e-7, 2.1e-9),
+            Coefficient(name="A", value=1.4050719e-3, standard_u=2.4e-6),
+            Coefficient(name="B", value=2.3691234e-4, standard_u=3.8e-7),
+            Coefficient(name="C", value=1.0183746e-7, standard_u=2.1e-9),
         ),
         "fit_words": (
             "Steinhart-Hart, 1/T = A + B ln R + C (ln R)³, weighted; three points leave no chi-squared, "
@@ -92,7 +100,15 @@ def sample_certificate(
         "software": (("ohmbath", "0.1.0"), ("GTC", "2.0.0"), ("numpy", "2.4.6"), ("scipy", "1.16.0")),
         "item_condition": "as found, terminals dull",
     }
-    return Certificate(**(fields | changed))  # type: ignore[arg-type]
+    return of_fields(fields | changed)
+
+
+def of_fields(fields: dict[str, object]) -> Certificate:
+    """A sender's certificate whose head and results are given together."""
+    in_body = {field.name for field in dataclasses.fields(SenderBody)}
+    body = SenderBody(**{name: value for name, value in fields.items() if name in in_body})  # type: ignore[arg-type]
+    head = {name: value for name, value in fields.items() if name not in in_body}
+    return Certificate(**head, body=body)  # type: ignore[arg-type]
 
 
 def sample_point(

@@ -62,9 +62,9 @@ def test_the_verdict_stands_there_by_word_and_by_shape(make_certificate):
 def test_what_a_metrologist_looks_for_is_on_the_paper(corroded, corroded_pdf):
     text = " ".join(pages_of(corroded_pdf))
     looked_for = [
-        corroded.sentence, corroded.rule_words, corroded.curve_source, corroded.fit_words, corroded.item,
-        corroded.customer, corroded.measured, corroded.issued, corroded.shop_address, corroded.method,
-        corroded.item_condition, *corroded.remarks, *corroded.citations,
+        corroded.sentence, corroded.rule_words, corroded.body.curve_source, corroded.body.fit_words,
+        corroded.item, corroded.customer, corroded.measured, corroded.issued, corroded.shop_address,
+        corroded.method, corroded.item_condition, *corroded.remarks, *corroded.citations,
         *(line.quantity for line in corroded.points[2].budget.lines),
         *(one.certificate for one in corroded.instruments), *(words for _, words in corroded.conditions),
         "results relate only to the item", "no accreditation is claimed", "End of certificate PTW-0042",
@@ -176,7 +176,9 @@ def test_markup_of_the_typesetter_is_printed_and_never_run(make_certificate):
 def test_a_witness_with_a_hostile_name_does_not_open_the_picture(sample):
     hostile = Witness(name='</svg><image href="x"/>', temperature_c=25.0, expanded_u_k=0.2)
     point = dataclasses.replace(sample.points[0], witnesses=(hostile, *sample.points[0].witnesses))
-    assert render_pdf(dataclasses.replace(sample, points=(point,))).startswith(b"%PDF")
+    assert render_pdf(
+        dataclasses.replace(sample, body=dataclasses.replace(sample.body, points=(point,)))
+    ).startswith(b"%PDF")
 
 
 def test_a_certificate_that_cannot_be_printed_is_refused_before_any_paper(make_certificate):

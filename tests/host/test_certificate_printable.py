@@ -64,14 +64,14 @@ def test_a_line_break_in_a_remark_becomes_a_space():
 def test_a_number_that_is_no_measurement_is_refused_naming_the_point(sample, changed, field):
     point = dataclasses.replace(sample.points[0], **changed)
     with pytest.raises(CertificateError) as refused:
-        printable(dataclasses.replace(sample, points=(point,)))
+        printable(dataclasses.replace(sample, body=dataclasses.replace(sample.body, points=(point,))))
     assert refused.value.field == field
 
 
 def test_an_uncertainty_that_its_budget_does_not_give_is_refused(sample):
     point = dataclasses.replace(sample.points[0], expanded_u_k=2.0 * sample.points[0].expanded_u_k)
     with pytest.raises(CertificateError, match="not what its budget gives"):
-        printable(dataclasses.replace(sample, points=(point,)))
+        printable(dataclasses.replace(sample, body=dataclasses.replace(sample.body, points=(point,))))
 
 
 @pytest.mark.parametrize(

@@ -29,7 +29,7 @@ def test_the_certificate_carries_the_points_as_judged(check_of):
     certificate = typed_certificate(check, issued=ISSUED, item="Bench sender 7")
     assert certificate.verdict is check.verdict is Verdict.NOT_DECIDED
     assert not certificate.simulated
-    assert certificate.curve_source.startswith("as printed in ")
+    assert certificate.body.curve_source.startswith("as printed in ")
     for certified, point in zip(certificate.points, check.points, strict=True):
         assert certified.error_k == point.error_k
         assert certified.budget is point.budget
@@ -94,9 +94,9 @@ def test_the_number_goes_with_the_content(check_of):
 
 def test_three_points_say_that_they_leave_no_chi_squared(check_of):
     certificate = typed_certificate(check_of(), issued=ISSUED)
-    assert [name for name, _, _ in certificate.coefficients] == ["a", "b", "c"]
-    assert all(u is None for _, _, u in certificate.coefficients)
-    assert "no chi-squared" in certificate.fit_words
+    assert [one.name for one in certificate.body.coefficients] == ["a", "b", "c"]
+    assert all(one.standard_u is None for one in certificate.body.coefficients)
+    assert "no chi-squared" in certificate.body.fit_words
 
 
 def test_the_sentence_rests_on_the_point_that_decides(check_of):
@@ -108,4 +108,4 @@ def test_the_sentence_rests_on_the_point_that_decides(check_of):
 
 def test_a_limit_asked_for_is_printed_as_such(check_of):
     certificate = typed_certificate(check_of(limit_k=5.0), issued=ISSUED)
-    assert certificate.curve_tolerance.startswith("±5 K, as asked for")
+    assert certificate.body.curve_tolerance.startswith("±5 K, as asked for")

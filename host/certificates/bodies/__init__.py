@@ -1,0 +1,1 @@
+"""Results of each kind of certificate, as values."""
