@@ -43,7 +43,7 @@ def test_a_result_stands_in_the_order_of_who_reads_it(browser, issued):
 
 def test_every_number_of_the_table_is_the_number_on_the_paper(browser, issued):
     page = browser.get("/runs/1").text
-    points = json.loads(issued.files.canonical_json)["points"]
+    points = json.loads(issued.files.canonical_json)["body"]["points"]
     assert len(points) == 3
     for point in points:
         for name in ("temperature_c", "resistance_ohm", "indicated_c", "error_k", "expanded_u_k", "limit_k"):
