@@ -7,12 +7,13 @@ from calibration.conformity import Verdict
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class FoundPoint:
-    """One temperature of the first check. [°C], [K]"""
+    """One temperature of the first check, with its coverage factor where that was kept. [°C], [K]"""
 
     temperature_c: float
     error_k: float
     expanded_u_k: float
     verdict: Verdict
+    k: float | None = None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -3,7 +3,11 @@
 from host.certificates.canonical import canonical_json
 from host.certificates.certificate import Certificate
 from host.certificates.pdf import render_pdf
-from host.pictures.result_chart import result_chart_svg
+from host.certificates.printable import printable
+from host.certificates.results.by_kind import results_of
+from host.certificates.results.results import Results
+from host.pictures.agreement_strip import agreement_strip_svg
+from host.pictures.error_chart import error_chart_svg
 from host.store.certificates import IssuedFiles
 
 
@@ -13,5 +17,12 @@ def files_of(certificate: Certificate) -> IssuedFiles:
         verdict=certificate.verdict_word,
         canonical_json=canonical_json(certificate),
         pdf=render_pdf(certificate),
-        chart_svg=result_chart_svg(certificate.points).encode("utf-8"),
+        chart_svg=chart_of(results_of(printable(certificate))).encode("utf-8"),
     )
+
+
+def chart_of(results: Results) -> str:
+    """The picture that is kept: the chart of errors, or the strip where there is none."""
+    if results.bars is not None:
+        return error_chart_svg(results.bars)
+    return agreement_strip_svg(results.strips[0].witnesses) if results.strips else ""

@@ -1,144 +1,161 @@
 """What the paper says: every text and number in its final characters, for the template to set."""
 
+from dataclasses import dataclass
 from typing import Any
 
-from calibration.conformity import DecisionRule
 from calibration.uncertainty.budget import Budget, BudgetLine
-from host.certificates.certificate import Certificate, CertifiedPoint, Coefficient
+from host.certificates.certificate import Certificate, Coefficient
+from host.certificates.kind import Kind
+from host.certificates.paper_lines import (
+    ACCREDITATION_LINE,
+    CAUTION_LINE,
+    DRAFT_LINE,
+    INTERVAL_LINE,
+    NO_STATEMENT_LINE,
+    RELATES_LINE,
+    TRACEABLE_LINE,
+    UNNAMED_LINE,
+    WHOLE_LINE,
+    coverage_line,
+    rounding_line,
+    rule_lines,
+    simulated_line,
+)
+from host.certificates.paper_table import breakable, table_data
 from host.certificates.printed import (
     COEFFICIENT_DIGITS,
     degrees_of_freedom_text,
     estimate_text,
     printed_found,
-    printed_point,
     scientific,
     two_digits,
 )
+from host.certificates.results.by_kind import results_of
+from host.certificates.results.results import Results, StatedBudget, Strip
 from host.pictures.agreement_strip import agreement_strip_svg, strip_span_k
-from host.pictures.result_chart import result_chart_svg
+from host.pictures.error_chart import error_chart_svg, said_of
 from host.pictures.verdict_shape import SHAPES
 
-SIMULATED_LINE = "Simulated bench: no real sender was measured"
-RELATES_LINE = "The results relate only to the item named above, in the state in which it was measured."
-ACCREDITATION_LINE = "Issued by the shop named above; no accreditation is claimed."
-TRACEABLE_LINE = "The result is traceable as far as the certificates named here are."
-UNNAMED_LINE = "No instrument is named; the result rests on the uncertainties stated below."
-ROUNDING_LINE = (
-    "The limit is the one on the side of the error. A difference of 1 K is 1.8 °F. Numbers are rounded to "
-    "the place their uncertainty reaches; verdicts are taken before rounding."
-)
-SIMPLE_RULE_LINE = (
-    "What it means: the error alone is compared with the limit. Close to the limit the statement may be "
-    "wrong with a probability of up to 50 %."
-)
-COVERAGE_LINE = (
-    "U is the expanded uncertainty, the combined standard uncertainty times k; it covers about 95 % "
-    "(JCGM 100:2008, k from Student's t at the effective degrees of freedom)."
-)
-CAUTION_LINE = (
-    "Open no cooling system that is warm: it is under pressure and scalds. Coolant is poisonous to people "
-    "and animals; catch it and keep it away. Local rules and licensed practice come first."
-)
 #: Points of a check, and for how many of them strips are drawn: those nearest to or beyond their limit.
 STRIPS_UP_TO = ((4, 4), (10, 3))
 STRIPS_OF_A_LONG_CHECK = 2
+#: Width of the chart beside its strips, and by itself. [in]
+BESIDE_STRIPS_IN, ALONE_IN = 3.5, 7.2
 _STRIP_WIDTH_PX = 330.0
-_LONGEST_WORD = 26
-_WORD_PIECE = 13
-_MAY_BREAK = "\u200b"
 
 
-def paper_data(certificate: Certificate, canonical: bytes) -> dict[str, Any]:
+@dataclass(frozen=True, slots=True, kw_only=True)
+class PaperMark:
+    """A picture that leads from the paper to where it can be looked up, and the words under it."""
+
+    svg: str
+    alt: str
+    words: tuple[str, ...]
+
+
+def paper_data(
+    certificate: Certificate, attachments: dict[str, bytes], mark: PaperMark | None = None
+) -> dict[str, Any]:
     """Data of the template; plain text, lists and SVG, nothing that could be run.
 
     Parameters
     ----------
     certificate : Certificate
         Already printable (see `host.certificates.printable`).
-    canonical : bytes
-        What is attached to the file.
+    attachments : dict[str, bytes]
+        What is attached to the file: ``json`` and ``xml``.
+    mark : PaperMark, optional
     """
-    worst = worst_point(certificate)
+    results = results_of(certificate)
     return {
         "number": certificate.number,
-        "shop": _breakable(certificate.shop),
-        "shop_address": _breakable(certificate.shop_address),
-        "simulated": SIMULATED_LINE if certificate.simulated else "",
-        "shape": SHAPES[certificate.verdict],
-        "verdict": certificate.verdict.value,
-        "verdict_words": certificate.verdict.words.capitalize(),
-        "sentence": _breakable(certificate.sentence),
-        "item_facts": _item_facts(certificate),
-        "work_facts": _work_facts(certificate),
-        "points": [_row(point) for point in certificate.points],
-        "rounding": ROUNDING_LINE,
-        "chart": result_chart_svg(certificate.points, height_in=chart_height_in(certificate)),
-        "chart_words": "Error against temperature with uncertainty bars and limits; numbers in the table.",
-        "strips": _strips(certificate),
-        "strips_note": _strips_note(certificate),
-        "rule": _rule_lines(certificate),
-        "curve": [
-            _breakable(line)
-            for line in (
-                certificate.body.curve,
-                certificate.body.curve_source,
-                f"Tolerance: {certificate.body.curve_tolerance}",
-            )
+        "paper_word": certificate.kind.paper_word,
+        "title": certificate.kind.title,
+        "shop": breakable(certificate.shop),
+        "shop_address": breakable(certificate.shop_address),
+        "logo": list(certificate.logo),
+        "whole": WHOLE_LINE,
+        "banner": [
+            line for line in (DRAFT_LINE if certificate.draft else "", simulated_line(certificate)) if line
         ],
-        "coefficients": [_coefficient(one) for one in certificate.body.coefficients],
-        "fit_words": _breakable(certificate.body.fit_words),
+        **_verdict(certificate),
+        "sentence": breakable(certificate.sentence),
+        "item_facts": _item_facts(certificate, results),
+        "work_facts": _work_facts(certificate),
+        "tables": [table_data(table) for table in results.tables],
+        "rounding": rounding_line(certificate),
+        "chart": ""
+        if results.bars is None
+        else error_chart_svg(
+            results.bars,
+            width_in=BESIDE_STRIPS_IN if _shown_strips(results) else ALONE_IN,
+            height_in=chart_height_in(results),
+        ),
+        "chart_words": "" if results.bars is None else breakable(said_of(results.bars)),
+        "strips": _strips(results),
+        "strips_note": _strips_note(results),
+        "mark": None if mark is None else {"svg": mark.svg, "alt": mark.alt, "words": list(mark.words)},
+        "as_found": _as_found_lines(certificate),
+        "rule": [breakable(line) for line in rule_lines(certificate, results)],
+        "sections": [_section(section) for section in results.sections],
         "instruments": [
-            [_breakable(text) for text in (one.role, one.serial, one.certificate, one.expanded_u, one.due)]
+            [breakable(text) for text in (one.role, one.serial, one.certificate, one.expanded_u, one.due)]
             for one in certificate.instruments
         ],
         "traceability": TRACEABLE_LINE if certificate.instruments else UNNAMED_LINE,
-        "conditions": [[_breakable(name), _breakable(words)] for name, words in certificate.conditions],
-        "budget": _budget(worst, first=len(certificate.points) > 1),
-        "other_budgets": [
-            _budget_in_short(point, with_source=not _is_long(certificate))
-            for point in certificate.points
-            if point is not worst
-        ],
-        "budget_columns": 2 if _is_long(certificate) else 1,
-        "opinions": [_breakable(text) for text in certificate.opinions],
-        "as_found": _as_found_lines(certificate),
-        "remarks": [_breakable(text) for text in (*certificate.remarks, RELATES_LINE, ACCREDITATION_LINE)],
-        "caution": CAUTION_LINE,
-        "citations": [_breakable(text) for text in certificate.citations],
+        "conditions": [[breakable(name), breakable(words)] for name, words in certificate.conditions],
+        "coverage": coverage_line(results),
+        "budget": _budget(results),
+        "other_budgets": _other_budgets(results),
+        "budget_columns": 2 if _is_long(results) else 1,
+        "external": [breakable(text) for text in certificate.external],
+        "not_done": [breakable(text) for text in certificate.not_done],
+        "opinions": [breakable(text) for text in certificate.opinions],
+        "remarks": _remarks(certificate),
+        "caution": CAUTION_LINE if certificate.kind in (Kind.SENDER, Kind.IN_PLACE) else "",
+        "citations": [breakable(text) for text in certificate.citations],
+        "chain": _chain(certificate),
         "software": ", ".join(
-            f"{_breakable(name)} {_breakable(version)}" for name, version in certificate.software
+            f"{breakable(name)} {breakable(version)}" for name, version in certificate.software
         ),
-        "authorised_by": _breakable(certificate.authorised_by),
-        "canonical": canonical.decode("utf-8"),
+        "authorised_by": breakable(
+            ", ".join(text for text in (certificate.authorised_by, certificate.authorised) if text)
+        ),
+        "operator": breakable(certificate.operator),
+        "json": attachments["json"].decode("utf-8"),
+        "xml": attachments["xml"].decode("utf-8"),
     }
 
 
-def worst_point(certificate: Certificate) -> CertifiedPoint:
-    """The point nearest to its limit, or furthest beyond it."""
-    return max(certificate.points, key=_part_of_limit)
-
-
-def chart_height_in(certificate: Certificate) -> float:
+def chart_height_in(results: Results) -> float:
     """Height of the chart beside its strips. [in]"""
-    witnesses = [len(point.witnesses) for point in _points_with_strips(certificate)]
+    witnesses = [len(strip.witnesses) for strip in _shown_strips(results)]
     strips_px = sum(30.0 + 21.0 * count for count in witnesses)
     return min(max(strips_px * 0.755 / 72.0 + 0.12 * len(witnesses) + 0.2, 2.4), 3.6)
 
 
-def _is_long(certificate: Certificate) -> bool:
-    return len(certificate.points) > STRIPS_UP_TO[0][0]
+def _verdict(certificate: Certificate) -> dict[str, str]:
+    if certificate.verdict is None:
+        is_record = certificate.kind is Kind.IN_PLACE
+        words = "A record, not a certificate" if is_record else NO_STATEMENT_LINE
+        return {"shape": "", "verdict": "", "verdict_words": words}
+    return {
+        "shape": SHAPES[certificate.verdict],
+        "verdict": certificate.verdict.value,
+        "verdict_words": certificate.verdict.words.capitalize(),
+    }
 
 
-def _part_of_limit(point: CertifiedPoint) -> float:
-    return (abs(point.error_k) + point.expanded_u_k) / point.limit_k
+def _is_long(results: Results) -> bool:
+    return len(results.budgets) > STRIPS_UP_TO[0][0]
 
 
-def _item_facts(certificate: Certificate) -> list[list[str]]:
+def _item_facts(certificate: Certificate, results: Results) -> list[list[str]]:
     return _stated(
         ("Item", certificate.item),
         ("Condition", certificate.item_condition),
         ("Received", certificate.received),
-        ("Curve", certificate.body.curve),
+        *results.facts,
     )
 
 
@@ -149,97 +166,102 @@ def _work_facts(certificate: Certificate) -> list[list[str]]:
         ("Issued", certificate.issued),
         ("Place", certificate.place),
         ("Method", certificate.method),
+        ("Replaces", certificate.supersedes),
+        ("Next due", certificate.next_due and f"{certificate.next_due}, as agreed with the customer"),
     )
 
 
 def _stated(*facts: tuple[str, str]) -> list[list[str]]:
-    return [[name, _breakable(text)] for name, text in facts if text]
+    return [[name, breakable(text)] for name, text in facts if text]
 
 
-def _row(point: CertifiedPoint) -> dict[str, str]:
-    printed = printed_point(point)
-    return {
-        "temperature_c": printed.temperature_c,
-        "temperature_f": printed.temperature_f,
-        "resistance_ohm": printed.resistance_ohm,
-        "u_ohm": printed.expanded_u_resistance_ohm,
-        "indicated_c": printed.indicated_c,
-        "indicated_f": printed.indicated_f,
-        "error_k": printed.error_k,
-        "u_k": printed.expanded_u_k,
-        "k": printed.k,
-        "limit_k": printed.limit_k,
-        "verdict": point.verdict.value,
-        "shape": SHAPES[point.verdict],
-        "words": point.verdict.words,
-    }
-
-
-def _points_with_strips(certificate: Certificate) -> list[CertifiedPoint]:
-    nearest = sorted(
-        (point for point in certificate.points if point.witnesses), key=_part_of_limit, reverse=True
+def _shown_strips(results: Results) -> list[Strip]:
+    parts = [one.part_of_limit for one in results.budgets] or [0.0] * len(results.strips)
+    nearest = (
+        sorted(
+            (pair for pair in zip(results.strips, parts, strict=True) if pair[0].witnesses),
+            key=lambda pair: pair[1],
+            reverse=True,
+        )
+        if results.strips
+        else []
     )
-    count = len(certificate.points)
+    count = len(results.strips)
     shown = next((strips for most, strips in STRIPS_UP_TO if count <= most), STRIPS_OF_A_LONG_CHECK)
-    return sorted(nearest[:shown], key=lambda point: point.temperature_c)
+    return sorted((strip for strip, _ in nearest[:shown]), key=lambda strip: strip.witnesses[0].temperature_c)
 
 
-def _strips(certificate: Certificate) -> list[dict[str, str]]:
-    points = _points_with_strips(certificate)
-    if not points:
+def _strips(results: Results) -> list[dict[str, str]]:
+    strips = _shown_strips(results)
+    if not strips:
         return []
-    span_k = strip_span_k([point.witnesses for point in points])
+    span_k = strip_span_k([strip.witnesses for strip in strips])
     return [
         {
             "words": " ".join(
                 f"{one.name} {one.temperature_c:.2f} °C ± {one.expanded_u_k:.2g} K;"
-                for one in point.witnesses
+                for one in strip.witnesses
             ),
             "svg": agreement_strip_svg(
-                point.witnesses,
-                verdict=point.verdict,
+                strip.witnesses,
+                verdict=strip.verdict,
                 width_px=_STRIP_WIDTH_PX,
                 span_k=span_k,
-                title=f"Agreement at {printed_point(point).temperature_c} °C",
+                title=f"Agreement at {strip.title}",
             ),
         }
-        for point in points
+        for strip in strips
     ]
 
 
-def _strips_note(certificate: Certificate) -> str:
-    shown, there = len(_points_with_strips(certificate)), len(certificate.points)
+def _strips_note(results: Results) -> str:
+    shown, there = len(_shown_strips(results)), len(results.strips)
     if shown == there:
         return "Who says what, in °C: bars that overlap agree, a gap is a disagreement."
     return f"Who says what, in °C, at {shown} of {there} points: nearest the limit."
 
 
+def _section(section: Any) -> dict[str, Any]:
+    return {
+        "title": section.title,
+        "lines": [breakable(line) for line in section.lines if line],
+        "coefficients": [_coefficient(one) for one in section.coefficients],
+    }
+
+
 def _coefficient(one: Coefficient) -> list[str]:
     u_text = "not stated" if one.standard_u is None else scientific(one.standard_u, 2)
-    return [_breakable(one.name), scientific(one.value, COEFFICIENT_DIGITS), u_text]
+    return [breakable(one.name), scientific(one.value, COEFFICIENT_DIGITS), u_text]
 
 
-def _budget(point: CertifiedPoint, *, first: bool) -> dict[str, Any]:
-    printed = printed_point(point)
-    where = f"{printed.temperature_c} °C ({printed.temperature_f} °F)"
+def _budget(results: Results) -> dict[str, Any] | None:
+    worst = results.worst()
+    if worst is None:
+        return None
+    first = len(results.budgets) > 1
     return {
-        "title": f"Error at {where}"
+        "title": f"Error at {worst.title}"
         + (", the point nearest to or furthest beyond its limit" if first else ""),
-        "lines": [_budget_line(line) for line in point.budget.lines],
-        "sum": _budget_sum(point.budget),
+        "lines": [_budget_line(line) for line in worst.budget.lines],
+        "sum": _budget_sum(worst.budget),
+        "unit": worst.budget.unit,
     }
 
 
 def _budget_line(line: BudgetLine) -> list[str]:
     return [
-        _breakable(line.quantity),
-        f"{estimate_text(line)} {line.unit}",
-        f"{two_digits(line.standard_u)} {line.unit}",
+        breakable(line.quantity),
+        _with_unit(estimate_text(line), line.unit),
+        _with_unit(two_digits(line.standard_u), line.unit),
         line.distribution.value,
         degrees_of_freedom_text(line.degrees_of_freedom),
         scientific(line.sensitivity, 3),
         two_digits(line.contribution),
     ]
+
+
+def _with_unit(text: str, unit: str) -> str:
+    return text if unit == "1" else f"{text} {unit}"
 
 
 def _budget_sum(budget: Budget) -> dict[str, str]:
@@ -251,14 +273,23 @@ def _budget_sum(budget: Budget) -> dict[str, str]:
     }
 
 
-def _budget_in_short(point: CertifiedPoint, *, with_source: bool) -> str:
-    printed, total = printed_point(point), _budget_sum(point.budget)
+def _other_budgets(results: Results) -> list[str]:
+    worst = results.worst()
+    return [
+        _budget_in_short(one, with_source=not _is_long(results))
+        for one in results.budgets
+        if one is not worst
+    ]
+
+
+def _budget_in_short(one: StatedBudget, *, with_source: bool) -> str:
+    total, unit = _budget_sum(one.budget), one.budget.unit
     words = (
-        f"{printed.temperature_c} °C: u = {total['u']} K, d.o.f. {total['degrees']}, k = {total['k']}, "
-        f"U = {printed.expanded_u_k} K"
+        f"{one.title}: u\u00a0=\u00a0{total['u']}\u00a0{unit}, d.o.f.\u00a0{total['degrees']}, "
+        f"k\u00a0=\u00a0{total['k']}, U\u00a0=\u00a0{total['expanded_u']}\u00a0{unit}"
     )
-    largest = max(point.budget.lines, key=lambda line: line.contribution, default=None)
-    return f"{words}, most from {_breakable(largest.quantity)}" if with_source and largest else words
+    largest = max(one.budget.lines, key=lambda line: line.contribution, default=None)
+    return f"{words}, most from {breakable(largest.quantity)}" if with_source and largest else words
 
 
 def _as_found_lines(certificate: Certificate) -> list[str]:
@@ -272,22 +303,25 @@ def _as_found_lines(certificate: Certificate) -> list[str]:
         for printed in (printed_found(point),)
     )
     return [
-        _breakable(f"Certificate {found.number}, measured {found.measured}: {found.verdict.words}."),
+        breakable(f"Certificate {found.number}, measured {found.measured}: {found.verdict.words}."),
         f"Error {errors}.",
-        _breakable(f"Done between the two checks: {found.done}."),
+        breakable(f"Done between the two checks: {found.done}."),
     ]
 
 
-def _rule_lines(certificate: Certificate) -> list[str]:
-    caution = [SIMPLE_RULE_LINE] if certificate.rule is DecisionRule.SIMPLE else []
-    return [_breakable(certificate.rule_words), *caution, COVERAGE_LINE]
+def _remarks(certificate: Certificate) -> list[str]:
+    interval = () if certificate.next_due or certificate.kind is Kind.IN_PLACE else (INTERVAL_LINE,)
+    said = (*certificate.remarks, RELATES_LINE, ACCREDITATION_LINE, *interval)
+    return [breakable(text) for text in said]
 
 
-def _breakable(text: str) -> str:
-    """Text whose overlong words may break, so that no word runs off the paper."""
-    return " ".join(
-        word
-        if len(word) <= _LONGEST_WORD
-        else _MAY_BREAK.join(word[at : at + _WORD_PIECE] for at in range(0, len(word), _WORD_PIECE))
-        for word in text.split(" ")
-    )
+def _chain(certificate: Certificate) -> list[str]:
+    lines = []
+    if certificate.supersedes:
+        lines.append(
+            f"Takes the place of {certificate.supersedes}, which is void. Changed: {certificate.change}"
+        )
+    if certificate.previous_head:
+        before = certificate.previous_number or "none"
+        lines.append(f"Issued after {before}; head of the chain there: {certificate.previous_head}")
+    return [breakable(line) for line in lines]

@@ -9,17 +9,22 @@ import typst
 
 from host.certificates.canonical import canonical_json
 from host.certificates.certificate import Certificate
+from host.certificates.dcc import dcc_xml
 from host.certificates.errors import CertificateError
-from host.certificates.paper import paper_data
+from host.certificates.paper import PaperMark, paper_data
 from host.certificates.printable import issued_moment, printable
 
-TEMPLATE = "certificate.typ"
-#: Name of the attached data; a reader of the file finds it under attachments.
+#: Parts of the sheet, in order.
+SHEET = ("1_page.typ", "2_result.typ", "3_behind.typ")
+#: Names of the attached data; a reader of the file finds them under attachments.
 ATTACHMENT = "certificate.json"
+XML_ATTACHMENT = "certificate.xml"
 
 
-def render_pdf(certificate: Certificate, *, timestamp: datetime.datetime | None = None) -> bytes:
-    """PDF/A-3 of a certificate with its canonical JSON attached.
+def render_pdf(
+    certificate: Certificate, *, timestamp: datetime.datetime | None = None, mark: PaperMark | None = None
+) -> bytes:
+    """PDF/A-3 of a certificate with its canonical JSON and its XML attached.
 
     Written to two standards: PDF/A-3a for keeping (fonts inside, tags, the data attached) and
     PDF/UA-1 for screen readers.
@@ -31,6 +36,8 @@ def render_pdf(certificate: Certificate, *, timestamp: datetime.datetime | None 
     certificate : Certificate
     timestamp : datetime, optional
         Creation date written into the file; the date of issue if left out.
+    mark : PaperMark, optional
+        Stands at the foot of the first page.
 
     Raises
     ------
@@ -38,9 +45,10 @@ def render_pdf(certificate: Certificate, *, timestamp: datetime.datetime | None 
         If the certificate cannot be printed; the message names the field.
     """
     checked = printable(certificate)
-    canonical = canonical_json(checked)
-    data = json.dumps(paper_data(checked, canonical), ensure_ascii=False)
-    template = resources.files("host.certificates").joinpath(TEMPLATE).read_bytes()
+    attachments = {"json": canonical_json(checked), "xml": dcc_xml(checked)}
+    data = json.dumps(paper_data(checked, attachments, mark), ensure_ascii=False)
+    sheet = resources.files("host.certificates").joinpath("sheet")
+    template = b"".join(sheet.joinpath(part).read_bytes() for part in SHEET)
     # The template reads no file; an empty root means that there is none to read.
     with tempfile.TemporaryDirectory(prefix="ohmbath-paper-") as empty_folder:
         try:

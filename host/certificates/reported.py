@@ -67,7 +67,8 @@ def _(point: CertifiedPoint) -> Mapping[str, tuple[float, str]]:
 @reported_texts.register
 def _(found: FoundPoint) -> Texts:
     printed = printed_found(found)
-    return {name: getattr(printed, name) for name in ("temperature_c", "error_k", "expanded_u_k")}
+    texts = {name: getattr(printed, name) for name in ("temperature_c", "error_k", "expanded_u_k")}
+    return texts if found.k is None else texts | {"k": rounded_text(found.k, 2)}
 
 
 @reported_texts.register

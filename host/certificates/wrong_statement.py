@@ -1,6 +1,7 @@
 """The risk that a statement of conformity carries: how likely it is wrong."""
 
 import math
+from collections.abc import Sequence
 from typing import Any
 
 from calibration.conformity_risk import probability_within, probability_wrong
@@ -45,3 +46,9 @@ def _limits(point: Any, error: float, limit: float) -> tuple[float, float]:
         # Only the limit on the side of the error is known.
         return (-math.inf, limit) if error >= 0.0 else (-limit, math.inf)
     return -limit, limit
+
+
+def wrong_statements(points: Sequence[Any], where: Sequence[str]) -> tuple[tuple[str, str, float], ...]:
+    """Where, how likely the statement there is wrong as printed, and in full; only where one is made."""
+    found = ((place, probability_wrong_of(point)) for place, point in zip(where, points, strict=True))
+    return tuple((place, probability_text(wrong), wrong) for place, wrong in found if wrong is not None)

@@ -152,6 +152,7 @@ def _as_found(run: int, done: str, store: Store) -> Mapping[str, Any]:
                 "error_k": point.error_k,
                 "expanded_u_k": point.expanded_u_k,
                 "verdict": point.verdict.value,
+                "k": point.k,
             }
             for point in paper.points
         ],

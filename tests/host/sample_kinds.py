@@ -42,7 +42,8 @@ SENTENCES = {
 def certificate_of_kind(kind: Kind, sample: Certificate, **changed: object) -> Certificate:
     """A certificate of a kind with the head of the sample, as far as it applies."""
     body = _BODIES[kind]()
-    verdicts = [point.verdict for point in body.points if getattr(point, "verdict", None) is not None]
+    judged = [one for point in body.points for one in getattr(point, "stations", (point,))]
+    verdicts = [one.verdict for one in judged if getattr(one, "verdict", None) is not None]
     head: dict[str, object] = {
         name: getattr(sample, name)
         for name in (
@@ -56,8 +57,8 @@ def certificate_of_kind(kind: Kind, sample: Certificate, **changed: object) -> C
         "method": f"Check of {kind.item_words}, method version 1",
         "body": body,
         "verdict": overall_verdict(verdicts) if verdicts else None,
-        "rule": sample.rule if verdicts else None,
-        "rule_words": sample.rule_words if verdicts else "",
+        "rule": sample.rule if verdicts and kind is not Kind.STATION_ROUND else None,
+        "rule_words": sample.rule_words if verdicts and kind is not Kind.STATION_ROUND else "",
         "not_done": ("Nothing was measured below 40 °C and above 95 °C.",),
     }
     return Certificate(**(head | changed))  # type: ignore[arg-type]
@@ -84,7 +85,7 @@ def _infrared(kind: Kind) -> Body:
                 witnesses=(
                     Witness(name="target", temperature_c=judged.expected_c, expanded_u_k=0.4),
                     Witness(
-                        name="thermometer shows",
+                        name="thermometer",
                         temperature_c=judged.shown_c,
                         expanded_u_k=judged.expanded_u_k,
                     ),
@@ -148,7 +149,7 @@ def _channel() -> Body:
         correction = correction_from_box(readings, reference_ohm=reference_ohm, certificate=BOX)
         points.extend(channel_points(readings, correction, BOX, limit_relative=0.001))
         c0, c1, c2 = correction.coefficients
-        words.append(f"{reference_ohm:g} Ω range: {c0:.3f} + {c1:.3f} z + {c2:.3f} z² counts, z = 2x - 1")
+        words.append(f"{reference_ohm:g} Ω range: {c0:.3f} {c1:+.3f} z {c2:+.3f} z² counts, z = 2x - 1")
     return OhmsBody(kind=Kind.OHMS_CHANNEL, correction_words=tuple(words), points=tuple(points))
 
 

@@ -13,7 +13,7 @@ from calibration.conformity import DecisionRule
 from host.certificates.canonical import canonical_json, certificate_from_canonical
 from host.certificates.certificate import Witness
 from host.certificates.errors import CertificateError
-from host.certificates.pdf import ATTACHMENT, render_pdf
+from host.certificates.pdf import ATTACHMENT, XML_ATTACHMENT, render_pdf
 from host.certificates.printed import printed_points
 
 SIMULATED = "Simulated bench: no real sender was measured"
@@ -153,7 +153,10 @@ def test_the_file_claims_pdf_a_3a_and_carries_what_the_claim_needs(corroded_pdf)
     assert "<pdfaid:conformance>A</pdfaid:conformance>" in metadata
     assert "<pdfuaid:part>1</pdfuaid:part>" in metadata
     related = [entry.get_object() for entry in root["/AF"]]
-    assert [(one["/UF"], one["/AFRelationship"]) for one in related] == [(ATTACHMENT, "/Data")]
+    assert [(one["/UF"], one["/AFRelationship"]) for one in related] == [
+        (ATTACHMENT, "/Data"),
+        (XML_ATTACHMENT, "/Source"),
+    ]
     assert related[0]["/EF"]["/F"].get_object()["/Subtype"] == "/application/json"
     assert root["/MarkInfo"]["/Marked"] is True or root["/MarkInfo"]["/Marked"].value is True
     assert root["/OutputIntents"][0].get_object()["/S"] == "/GTS_PDFA1"

@@ -7,8 +7,9 @@ from concurrent.futures import ThreadPoolExecutor
 import pytest
 
 from calibration.conformity import Verdict
+from host.certificates.results.of_sender import permitted_errors
 from host.pictures.ink import Surface
-from host.pictures.result_chart import permitted_errors, result_chart_svg
+from host.pictures.result_chart import result_chart_svg
 
 SVG = "{http://www.w3.org/2000/svg}"
 

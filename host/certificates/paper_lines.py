@@ -1,0 +1,84 @@
+"""What stands on every paper of the shop, whatever was measured."""
+
+from calibration.conformity import DecisionRule
+from calibration.uncertainty.budget import Shape
+from host.certificates.certificate import Certificate
+from host.certificates.kind import Kind
+from host.certificates.results.results import Results
+
+SIMULATED_LINES = {Kind.SENDER: "Simulated bench: no real sender was measured"}
+SIMULATED_LINE = "Simulated bench: nothing real was measured"
+DRAFT_LINE = "Draft: authorised by nobody, and no evidence of anything"
+RELATES_LINE = "The results relate only to the item named above, in the state in which it was measured."
+ACCREDITATION_LINE = "Issued by the shop named above; no accreditation is claimed."
+TRACEABLE_LINE = "The result is traceable as far as the certificates named here are."
+UNNAMED_LINE = "No instrument is named; the result rests on the uncertainties stated below."
+WHOLE_LINE = "May be copied only whole; parts of it need the shop's written consent."
+INTERVAL_LINE = "Nothing is said of when to calibrate next: that was not agreed with the customer."
+NO_STATEMENT_LINE = "No statement against a limit"
+ROUNDING_LINE = (
+    "A difference of 1 K is 1.8 °F. Numbers are rounded to the place their uncertainty reaches; verdicts are "
+    "taken before rounding."
+)
+OHM_ROUNDING_LINE = (
+    "Numbers are rounded to the place their uncertainty reaches; verdicts are taken before rounding."
+)
+SIMPLE_RULE_LINE = (
+    "What it means: the error alone is compared with the limit. Close to the limit the statement may be "
+    "wrong with a probability of up to 50 %."
+)
+COVERAGE_LINE = (
+    "U is the expanded uncertainty, the combined standard uncertainty times k; it covers about 95 % "
+    "(JCGM 100:2008, k from Student's t at the effective degrees of freedom)."
+)
+SHAPE_LINE = (
+    "U is the expanded uncertainty, the combined standard uncertainty times k; it covers about 95 % "
+    "(JCGM 100:2008; k from Student's t, or from the shape of the result where rectangular lines rule it)."
+)
+STATED_COVERAGE_LINE = (
+    "U is the expanded uncertainty with k = 2; it covers about 95 % of a normal distribution."
+)
+CAUTION_LINE = (
+    "Open no cooling system that is warm: it is under pressure and scalds. Coolant is poisonous to people "
+    "and animals; catch it and keep it away. Local rules and licensed practice come first."
+)
+#: Up to so many points the risk is printed one by one.
+_RISKS_ONE_BY_ONE = 8
+
+
+def rounding_line(certificate: Certificate) -> str:
+    """How the numbers of the table are rounded."""
+    in_ohms = certificate.kind in (Kind.OHMS_CHANNEL, Kind.DECADE_BOX)
+    return OHM_ROUNDING_LINE if in_ohms else ROUNDING_LINE
+
+
+def simulated_line(certificate: Certificate) -> str:
+    """What is said on every page where nothing real was measured."""
+    return SIMULATED_LINES.get(certificate.kind, SIMULATED_LINE) if certificate.simulated else ""
+
+
+def coverage_line(results: Results) -> str:
+    """What U means on this paper."""
+    if not results.budgets:
+        return STATED_COVERAGE_LINE
+    exact = any(one.budget.shape is not Shape.STUDENT for one in results.budgets)
+    return SHAPE_LINE if exact else COVERAGE_LINE
+
+
+def rule_lines(certificate: Certificate, results: Results) -> list[str]:
+    """Decision rule and the risk it carries; empty where nothing is stated."""
+    if not certificate.rule_words:
+        return []
+    caution = [SIMPLE_RULE_LINE] if certificate.rule is DecisionRule.SIMPLE else []
+    return [certificate.rule_words, *caution, *_risk_lines(results)]
+
+
+def _risk_lines(results: Results) -> list[str]:
+    if not results.wrong:
+        return []
+    basis = "nothing known of the item beforehand (JCGM 106:2012, clause 7)"
+    if len(results.wrong) > _RISKS_ONE_BY_ONE:
+        where, text, _ = max(results.wrong, key=lambda one: one[2])
+        return [f"A statement is wrong with a probability of at most {text}, at {where}; {basis}."]
+    risks = "; ".join(f"{where}: {text}" for where, text, _ in results.wrong)
+    return [f"Probability that the statement is wrong: {risks}; {basis}."]

@@ -1,0 +1,109 @@
+"""What was read on the vehicle, as tables and a strip."""
+
+from host.certificates.bodies.in_place import InPlaceBody
+from host.certificates.reported import reported_texts
+from host.certificates.results.results import (
+    Column,
+    Results,
+    ResultTable,
+    Role,
+    Section,
+    Strip,
+    texts_of,
+)
+
+RECORD_LINE = (
+    "This is a record of what was read on the vehicle and of what follows from it. It is no calibration "
+    "certificate: widths and allowances are assumed, and no maker's limit stands behind them."
+)
+_K = 2.0
+
+
+def in_place_results(body: InPlaceBody) -> Results:
+    """What was read on the vehicle."""
+    return Results(
+        measurand="Readings of the coolant temperature on the vehicle",
+        tables=(_readings(body), *_findings(body)),
+        strips=(Strip(title="the coolant", witnesses=body.witnesses, verdict=None),)
+        if body.witnesses
+        else (),
+        facts=(("Curve", body.curve), ("Thermostat", body.thermostat)),
+        sections=(
+            Section(title="What it is", lines=(RECORD_LINE,)),
+            Section(title="Found", lines=(body.words, *(finding.words for finding in body.findings))),
+            *_gaps(body),
+            Section(title="Try next", lines=(body.next_action,)),
+        ),
+    )
+
+
+def _readings(body: InPlaceBody) -> ResultTable:
+    rows = [dict(reported_texts(point)) for point in body.points]
+    return ResultTable(
+        title="Readings",
+        labels=(
+            ("where", tuple(point.where for point in body.points)),
+            ("how", tuple(point.words for point in body.points)),
+        ),
+        columns=(
+            Column(
+                key="reading",
+                name="reading",
+                unit="°C",
+                role=Role.SHOWN,
+                texts=texts_of(rows, "temperature_c"),
+                values=tuple(point.temperature_c for point in body.points),
+                expanded_u=tuple(point.expanded_u_k for point in body.points),
+                u_texts=texts_of(rows, "expanded_u_k"),
+                prints_u=True,
+            ),
+        ),
+        k=(_K,) * len(body.points),
+        verdicts=(None,) * len(body.points),
+    )
+
+
+def _findings(body: InPlaceBody) -> tuple[ResultTable, ...]:
+    if not body.findings:
+        return ()
+    rows = [dict(reported_texts(finding)) for finding in body.findings]
+    return (
+        ResultTable(
+            title="Parts, by the decade box",
+            labels=(("part", tuple(finding.part for finding in body.findings)),),
+            columns=(
+                Column(
+                    key="adds",
+                    name="adds",
+                    unit="K",
+                    role=Role.ERROR,
+                    texts=texts_of(rows, "size_k"),
+                    values=tuple(finding.size_k for finding in body.findings),
+                    expanded_u=tuple(finding.expanded_u_k for finding in body.findings),
+                    u_texts=texts_of(rows, "expanded_u_k"),
+                    prints_u=True,
+                ),
+                Column(
+                    key="allowance",
+                    name="may add",
+                    unit="K",
+                    role=Role.LIMIT,
+                    texts=texts_of(rows, "allowance_k"),
+                    values=tuple(finding.allowance_k for finding in body.findings),
+                ),
+            ),
+            k=(_K,) * len(body.findings),
+            verdicts=tuple(finding.verdict for finding in body.findings),
+            note="What a part may add and still be called sound is assumed.",
+        ),
+    )
+
+
+def _gaps(body: InPlaceBody) -> tuple[Section, ...]:
+    lines = tuple(
+        f"The {gap.high} says {texts['gap_k']} K ± {texts['expanded_u_k']} K more than the {gap.low} allows: "
+        f"{gap.rule}."
+        for gap in body.gaps
+        for texts in (reported_texts(gap),)
+    )
+    return (Section(title="Disagree", lines=lines),) if lines else ()

@@ -1,0 +1,106 @@
+"""Results of an infrared check as tables and pictures."""
+
+from host.certificates.bodies.infrared import CertifiedShots, InfraredBody
+from host.certificates.printed import fahrenheit
+from host.certificates.reported import reported_texts
+from host.certificates.results.error_columns import error_columns, value_column
+from host.certificates.results.results import (
+    Bars,
+    Column,
+    ErrorBar,
+    Results,
+    ResultTable,
+    Role,
+    Section,
+    StatedBudget,
+    Strip,
+    both_limits,
+    part_of_limit,
+)
+from host.certificates.wrong_statement import wrong_statements
+
+CORRECTION_NOTE = (
+    "Expected is what a perfect thermometer with this setting shows of the target; the error is shown minus "
+    "expected, and the correction is the error with the other sign."
+)
+
+
+def infrared_results(body: InfraredBody) -> Results:
+    """Results of an infrared check."""
+    points = body.points
+    where = [f"{reported_texts(point)['expected_c']} °C" for point in points]
+    return Results(
+        measurand="Error of indication of an infrared thermometer",
+        tables=(_table(points),),
+        bars=Bars(
+            bars=tuple(_bar(point) for point in points),
+            title="Error in K with its uncertainty" + _dashed(points),
+            across="expected temperature in °C",
+        ),
+        strips=tuple(
+            Strip(title=title, witnesses=point.witnesses, verdict=point.verdict)
+            for title, point in zip(where, points, strict=True)
+        ),
+        budgets=tuple(
+            StatedBudget(
+                title=title,
+                budget=point.budget,
+                part_of_limit=part_of_limit(point.error_k, point.expanded_u_k, point.limit_k),
+            )
+            for title, point in zip(where, points, strict=True)
+        ),
+        facts=(("Band", body.band), ("Emissivity", body.emissivity_words), ("Spot", body.spot)),
+        sections=(
+            Section(title="Target", lines=(body.target, body.spot, body.emissivity_words)),
+            Section(title="Shots", lines=tuple(_shots_line(point) for point in points)),
+        ),
+        wrong=wrong_statements(points, where),
+    )
+
+
+def _dashed(points: tuple[CertifiedShots, ...]) -> str:
+    return "; dashed: limits" if any(point.limit_k is not None for point in points) else ""
+
+
+def _table(points: tuple[CertifiedShots, ...]) -> ResultTable:
+    def temperature(field: str, key: str, name: str, role: Role) -> Column:
+        return value_column(points, field, key=key, name=name, unit="°C", role=role, u_field="expanded_u_k")
+
+    shown = temperature("shown_c", "shown", "shown", Role.SHOWN)
+    return ResultTable(
+        title="",
+        labels=(),
+        columns=(
+            temperature("face_c", "face", "target's face", Role.REFERENCE),
+            temperature("expected_c", "expected", "expected", Role.REFERENCE),
+            shown,
+            Column(
+                key="shown_f",
+                name="",
+                unit="°F",
+                role=Role.REPEATED,
+                texts=tuple(f"{fahrenheit(point.shown_c):.1f}" for point in points),
+            ),
+            *error_columns(points, unit_name="k", unit="K"),
+        ),
+        k=tuple(point.k for point in points),
+        verdicts=tuple(point.verdict for point in points),
+        note=CORRECTION_NOTE,
+    )
+
+
+def _shots_line(point: CertifiedShots) -> str:
+    texts = reported_texts(point)
+    return f"{texts['expected_c']} °C expected: {', '.join(texts['shots_c'])} °C shown"
+
+
+def _bar(point: CertifiedShots) -> ErrorBar:
+    texts = reported_texts(point)
+    return ErrorBar(
+        at=point.expected_c,
+        error=point.error_k,
+        expanded_u=point.expanded_u_k,
+        limits=both_limits(point.limit_k),
+        verdict=point.verdict,
+        said=f"At {texts['expected_c']} °C the error is {texts['error_k']} K ± {texts['expanded_u_k']} K.",
+    )

@@ -1,0 +1,115 @@
+"""Results in ohms as tables and pictures."""
+
+from host.certificates.bodies.ohms import CertifiedOhms, OhmsBody
+from host.certificates.kind import Kind
+from host.certificates.reported import derived_numbers, reported_texts
+from host.certificates.results.error_columns import error_columns, value_column
+from host.certificates.results.results import (
+    Bars,
+    Column,
+    ErrorBar,
+    Results,
+    ResultTable,
+    Role,
+    Section,
+    StatedBudget,
+    part_of_limit,
+)
+from host.certificates.wrong_statement import wrong_statements
+
+PPM = 1e6
+
+
+def ohms_results(body: OhmsBody) -> Results:
+    """Results of a resistance channel or a decade box."""
+    points = body.points
+    where = [f"{reported_texts(point)['setting_ohm']} Ω, {point.range_words}" for point in points]
+    return Results(
+        measurand="Error of a resistance",
+        tables=(_table(points, body.kind),),
+        bars=Bars(
+            bars=tuple(_bar(point) for point in points),
+            title="Error in millionths of the value; dashed: limits",
+            across="resistance in Ω",
+            is_logarithmic=True,
+        ),
+        budgets=tuple(
+            StatedBudget(
+                title=f"{reported_texts(point)['setting_ohm']} Ω",
+                budget=point.budget,
+                part_of_limit=part_of_limit(point.error_ohm, point.expanded_u_ohm, point.limit_ohm),
+            )
+            for point in points
+        ),
+        sections=(Section(title="Correction", lines=body.correction_words),) if body.correction_words else (),
+        wrong=wrong_statements(points, where),
+    )
+
+
+def _table(points: tuple[CertifiedOhms, ...], kind: Kind) -> ResultTable:
+    channel = kind is Kind.OHMS_CHANNEL
+    true = value_column(
+        points, "true_ohm", key="true", name="true", unit="Ω", role=Role.REFERENCE, u_field="expanded_u_ohm"
+    )
+    return ResultTable(
+        title="",
+        labels=(("range" if channel else "decade", tuple(point.range_words for point in points)),),
+        columns=(
+            value_column(
+                points, "setting_ohm", key="setting", name="setting", unit="Ω", role=Role.NOMINAL
+            ),
+            true,
+            *(_found(points) if channel else ()),
+            *(
+                (
+                    value_column(
+                        points, "shown_ohm", key="shown", name="as left", unit="Ω", role=Role.SHOWN,
+                        u_field="expanded_u_ohm",
+                    ),
+                )
+                if channel
+                else ()
+            ),
+            *error_columns(points, unit_name="ohm", unit="Ω"),
+        ),
+        k=tuple(point.k for point in points),
+        verdicts=tuple(point.verdict for point in points),
+        note=(
+            "As found is before the correction below, as left after it; error and U are as left."
+            if channel
+            else "The error is the nominal value minus the true one."
+        ),
+    )  # fmt: skip
+
+
+def _found(points: tuple[CertifiedOhms, ...]) -> tuple[Column, ...]:
+    """Error before the correction; its uncertainty is that of the error as left."""
+    if any(point.found_ohm is None for point in points):
+        return ()
+    derived = [derived_numbers(point)["found_error_ohm"] for point in points]
+    return (
+        Column(
+            key="found_error",
+            name="error as found",
+            unit="Ω",
+            role=Role.SHOWN,
+            texts=tuple(text for _, text in derived),
+            values=tuple(full for full, _ in derived),
+            expanded_u=tuple(point.expanded_u_ohm for point in points),
+            u_texts=tuple(str(reported_texts(point)["expanded_u_ohm"]) for point in points),
+        ),
+    )
+
+
+def _bar(point: CertifiedOhms) -> ErrorBar:
+    texts = reported_texts(point)
+    scale = PPM / point.true_ohm
+    limit = None if point.limit_ohm is None else point.limit_ohm * scale
+    return ErrorBar(
+        at=point.true_ohm,
+        error=point.error_ohm * scale,
+        expanded_u=point.expanded_u_ohm * scale,
+        limits=(None, None) if limit is None else (-limit, limit),
+        verdict=point.verdict,
+        said=f"At {texts['true_ohm']} Ω the error is {texts['error_ohm']} Ω ± {texts['expanded_u_ohm']} Ω.",
+    )
