@@ -251,7 +251,7 @@ def _lines(
         *_channel_lines("probe", setup.probe_correction, stand.probe_count, probe_ohm, -probe_slope),
         rectangular("probe: self-heating", -heats[1].rise_k, "K", heats[1].half_width_k, -1.0),
         *_channel_lines("sender", correction, stand.sender_count, sender_ohm, sender_slope),
-        rectangular("sender: self-heating", -heats[0].rise_k, "K", heats[0].half_width_k, 1.0),
+        _sender_heat_line(setup, heats[0]),
         rectangular("sender: clips", 0.0, "Ω", CLIPS_OHM, sender_slope),
         _stem_line(setup, stand, bath_c),
         # One box stands behind both channels: what goes with the value nearly cancels in the difference.
@@ -263,7 +263,7 @@ def _lines(
             (sender_ohm * sender_slope - probe_ohm * probe_slope) / 100.0,
         ),
         normal("decade box: residual", sender_ohm, "Ω", setup.box.fixed_standard_u_ohm(), sender_slope),
-        rectangular("bath: gradient", 0.0, "K", setup.gradient_line_k, 1.0),
+        _gradient_line(setup),
         *_lines_since_check(setup, sender_ohm * sender_slope, probe_ohm * probe_slope),
         *stand.movement,
     ]
@@ -313,6 +313,18 @@ def _channel_lines(
             sensitivity,
         ),
     )
+
+
+def _sender_heat_line(setup: BenchSetup, heat: SelfHeating) -> BudgetLine:
+    if setup.sender_zero_power is not None:
+        u_k = rectangular_u(heat.half_width_k)
+        return normal("sender: self-heating, by two currents", -heat.rise_k, "K", u_k, 1.0)
+    return rectangular("sender: self-heating", -heat.rise_k, "K", heat.half_width_k, 1.0)
+
+
+def _gradient_line(setup: BenchSetup) -> BudgetLine:
+    how = "" if setup.measured_gradient is None else ", by changing places"
+    return rectangular(f"bath: gradient{how}", 0.0, "K", setup.gradient_line_k, 1.0)
 
 
 def _stem_line(setup: BenchSetup, stand: Stand, bath_c: float) -> BudgetLine:

@@ -110,7 +110,20 @@ class SimulatedHands:
                 )
             case AskKind.HEAT:
                 return ({"do": "heater", "temperature_c": ask.temperature_c},)
+            case AskKind.DRAW_OUT:
+                return _with_heater_off({"do": "draw_out", "by_mm": ask.by_mm}, ask)
+            case AskKind.CHANGE_PLACES:
+                return _with_heater_off({"do": "places", "changed": True}, ask)
             case AskKind.HEATER_OFF | AskKind.MOVE_CONNECTOR:
                 return ({"do": "heater", "off": True},)
             case AskKind.LOOK:
                 return ()
+
+
+def _with_heater_off(deed: dict[str, object], ask: Ask) -> tuple[dict[str, object], ...]:
+    """A deed at the hot jug: heater off, the deed, heater on again."""
+    return (
+        {"do": "heater", "off": True},
+        deed,
+        {"do": "heater", "temperature_c": ask.temperature_c},
+    )

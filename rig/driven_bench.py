@@ -1,5 +1,6 @@
 """The drivers of a bench together, over whatever is below them: the same on metal and in simulation."""
 
+import math
 from abc import ABC, abstractmethod
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, replace
@@ -216,7 +217,7 @@ class DrivenBench(ABC):
             For any other share.
         """
         sampled = self._wiring.duty
-        if duty not in (1.0, sampled):
+        if duty != 1.0 and not math.isclose(duty, sampled):
             raise OrderRefused(f"The sender carries current for {sampled:.0%} of the time, or for 100 %.")
         self._channels["sender"].hold(duty == 1.0)
 

@@ -9,6 +9,11 @@ from dataclasses import dataclass
 
 from calibration.errors import CalibrationError
 
+#: How far the difference between two places may wander from one minute to the next, beyond what shows within a
+#: minute: half-width, assumed. Benchmark and simulation draw wanders of 5 to 25 mK (standard deviation) that
+#: last 30 to 150 s; not measured on metal. [K]
+WANDER_BETWEEN_K = 0.025
+
 #: More is no bath to calibrate in. [K]
 LARGEST_GRADIENT_K = 0.5
 
@@ -21,7 +26,8 @@ class GradientError(CalibrationError):
 class PlacedReading:
     """Indicated minus probe with the two at given places, and its standard uncertainty. [K]
 
-    The uncertainty is that of scatter alone: probe, box and curve are the same at both places.
+    The uncertainty is that of scatter and of `WANDER_BETWEEN_K` alone: probe, box and curve are the same at
+    both places.
     """
 
     error_k: float

@@ -5,7 +5,7 @@ plateau (`stem_from_two_depths`).
 """
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Protocol
 
 from calibration.errors import CalibrationError
@@ -130,6 +130,18 @@ class MeasuredStem:
         """Standard uncertainty of that, decay and readings together. [K]"""
         return math.hypot(self.half_width / math.sqrt(3.0), self.standard_u) * abs(temperature_c - air_c)
 
+    def within(self, assumed: Immersion) -> "MeasuredStem":
+        """The same, with what the decay leaves open cut to what the immersion allows where the two overlap.
+
+        Both spans hold, so that the truth lies in both; the readings' own uncertainty is not cut. Where they
+        do not overlap the sender leads away more than was assumed, and the measurement stands alone.
+        """
+        least = max(self.share - self.half_width, assumed.lowest_share)
+        most = min(self.share + self.half_width, assumed.highest_share)
+        if least > most:
+            return self
+        return replace(self, share=0.5 * (least + most), half_width=0.5 * (most - least))
+
 
 def stem_from_two_depths(
     shallow: DepthReading, deep: DepthReading, *, temperature_c: float, air_c: float
@@ -183,7 +195,7 @@ def stem_from_two_depths(
     )
     if stem.share + stem.half_width > LARGEST_SHARE:
         raise StemError(
-            f"At {deep.depth_mm:g} mm the sender still loses up to {stem.share + stem.half_width:.1%} of the "
+            f"At its working depth the sender still loses up to {stem.share + stem.half_width:.1%} of the "
             f"way to the air; {LARGEST_SHARE:.0%} is the most a correction may take up. Immerse it to above "
             "the hex, with a boot."
         )

@@ -34,6 +34,7 @@ COMMON_SHARES = {
     "probe: ohms check": 0.5,
     "probe: since its ohms check": 1.0,
     "sender: self-heating": 1.0,
+    "sender: self-heating, by two currents": 1.0,
     "sender: ohms check": 0.5,
     "sender: since its ohms check": 0.5,
     "sender: clips": 1.0,
@@ -42,6 +43,7 @@ COMMON_SHARES = {
     "decade box: value": 1.0,
     "decade box: residual": 1.0,
     "bath: gradient": 0.5,
+    "bath: gradient, by changing places": 0.5,
     "loop: a further body": 1.0,
     "loop: noise and lags": 0.5,
 }

@@ -9,6 +9,8 @@ from typing import Any
 from calibration.contract.orders import Action, AnswerState
 from calibration.contract.readings import Insertion, ReadingPack
 from host.order_book import OrderBook
+from host.procedures.bench_setup import DUTY
+from host.procedures.trials import FULL_DUTY
 
 #: Rig time an order may take to be begun. [s]
 _NOT_AFTER_S = 600.0
@@ -19,11 +21,15 @@ _RETRY_S = 2.0
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class WantedBench:
-    """Where a step wants the bench; a range of None leaves the choice to the rig."""
+    """Where a step wants the bench; a range of None leaves the choice to the rig.
+
+    The duty is the share of the time for which the sender carries current.
+    """
 
     insertion: Insertion = Insertion.NONE
     decade_ohm: float = 0.0
     range_ohm: float | None = None
+    duty: float = DUTY
 
 
 class BenchOrders:
@@ -82,6 +88,8 @@ class BenchOrders:
             return Action.SET_INSERTION, {"insertion": wanted.insertion.value}
         if not math.isclose(latest.decade_ohm, wanted.decade_ohm, abs_tol=1e-9):
             return Action.SET_DECADE, {"resistance_ohm": wanted.decade_ohm}
+        if latest.sender_duty is not None and (latest.sender_duty == FULL_DUTY) != (wanted.duty == FULL_DUTY):
+            return Action.SET_DUTY, {"duty": wanted.duty}
         if wanted.range_ohm is None:
             left = self._range_left_to == latest.boot
             return None if left else (Action.SET_RANGE, {"range_ohm": None})

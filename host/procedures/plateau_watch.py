@@ -21,9 +21,10 @@ from calibration.bench_point import (
 from calibration.contract.readings import Insertion, Quality, ReadingPack
 from calibration.temperature_scale import kelvin_from_celsius
 from host.citation import Citation
-from host.procedures.bench_setup import raw_count
+from host.procedures.bench_setup import DUTY, raw_count
 from host.procedures.event import Event
 from host.procedures.sender_check import Kind, SenderCheckState
+from host.procedures.trials import FULL_DUTY
 
 #: Rig time that a window covers. [s]
 WINDOW_S = 60.0
@@ -82,6 +83,15 @@ class BathStatus:
     left_s: float | None = None
     held_on: bool = False
     trouble: str | None = None
+
+
+def has_wanted_duty(state: SenderCheckState, pack: ReadingPack) -> bool:
+    """Tell whether the sender carries current as is wanted, by what the pack says; an old rig is silent."""
+    if pack.sender_duty is None:
+        return True
+    if state.wants_full_current:
+        return pack.sender_duty == FULL_DUTY
+    return pack.sender_duty <= DUTY + 1e-9
 
 
 class PlateauWatch:
@@ -146,6 +156,8 @@ class PlateauWatch:
             channel = pack.channels.get(name)
             if channel is None or channel.quality is not Quality.GOOD:
                 return None, f"{name}: {channel.reason if channel else 'no reading'}"
+        if not has_wanted_duty(state, pack):
+            return None, "the sender’s current is not on for the share of the time that is wanted"
         if pack.insertion is not Insertion.NONE:
             return None, "the decade box still stands in the circuit"
         try:

@@ -14,7 +14,7 @@ from host.citation import Citation
 from host.live import Live
 from host.order_book import OrderBook
 from host.procedures.bench_orders import BenchOrders, WantedBench
-from host.procedures.bench_setup import bench_setup_of, corrections_of
+from host.procedures.bench_setup import DUTY, bench_setup_of, corrections_of
 from host.procedures.box_watch import BoxWatch
 from host.procedures.burst_watch import BurstWatch
 from host.procedures.event import Event
@@ -24,6 +24,8 @@ from host.procedures.sender_check import Kind, Phase, SenderCheckState, advance,
 from host.procedures.sender_check_card import card_of
 from host.procedures.sender_check_press import pressed
 from host.procedures.step_card import StepCard
+from host.procedures.trial_watch import TrialWatch
+from host.procedures.trials import FULL_DUTY
 from host.store import Store
 
 _log = logging.getLogger(__name__)
@@ -55,6 +57,7 @@ class SenderCheckRunner:
         self.orders = BenchOrders(book, station=self.station, run=run)
         self._box_watch = BoxWatch()
         self._plateau_watch: PlateauWatch | None = None
+        self._trial_watch: TrialWatch | None = None
         self._burst_watch = BurstWatch()
         self._cursor = self._first_cursor()
 
@@ -65,8 +68,7 @@ class SenderCheckRunner:
 
     def card(self) -> StepCard:
         """The one next step."""
-        bath = self._plateau_watch.status if self._plateau_watch is not None else BathStatus()
-        return card_of(self.state, bath, bursts=self._burst_watch.count, trouble=self._trouble())
+        return card_of(self.state, self._bath(), bursts=self._burst_watch.count, trouble=self._trouble())
 
     def append(self, event: Event) -> None:
         """Append an event: first the state it would lead to, then the store, then here."""
@@ -75,6 +77,8 @@ class SenderCheckRunner:
         cites = None if readings is None else Citation.from_json(readings)
         self._store.runs.append(self.run, event.kind, dict(event.payload), cites=cites)
         self.state = state
+        if state.is_over:
+            self._take_full_current_away()
         _log.info("run %04d: %s", self.run, event.kind)
 
     def press(self, *, other: bool = False) -> None:
@@ -134,6 +138,8 @@ class SenderCheckRunner:
             event = self._box_watch.feed(self.state, pack)
         elif self.state.phase is Phase.PLATEAUS:
             event = self._plateaus().feed(self.state, pack)
+        elif self.state.phase is Phase.TRIALS:
+            event = self._trials().feed(self.state, pack)
         elif self.state.is_moving:
             event = self._burst_watch.feed(pack)
         if event is not None:
@@ -145,6 +151,24 @@ class SenderCheckRunner:
         if self._plateau_watch is None:
             self._plateau_watch = PlateauWatch(bench_setup_of(self.state, self.readings_of))
         return self._plateau_watch
+
+    def _trials(self) -> TrialWatch:
+        if self._trial_watch is None:
+            setup = bench_setup_of(self.state, self.readings_of)
+            self._trial_watch = TrialWatch(setup, self.readings_of)
+        return self._trial_watch
+
+    def _bath(self) -> BathStatus:
+        """What the bench sees just now."""
+        if self.state.phase is Phase.TRIALS and self._trial_watch is not None:
+            return self._trial_watch.status
+        return self._plateau_watch.status if self._plateau_watch is not None else BathStatus()
+
+    def _take_full_current_away(self) -> None:
+        """A run that ends while the sender carries current all the time leaves nothing on."""
+        latest = self._live.latest(self.station)
+        if latest is not None and latest.sender_duty == FULL_DUTY:
+            self.orders.perform(Action.SET_DUTY, {"duty": DUTY}, latest)
 
     def _end_ohms_check(self) -> None:
         try:
@@ -161,7 +185,7 @@ class SenderCheckRunner:
     def _wanted(self) -> WantedBench:
         setting = self.state.next_setting if self.state.phase is Phase.OHMS_CHECK else None
         if setting is None:
-            return WantedBench()
+            return WantedBench(duty=FULL_DUTY if self.state.wants_full_current else DUTY)
         is_sender = setting.insertion.value == "sender"
         return WantedBench(
             insertion=setting.insertion,

@@ -14,6 +14,7 @@ from host.citation import Citation
 from host.procedures.box_setting import BoxSetting
 from host.procedures.event import Event
 from host.procedures.sender_check_settings import SenderCheckSettings
+from host.procedures.trials import DRAWN_OUT_MM, FULL_CURRENT, TRIAL_STEPS, Trial, steps_of
 
 
 class Phase(StrEnum):
@@ -22,6 +23,7 @@ class Phase(StrEnum):
     FITTING = "fitting"
     OHMS_CHECK = "ohms_check"
     PLATEAUS = "plateaus"
+    TRIALS = "trials"  # one thing after the other is changed on purpose at the hottest plateau
     CONTACT = "contact"  # connector and lead are moved while bursts are read
     JUDGING = "judging"
     DONE = "done"
@@ -39,6 +41,10 @@ class Kind(StrEnum):
     SETTLED = "settled"  # set_point_c, boot, seq: the window opens behind it
     WINDOW_GIVEN_UP = "window_given_up"  # reason
     WINDOW_CLOSED = "window_closed"  # set_point_c and the readings
+    TRIAL_SET = "trial_set"  # step: hands have changed what it asks for
+    TRIAL_READ = "trial_read"  # step and the readings
+    TRIAL_AGAIN = "trial_again"  # trial, reason: what was read tells nothing
+    TRIAL_LEFT_OUT = "trial_left_out"  # trial, reason
     MOVING = "moving"  # connector and lead are being moved from here on
     BURST_READ = "burst_read"  # the readings that carry the bursts
     CONTACT_LEFT_OUT = "contact_left_out"
@@ -77,6 +83,14 @@ class SenderCheckState:
         Whether the sender hangs in the bath.
     answers : Mapping[str, str]
         What was declared at each step of setting up that is done.
+    trial_windows : Mapping[str, Citation]
+        Readings of each step of a trial that is read.
+    trials_left_out : Mapping[str, str]
+        Trials that were left out, and why.
+    trials_again : tuple[str, ...]
+        Trials that had to be read again, once for each time.
+    is_trial_set_by_hand : bool
+        Whether hands have changed what the next step of a trial asks for.
     is_moving : bool
         Whether the connector is being moved.
     burst : Citation or None
@@ -97,6 +111,10 @@ class SenderCheckState:
     windows: tuple[Window, ...] = ()
     is_fitted: bool = False
     answers: Mapping[str, str] = field(default_factory=dict)
+    trial_windows: Mapping[str, Citation] = field(default_factory=dict)
+    trials_left_out: Mapping[str, str] = field(default_factory=dict)
+    trials_again: tuple[str, ...] = ()
+    is_trial_set_by_hand: bool = False
     is_moving: bool = False
     burst: Citation | None = None
     reason: str | None = None
@@ -112,9 +130,11 @@ class SenderCheckState:
 
     @property
     def set_point_c(self) -> float | None:
-        """Next set point to be read, or None where all are. [°C]"""
+        """Next set point to be read, the hottest while trials go on, or None where all are read. [°C]"""
         done = len(self.windows)
         points = self.started.set_points_c
+        if self.phase is Phase.TRIALS:
+            return points[-1]
         return points[done] if done < len(points) else None
 
     @property
@@ -132,6 +152,50 @@ class SenderCheckState:
     def immersion(self) -> str:
         """Key of `IMMERSIONS`: as declared at the bench, else as the run was started."""
         return self.answers.get("immersion") or self.started.immersion
+
+    @property
+    def trial_step(self) -> str | None:
+        """Next step of a trial, a key of `TRIAL_STEPS`, or None where all are read or left out."""
+        return next(
+            (
+                step
+                for step in steps_of(self.started.trials)
+                if step not in self.trial_windows and TRIAL_STEPS[step].trial not in self.trials_left_out
+            ),
+            None,
+        )
+
+    @property
+    def is_trial_set(self) -> bool:
+        """Whether the next step of a trial only wants reading."""
+        step = self.trial_step
+        return step is not None and (self.is_trial_set_by_hand or not TRIAL_STEPS[step].needs_hands)
+
+    @property
+    def may_leave_trial_out(self) -> bool:
+        """Whether the next trial may be left out; not once its readings spoke against what is assumed."""
+        step = self.trial_step
+        if step is None or not TRIAL_STEPS[step].may_be_left_out:
+            return False
+        return TRIAL_STEPS[step].trial not in self.trials_again
+
+    @property
+    def wants_full_current(self) -> bool:
+        """Whether the sender is to carry current all the time."""
+        return self.phase is Phase.TRIALS and self.trial_step == FULL_CURRENT
+
+    @property
+    def trials_read(self) -> tuple[Trial, ...]:
+        """Trials whose steps are all read."""
+        chosen = [trial for trial in Trial if trial in self.started.trials]
+        return tuple(
+            trial for trial in chosen if all(step in self.trial_windows for step in steps_of([trial]))
+        )
+
+    @property
+    def drawn_out_mm(self) -> float:
+        """How far the sender is drawn out for its shallow reading. [mm]"""
+        return DRAWN_OUT_MM[self.immersion]
 
     @property
     def is_over(self) -> bool:
@@ -180,6 +244,19 @@ def advance(state: SenderCheckState, event: Event) -> SenderCheckState:
             return replace(state, opened_at=None, look_from=_mark(payload), reason=payload["reason"])
         case Kind.WINDOW_CLOSED:
             return _with_window(state, payload)
+        case Kind.TRIAL_SET:
+            if payload["step"] != state.trial_step or state.is_trial_set:
+                raise ValueError(f"{payload['step']} is not the step of a trial that hands do next")
+            return replace(state, is_trial_set_by_hand=True, look_from=_mark(payload), reason=None)
+        case Kind.TRIAL_READ:
+            return _with_trial(state, payload)
+        case Kind.TRIAL_AGAIN:
+            return _again(state, payload)
+        case Kind.TRIAL_LEFT_OUT:
+            left_out = {**state.trials_left_out, payload["trial"]: payload["reason"]}
+            return _past_trials(
+                replace(state, trials_left_out=left_out, look_from=_mark(payload) or state.look_from)
+            )
         case Kind.MOVING:
             return replace(state, is_moving=True, look_from=_mark(payload))
         case Kind.BURST_READ:
@@ -207,6 +284,17 @@ _FOLLOWS: Mapping[Phase, frozenset[Kind]] = {
     Phase.FITTING: frozenset({Kind.STARTED, Kind.SENDER_FITTED, Kind.SET_UP_DONE, Kind.STOPPED}),
     Phase.OHMS_CHECK: frozenset({Kind.BOX_READ, Kind.OHMS_CHECKED, Kind.STOPPED}),
     Phase.PLATEAUS: frozenset({Kind.SETTLED, Kind.WINDOW_GIVEN_UP, Kind.WINDOW_CLOSED, Kind.STOPPED}),
+    Phase.TRIALS: frozenset(
+        {
+            Kind.TRIAL_SET,
+            Kind.SETTLED,
+            Kind.WINDOW_GIVEN_UP,
+            Kind.TRIAL_READ,
+            Kind.TRIAL_AGAIN,
+            Kind.TRIAL_LEFT_OUT,
+            Kind.STOPPED,
+        }
+    ),
     Phase.CONTACT: frozenset({Kind.MOVING, Kind.BURST_READ, Kind.CONTACT_LEFT_OUT, Kind.STOPPED}),
     Phase.JUDGING: frozenset({Kind.RESULT, Kind.STOPPED}),
     Phase.DONE: frozenset(),
@@ -242,4 +330,40 @@ def _with_window(state: SenderCheckState, payload: Mapping[str, Any]) -> SenderC
 
 
 def _after_plateaus(state: SenderCheckState) -> Phase:
+    if state.trial_step is not None:
+        return Phase.TRIALS
     return Phase.CONTACT if state.started.move_connector else Phase.JUDGING
+
+
+def _with_trial(state: SenderCheckState, payload: Mapping[str, Any]) -> SenderCheckState:
+    if payload["step"] != state.trial_step:
+        raise ValueError(f"{payload['step']} is not the step of a trial that is read next")
+    citation = Citation.from_json(payload["readings"])
+    return _past_trials(
+        replace(
+            state,
+            trial_windows={**state.trial_windows, payload["step"]: citation},
+            opened_at=None,
+            look_from=(citation.boot, citation.last),
+        )
+    )
+
+
+def _again(state: SenderCheckState, payload: Mapping[str, Any]) -> SenderCheckState:
+    """The trial begins anew: what hands have changed they are asked for again."""
+    trial = payload["trial"]
+    kept = {step: cited for step, cited in state.trial_windows.items() if TRIAL_STEPS[step].trial != trial}
+    return replace(
+        state,
+        trial_windows=kept,
+        trials_again=(*state.trials_again, trial),
+        is_trial_set_by_hand=False,
+        opened_at=None,
+        look_from=_mark(payload),
+        reason=payload["reason"],
+    )
+
+
+def _past_trials(state: SenderCheckState) -> SenderCheckState:
+    """On to the next step of a trial, or to what comes after them."""
+    return replace(state, is_trial_set_by_hand=False, reason=None, phase=_after_plateaus(state))

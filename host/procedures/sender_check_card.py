@@ -1,16 +1,16 @@
 """Words of the step card of a sender check, all in one place so that they can be translated."""
 
-from calibration.bath.settling import SLOPE_LIMIT_K_PER_MIN
+from host.procedures.bath_words import is_near, settling_words
 from host.procedures.burst_watch import BURSTS
 from host.procedures.plateau_watch import BathStatus
 from host.procedures.sender_check import Phase, SenderCheckState
 from host.procedures.set_up_steps import SET_UP_STEPS
 from host.procedures.step_card import Ask, AskKind, StepCard
+from host.procedures.trial_card import trial_card
+from host.procedures.trials import TRIAL_WORDS, Trial, steps_of
 
 # Water this warm scalds at once; common practice, no single source.
 _SCALDING_C = 50.0
-
-_NEAR_K = 1.5
 
 
 def card_of(
@@ -30,10 +30,9 @@ def card_of(
     """
     started = state.started
     before_bath = 1 + len(started.set_up) + (0 if started.ohms_check is not None else 1)
-    steps = before_bath + len(started.set_points_c) + (1 if started.move_connector else 0) + 1
-    caught = tuple(
-        (f"{point:g} °C", number < len(state.windows)) for number, point in enumerate(started.set_points_c)
-    )
+    before_contact = before_bath + len(started.set_points_c) + len(steps_of(started.trials))
+    steps = before_contact + (1 if started.move_connector else 0) + 1
+    caught = _caught(state)
     match state.phase:
         case Phase.FITTING if state.is_fitted:
             return _set_up_card(state, steps=steps, caught=caught, trouble=trouble)
@@ -66,6 +65,15 @@ def card_of(
                 state,
                 bath,
                 step=before_bath + 1 + len(state.windows),
+                steps=steps,
+                caught=caught,
+                trouble=trouble or bath.trouble,
+            )
+        case Phase.TRIALS:
+            return trial_card(
+                state,
+                bath,
+                step=before_bath + len(started.set_points_c) + 1,
                 steps=steps,
                 caught=caught,
                 trouble=trouble or bath.trouble,
@@ -104,6 +112,20 @@ def card_of(
                 is_hands_turn=True,
                 caught=caught,
             )
+
+
+def _caught(state: SenderCheckState) -> tuple[tuple[str, bool], ...]:
+    """Each set point and each trial as words, and whether it has been read."""
+    points = tuple(
+        (f"{point:g} °C", number < len(state.windows))
+        for number, point in enumerate(state.started.set_points_c)
+    )
+    trials = tuple(
+        (TRIAL_WORDS[trial], trial in state.trials_read)
+        for trial in Trial
+        if trial in state.started.trials and trial not in state.trials_left_out
+    )
+    return points + trials
 
 
 def _set_up_card(
@@ -165,7 +187,7 @@ def _plateau_card(
     set_point_c = state.set_point_c
     if set_point_c is None:
         raise ValueError("Every plateau of this run is read.")
-    near = bath.probe_c is not None and abs(bath.probe_c - set_point_c) <= _NEAR_K
+    near = is_near(bath, set_point_c)
     if state.opened_at is not None:
         left = f"{bath.left_s:.0f} s to go" if bath.left_s is not None else "about a minute"
         instruction = "Hands off: reading."
@@ -173,7 +195,7 @@ def _plateau_card(
         if bath.held_on:
             waiting += " Sender and probe wander against each other, so it is held longer."
     elif near:
-        instruction, waiting = "Leave heater and stirrer as they are.", _settling_words(bath)
+        instruction, waiting = "Leave heater and stirrer as they are.", settling_words(bath)
     else:
         instruction = f"Set the bath heater to {set_point_c:g} °C and leave the stirrer on."
         waiting = None if bath.probe_c is None else f"The bath is at {bath.probe_c:.1f} °C."
@@ -195,18 +217,3 @@ def _plateau_card(
         is_hands_turn=state.opened_at is None and not near,
         caught=caught,
     )
-
-
-def _settling_words(bath: BathStatus) -> str:
-    channels = [channel for channel in (bath.probe, bath.sender) if channel is not None and channel.full]
-    if not channels:
-        return "Settling: not enough readings yet, under a minute."
-    slope = max(abs(channel.slope_k_per_min) for channel in channels)
-    waits = [channel.wait_s for channel in channels if channel.wait_s is not None]
-    if slope <= SLOPE_LIMIT_K_PER_MIN:
-        return "Settled in slope; waiting for the scatter to calm down."
-    if len(waits) < len(channels):
-        return f"Settling: {slope:.2f} K/min, {SLOPE_LIMIT_K_PER_MIN:.2f} is needed."
-    minutes = max(waits) / 60.0
-    estimate = "under a minute" if minutes < 1.0 else f"about {minutes:.0f} min"
-    return f"Settling: {slope:.2f} K/min, {estimate}."

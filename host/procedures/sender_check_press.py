@@ -6,6 +6,7 @@ from typing import Any
 from host.procedures.event import Event
 from host.procedures.sender_check import Kind, Phase, SenderCheckState
 from host.procedures.set_up_steps import SET_UP_STEPS
+from host.procedures.trials import TRIAL_STEPS
 
 
 def pressed(state: SenderCheckState, mark: Mapping[str, Any], *, other: bool) -> Event | None:
@@ -29,6 +30,14 @@ def pressed(state: SenderCheckState, mark: Mapping[str, Any], *, other: bool) ->
         return Event(
             kind=Kind.SET_UP_DONE, payload={"step": state.set_up_step, "answer": answer or "done", **mark}
         )
+    if state.phase is Phase.TRIALS and state.trial_step is not None and not state.is_trial_set:
+        step, trial = state.trial_step, TRIAL_STEPS[state.trial_step].trial
+        if not other:
+            return Event(kind=Kind.TRIAL_SET, payload={"step": step, **mark})
+        if not state.may_leave_trial_out:
+            return None
+        payload = {"trial": trial.value, "reason": "at the bench", **mark}
+        return Event(kind=Kind.TRIAL_LEFT_OUT, payload=payload)
     if state.phase is Phase.CONTACT and not state.is_moving:
         return Event(kind=Kind.CONTACT_LEFT_OUT if other else Kind.MOVING, payload=mark)
     return None

@@ -56,6 +56,8 @@ class SenderCheckSettings:
         `AsFound` says.
     set_up : tuple[str, ...]
         Steps of setting up after the sender is fitted, keys of `SET_UP_STEPS`.
+    trials : tuple[str, ...]
+        What is changed on purpose at the hottest plateau, words of `Trial`.
     move_connector : bool
         Whether bursts are read at the end while the connector is moved.
     job, wiring, connector_notes : str
@@ -81,6 +83,7 @@ class SenderCheckSettings:
     ohms_check: ReusedCheck | None = None
     as_left_of: Mapping[str, Any] | None = None
     set_up: tuple[str, ...] = ()
+    trials: tuple[str, ...] = ()
     move_connector: bool = False
     job: str = ""
     wiring: str = ""
@@ -126,7 +129,7 @@ class SenderCheckSettings:
         """From the first event."""
         known = {field.name for field in fields(cls)}
         kept = {name: value for name, value in content.items() if name in known}
-        for name in ("set_points_c", "sender_ranges_ohm", "set_up"):
+        for name in ("set_points_c", "sender_ranges_ohm", "set_up", "trials"):
             kept[name] = tuple(kept.get(name, ()))
         if kept.get("ohms_check") is not None:
             kept["ohms_check"] = ReusedCheck.from_json(kept["ohms_check"])

@@ -22,6 +22,7 @@ from host.procedures.sender_check_settings import (
     SenderCheckSettings,
 )
 from host.procedures.set_up_steps import SET_UP_STEPS
+from host.procedures.trials import Trial
 from host.store import Store
 
 _LEAST_SET_POINTS = 3
@@ -50,6 +51,8 @@ class SenderCheckWish:
     done : str
         What was done to the sender between the two.
     job, wiring, connector_notes : str
+    trials : tuple[str, ...]
+        What is changed on purpose at the hottest plateau to be measured, words of `Trial`.
     move_connector : bool
         Whether the connector is moved at the end while bursts are read.
     set_up : tuple[str, ...]
@@ -70,6 +73,7 @@ class SenderCheckWish:
     job: str = ""
     wiring: str = ""
     connector_notes: str = ""
+    trials: tuple[str, ...] = ()
     move_connector: bool = False
     set_up: tuple[str, ...] = tuple(SET_UP_STEPS)
 
@@ -101,6 +105,7 @@ def settings_of(wish: SenderCheckWish, *, store: Store, live: Live) -> SenderChe
         decade_box=_of_this_world(_certified(store, "decade_box"), latest),
         ohms_check=None if wish.anew else check_that_serves(wish.station, store=store, live=live),
         set_up=wish.set_up,
+        trials=_trials(wish, latest),
         move_connector=wish.move_connector,
         job=wish.job,
         wiring=wish.wiring,
@@ -129,6 +134,17 @@ def started_event(settings: SenderCheckSettings) -> Event:
     plan = ohms_check_plan(settings) if settings.ohms_check is None else ()
     payload = {"settings": settings.as_json(), "plan": [setting.as_json() for setting in plan]}
     return Event(kind=Kind.STARTED, payload=payload)
+
+
+def _trials(wish: SenderCheckWish, latest: ReadingPack) -> tuple[str, ...]:
+    """Trials in the order in which a run takes them, refused where the rig cannot say what they rest on."""
+    trials = tuple(trial.value for trial in Trial if trial in wish.trials)
+    if Trial.CURRENTS in trials and latest.sender_duty is None:
+        raise DeskError(
+            f"{wish.station} does not say for how long the sender carries current: bring the rig’s program "
+            "up to date, or start the check without the two currents."
+        )
+    return trials
 
 
 def _as_found(run: int, done: str, store: Store) -> Mapping[str, Any]:

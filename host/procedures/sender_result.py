@@ -1,14 +1,12 @@
 """From a sender check whose plateaus are all read to its certificate."""
 
-import math
 from collections.abc import Sequence
 from datetime import UTC, datetime
 
 from calibration.bath.immersion import IMMERSIONS
-from calibration.bath.settling import slope_k_per_min
-from calibration.bench_point import BenchPoint, BenchSetup, Plateau, judge_plateau
+from calibration.bench_point import BenchPoint, BenchSetup, judge_plateau
 from calibration.conformity import overall_verdict
-from calibration.contract.readings import Insertion, Quality, ReadingPack
+from calibration.contract.readings import ReadingPack
 from calibration.curves import ReferenceCurve, curve_names, load_curve
 from calibration.diagnosis import Fault, Intermittence, opinions_of, why_on_the_bench
 from calibration.sender_point import SenderPoint
@@ -22,18 +20,18 @@ from host.certificates.certificate import (
     Witness,
 )
 from host.citation import joined, words_by_boot
-from host.procedures.bench_setup import ReadingsOf, bench_setup_of, decade_box_of, raw_count
+from host.procedures.bench_setup import ReadingsOf, bench_setup_of, decade_box_of
 from host.procedures.burst_watch import BURSTS, contact_of
+from host.procedures.measured_lines import MeasuredLines, measured_lines_of
+from host.procedures.plateau_of_packs import ASSUMED_AIR_C, is_usable, mean_of, plateau_of
 from host.procedures.sender_check import SenderCheckState
 from host.procedures.sender_check_settings import METHOD, METHOD_VERSION, SenderCheckSettings
 from host.procedures.set_up_steps import SET_UP_STEPS
+from host.procedures.trials import TRIAL_STEPS, TRIAL_WORDS, Trial
 from host.shop import Shop
 from host.software_versions import software_versions
 from host.verdict_words import RULE_WORDS, sentence_of
 from host.witnesses import PROBE, SENDER, infrared_witness, one_wire_witness
-
-#: Air beside the bath where no sensor told it; it only enters the small stem correction. [°C]
-ASSUMED_AIR_C = 22.0
 
 
 def bench_points_of(
@@ -43,27 +41,11 @@ def bench_points_of(
     settings = state.started
     judged = []
     for window in state.windows:
-        packs = tuple(pack for pack in readings_of(window.citation) if _is_usable(pack))
+        packs = tuple(pack for pack in readings_of(window.citation) if is_usable(pack))
         plateau = plateau_of(packs, setup)
         point = judge_plateau(plateau, setup, rule=settings.decision_rule, limit_k=settings.limit_k)
         judged.append((point, packs))
     return tuple(judged)
-
-
-def plateau_of(packs: Sequence[ReadingPack], setup: BenchSetup) -> Plateau:
-    """Plateau of usable readings."""
-    probe_c = [
-        setup.probe.temperature_c(setup.probe_correction.corrected_ohm(raw_count(pack, "probe")))
-        for pack in packs
-    ]
-    air_c = _mean_of(packs, "ambient")
-    return Plateau(
-        sender_count=tuple(raw_count(pack, "sender") for pack in packs),
-        probe_count=tuple(raw_count(pack, "probe") for pack in packs),
-        sender_range_ohm=packs[0].range_ohm,
-        slope_k_per_min=slope_k_per_min([pack.rig_time_s for pack in packs], probe_c),
-        air_c=ASSUMED_AIR_C if air_c is None else air_c,
-    )
 
 
 def certificate_of(
@@ -73,11 +55,13 @@ def certificate_of(
 
     Raises
     ------
-    BenchPointError, OhmsCheckError
+    BenchPointError, OhmsCheckError, TrialError
         If a result cannot be given; says why.
     """
     settings = state.started
     setup = bench_setup_of(state, readings_of)
+    measured = measured_lines_of(state, setup, readings_of)
+    setup = measured.put_into(setup)
     judged = bench_points_of(state, setup, readings_of)
     packs = [pack for _, some in judged for pack in some]
     points = tuple(CertifiedPoint.of(point.point, _witnesses(point, some)) for point, some in judged)
@@ -107,8 +91,8 @@ def certificate_of(
             fit_words=fit_words,
         ),
         instruments=_instruments(settings),
-        conditions=_conditions(state, packs, contact),
-        remarks=_remarks([point for point, _ in judged]),
+        conditions=_conditions(state, packs, contact, measured),
+        remarks=_remarks([point for point, _ in judged], measured),
         opinions=_opinions([point.point for point, _ in judged], setup.curve, packs, contact),
         citations=_citations(state),
         simulated=simulated,
@@ -139,7 +123,7 @@ def _opinions(
     contact: Intermittence | None,
 ) -> tuple[str, ...]:
     """Why the sender is as it is, by comparing explanations: an opinion, not a measurement."""
-    air_c = _mean_of(packs, "ambient")
+    air_c = mean_of(packs, "ambient")
     diagnosis = why_on_the_bench(
         points,
         curve,
@@ -150,27 +134,9 @@ def _opinions(
     return tuple(opinions_of(diagnosis, curve))
 
 
-def _is_usable(pack: ReadingPack) -> bool:
-    return pack.insertion is Insertion.NONE and all(
-        (channel := pack.channels.get(name)) is not None and channel.quality is Quality.GOOD
-        for name in ("sender", "probe")
-    )
-
-
-def _mean_of(packs: Sequence[ReadingPack], name: str) -> float | None:
-    values = [
-        channel.value
-        for pack in packs
-        if (channel := pack.channels.get(name)) is not None
-        and channel.quality is Quality.GOOD
-        and channel.value is not None
-    ]
-    return math.fsum(values) / len(values) if values else None
-
-
 def _witnesses(judged: BenchPoint, packs: Sequence[ReadingPack]) -> tuple[Witness, ...]:
     found = [Witness(name=PROBE, temperature_c=judged.probe_c, expanded_u_k=2.0 * judged.probe_u_k)]
-    witness_c, infrared_c = _mean_of(packs, "witness"), _mean_of(packs, "infrared")
+    witness_c, infrared_c = mean_of(packs, "witness"), mean_of(packs, "infrared")
     if witness_c is not None:
         found.append(one_wire_witness(witness_c))
     if infrared_c is not None:
@@ -261,17 +227,24 @@ def _condition(settings: SenderCheckSettings) -> str:
 def _citations(state: SenderCheckState) -> tuple[str, ...]:
     plateaus = words_by_boot([window.citation for window in state.windows])
     moved = () if state.burst is None else (f"connector moved: {state.burst.words()}",)
-    return (*plateaus, *moved, *(f"ohms check: {cited.words()}" for cited in joined(state.box_read)))
+    trials = (
+        f"{TRIAL_WORDS[TRIAL_STEPS[step].trial]}, {TRIAL_STEPS[step].reading}: {cited.words()}"
+        for step, cited in state.trial_windows.items()
+    )
+    return (*plateaus, *trials, *moved, *(f"ohms check: {cited.words()}" for cited in joined(state.box_read)))
 
 
 def _conditions(
-    state: SenderCheckState, packs: Sequence[ReadingPack], contact: Intermittence | None
+    state: SenderCheckState,
+    packs: Sequence[ReadingPack],
+    contact: Intermittence | None,
+    measured: MeasuredLines,
 ) -> tuple[tuple[str, str], ...]:
     settings = state.started
-    air_c = _mean_of(packs, "ambient")
+    air_c = mean_of(packs, "ambient")
     return (
         ("immersion", IMMERSIONS[state.immersion].words),
-        ("bath", f"stirred water, probe and sender within ±{settings.gradient_half_width_k:g} K (declared)"),
+        ("bath", f"stirred water, {_evenness(settings, measured)}"),
         (
             "air",
             f"not read, {ASSUMED_AIR_C:g} °C assumed" if air_c is None else f"{air_c:.0f} °C beside the bath",
@@ -283,8 +256,16 @@ def _conditions(
         ),
         ("station", settings.station),
         ("operator", settings.operator or "not given"),
+        *((TRIAL_WORDS[trial], words) for trial, words in measured.words.items()),
+        *((TRIAL_WORDS[Trial(trial)], f"left out: {why}") for trial, why in state.trials_left_out.items()),
         *_declared(state, contact),
     )
+
+
+def _evenness(settings: SenderCheckSettings, measured: MeasuredLines) -> str:
+    if measured.gradient is None:
+        return f"probe and sender within ±{settings.gradient_half_width_k:g} K (declared)"
+    return f"probe and sender within ±{measured.gradient.half_width_k:.3f} K (by changing places)"
 
 
 def _declared(state: SenderCheckState, contact: Intermittence | None) -> tuple[tuple[str, str], ...]:
@@ -301,11 +282,30 @@ def _declared(state: SenderCheckState, contact: Intermittence | None) -> tuple[t
     return tuple((name, words) for name, words in said if words)
 
 
-def _remarks(judged: Sequence[BenchPoint]) -> tuple[str, ...]:
+def _remarks(judged: Sequence[BenchPoint], measured: MeasuredLines) -> tuple[str, ...]:
     remarks = [
-        "The result is for the sender's body at one temperature and at zero power (IEC 60539-1); dissipation "
-        "and stem shares are assumed spans, not measured on this sender.",
+        "The result is for the sender's body at one temperature and at zero power (IEC 60539-1); "
+        + _origin_of_spans(measured),
         "Witness and infrared are as bought and stand here for agreement only; they enter no result.",
     ]
     remarks.extend(dict.fromkeys(remark for point in judged for remark in point.point.remarks))
     return tuple(remarks)
+
+
+def _origin_of_spans(measured: MeasuredLines) -> str:
+    """Which of stem, dissipation and gradient were measured on this sender, and which are assumed."""
+    found = {
+        "stem share": measured.stem,
+        "dissipation": measured.zero_power,
+        "gradient": measured.gradient,
+    }
+    known = [name for name, value in found.items() if value is not None]
+    assumed = [name for name, value in found.items() if value is None]
+    if not known:
+        return "dissipation and stem shares are assumed spans, not measured on this sender."
+    words = f"{_listed(known)} measured on this sender at the hottest temperature"
+    return f"{words}, {_listed(assumed)} assumed and not measured." if assumed else f"{words}."
+
+
+def _listed(names: Sequence[str]) -> str:
+    return " and ".join(", ".join(names).rsplit(", ", 1))

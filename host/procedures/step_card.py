@@ -12,6 +12,8 @@ class AskKind(StrEnum):
     HEATER_OFF = "heater_off"
     LOOK = "look"  # nothing is moved: a person looks and says so
     MOVE_CONNECTOR = "move_connector"
+    DRAW_OUT = "draw_out"  # by_mm out of its working depth; 0 lowers it again
+    CHANGE_PLACES = "change_places"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -24,11 +26,14 @@ class Ask:
         Where the heater is to be set. [°C]
     step : str
         Which of several steps of a kind.
+    by_mm : float or None
+        How far the sender is to be drawn out. [mm]
     """
 
     kind: AskKind
     temperature_c: float | None = None
     step: str = ""
+    by_mm: float | None = None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

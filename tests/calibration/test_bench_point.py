@@ -220,13 +220,15 @@ def test_two_depths_a_swap_and_two_duties_take_the_place_of_what_was_assumed() -
     assumed = judge_plateau(flat_plateau(310.0, 80.0), SETUP, rule=DecisionRule.GUARDED, limit_k=None)
     judged = judge_plateau(flat_plateau(310.0, 80.0), measured, rule=DecisionRule.GUARDED, limit_k=None)
     lines = {line.quantity: line for line in judged.point.budget.lines}
-    assert lines["bath: gradient"].standard_u == pytest.approx((0.01 + 0.005) / math.sqrt(3.0))
+    assert lines["bath: gradient, by changing places"].standard_u == pytest.approx(
+        (0.01 + 0.005) / math.sqrt(3.0)
+    )
     assert lines["sender: stem, by two depths"].standard_u == pytest.approx(
         (judged.probe_c - AIR_C) * math.hypot(0.0002 / math.sqrt(3.0), 0.0001)
     )
     power_w = (1.0 / (869.0 + 310.0)) ** 2 * 310.0 * DUTY
     warmth_k = heating.conductance_k_per_w * power_w
-    assert lines["sender: self-heating"].estimate == pytest.approx(-warmth_k, rel=1e-6)
+    assert lines["sender: self-heating, by two currents"].estimate == pytest.approx(-warmth_k, rel=1e-6)
     assumed_warmth_k = np.mean([heat_k(310.0, 750.0, d) for d in SENDER_DISSIPATION_W_PER_K])
     moved_k = (0.0010 - 0.0015) * (judged.probe_c - AIR_C) - (warmth_k - assumed_warmth_k)
     assert judged.point.error_k - assumed.point.error_k == pytest.approx(moved_k, abs=0.002)

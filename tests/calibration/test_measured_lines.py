@@ -6,8 +6,14 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from calibration.bath.gradient import PlacedReading, gradient_from_swap
-from calibration.bath.immersion import DECAY_MM, HEX_UNDER_WATER, DepthReading, stem_from_two_depths
+from calibration.bath.gradient import WANDER_BETWEEN_K, PlacedReading, gradient_from_swap
+from calibration.bath.immersion import (
+    DECAY_MM,
+    HEX_UNDER_WATER,
+    DepthReading,
+    MeasuredStem,
+    stem_from_two_depths,
+)
 from calibration.bench_point import BenchSetup, Plateau, judge_plateau
 from calibration.conformity import DecisionRule
 from calibration.curves import load_curve
@@ -126,6 +132,39 @@ class Bench:
         power_w = Excitation(source_v=1.0, series_ohm=2802.0, duty=DUTY).mean_power_w(ohm)
         off_k = self.chance.normal(0.0, 0.015) + power_w / self.chance.uniform(0.004, 0.015)
         return PROBE_CURVE.resistance_ohm(bath_c + off_k)
+
+
+def test_a_stem_is_cut_to_what_the_immersion_allows_and_stands_alone_beyond_it() -> None:
+    stem = MeasuredStem(share=0.0020, half_width=0.0018, standard_u=0.0004, depth_mm=45.0)
+    cut = stem.within(HEX_UNDER_WATER)  # 0.02 to 0.38 % and 0 to 0.3 %
+    assert (cut.share, cut.half_width) == (pytest.approx(0.0016), pytest.approx(0.0014))
+    assert cut.standard_u == stem.standard_u
+    beyond = replace(stem, share=0.0080)
+    assert beyond.within(HEX_UNDER_WATER) is beyond
+
+
+@pytest.mark.slow
+def test_a_stem_that_is_cut_still_contains_the_truth_for_every_sender_within_the_span() -> None:
+    """Shares of the whole span, decay of the whole span, and water that wanders between the two readings."""
+    chance = np.random.default_rng(5)
+    u_k = math.hypot(SCATTER_K, WANDER_BETWEEN_K / math.sqrt(3.0))
+    hits, spread = [], []
+    for _ in range(2000):
+        share, decay_mm = chance.uniform(0.0, 0.003), chance.uniform(*DECAY_MM)
+        span_k = HOTTEST_C - AIR_C
+        lost_k = [share * math.exp(out_mm / decay_mm) * span_k for out_mm in (0.0, 15.0)]
+        deep_k, shallow_k = (-lost + chance.normal(0.0, u_k) for lost in lost_k)
+        stem = stem_from_two_depths(
+            DepthReading(depth_mm=30.0, error_k=shallow_k, standard_u_k=u_k),
+            DepthReading(depth_mm=45.0, error_k=deep_k, standard_u_k=u_k),
+            temperature_c=HOTTEST_C,
+            air_c=AIR_C,
+        ).within(HEX_UNDER_WATER)
+        off_k = stem.correction_k(HOTTEST_C, AIR_C) - share * span_k
+        hits.append(abs(off_k) <= 2.0 * stem.standard_u_k(HOTTEST_C, AIR_C))
+        spread.append(stem.standard_u_k(HOTTEST_C, AIR_C))
+    assert np.mean(hits) >= 0.945
+    assert np.mean(spread) < HEX_UNDER_WATER.standard_u_k(HOTTEST_C, AIR_C)
 
 
 @pytest.mark.slow
