@@ -9,7 +9,7 @@ from dataclasses import dataclass
 
 from calibration.errors import CalibrationError
 
-#: How far the difference between two places may wander from one minute to the next, beyond what shows within a
+#: How far the difference between two places may wander from one minute to the next, beyond what shows in a
 #: minute: half-width, assumed. Benchmark and simulation draw wanders of 5 to 25 mK (standard deviation) that
 #: last 30 to 150 s; not measured on metal. [K]
 WANDER_BETWEEN_K = 0.025

@@ -280,6 +280,7 @@ class PlateauWatch:
 
     def _forget(self) -> None:
         self._recent.clear()
+        self._fed = 0  # a desk that was killed counts from here, too
         self._window = []
         self._hold_s = WINDOW_S
         self._bad = 0

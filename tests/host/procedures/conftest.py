@@ -42,6 +42,8 @@ class PaperBench:
     time_s: float = 0.0
     bath_c: float = 22.0
     packs: list[ReadingPack] = field(default_factory=list)
+    sender_duty: float | None = 0.25
+    sender_off_k: float = 0.0
 
     settings = SenderCheckSettings(
         station="bench-1",
@@ -79,7 +81,9 @@ class PaperBench:
         curve = SteinhartHart(a=PROBE["a"], b=PROBE["b"], c=PROBE["c"])
         wobble_k = 0.01 * math.sin(self.time_s * 1.7)
         probe_ohm = curve.resistance_ohm(self.bath_c + wobble_k)
-        sender_ohm = load_curve("ntc-310-80c").nominal.resistance_ohm(self.bath_c + wobble_k)
+        sender_ohm = load_curve("ntc-310-80c").nominal.resistance_ohm(
+            self.bath_c + wobble_k + self.sender_off_k
+        )
         if insertion is Insertion.SENDER:
             sender_ohm = decade_ohm + 0.4
         if insertion is Insertion.PROBE:
@@ -87,6 +91,7 @@ class PaperBench:
         pack = ReadingPack(
             station="bench-1", rig="r1", boot=self.boot, seq=self.seq, rig_time_s=self.time_s, simulated=True,
             decade_ohm=decade_ohm, insertion=insertion, range_ohm=range_ohm, burst=burst,
+            sender_duty=self.sender_duty,
             channels={
                 "sender": _channel(sender_ohm, range_ohm, quality),
                 "probe": _channel(probe_ohm, 2700.0, Quality.GOOD),
@@ -108,6 +113,13 @@ class PaperBench:
         for set_point_c in self.settings.set_points_c:
             self.dwell(set_point_c)
         return self.packs
+
+    def do_trials(self) -> None:
+        """Each step of every trial, held long enough: 75 s of rest, 30 to settle, a minute of reading."""
+        for duty, off_k in ((1.0, 0.02), (0.25, 0.0), (0.25, -0.10), (0.25, 0.0), (0.25, -0.01)):
+            self.sender_duty, self.sender_off_k = duty, off_k
+            for _ in range(4 * 167):
+                self.read(range_ohm=750.0)
 
     def move_connector(self) -> None:
         """Bursts while the connector is moved, some passes without one between them."""
@@ -132,6 +144,16 @@ def _channel(resistance_ohm: float, range_ohm: float, quality: Quality) -> Chann
     if quality is not Quality.GOOD:
         return ChannelReading(quality=quality, raw=count, reason="said so by the test")
     return ChannelReading(quality=quality, raw=count, value=resistance_ohm)
+
+
+@pytest.fixture(scope="session")
+def thorough_bench() -> PaperBench:
+    """A bench that went through a run with every trial; shared, so read only."""
+    bench = PaperBench()
+    bench.settings = replace(bench.settings, trials=("currents", "depths", "places"))
+    bench.whole_run()
+    bench.do_trials()
+    return bench
 
 
 @pytest.fixture

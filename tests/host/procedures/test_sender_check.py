@@ -17,6 +17,8 @@ from host.procedures.sender_check import Kind, Phase, SenderCheckState, advance,
 from host.procedures.sender_check_settings import METHOD, METHOD_VERSION
 from host.procedures.sender_result import certificate_of
 from host.procedures.set_up_steps import SET_UP_STEPS
+from host.procedures.trial_watch import TrialWatch
+from host.procedures.trials import TRIAL_STEPS
 from host.shop import Shop
 
 pytestmark = pytest.mark.slow
@@ -30,6 +32,7 @@ class PaperDesk:
         self.state = state_of(events)
         self._packs = packs
         self._box, self._plateau, self._burst = BoxWatch(), None, BurstWatch()
+        self._trials: TrialWatch | None = None
 
     def readings_of(self, citation: Citation) -> list[ReadingPack]:
         return [
@@ -43,6 +46,7 @@ class PaperDesk:
         self.events.append(event)
 
     def work(self) -> None:
+        self._set_trial()
         mark = self.state.opened_at or self.state.look_from or ("", 0)
         for pack in self._packs:
             if (pack.boot, pack.seq) <= mark:
@@ -55,6 +59,14 @@ class PaperDesk:
             if self.state.phase is Phase.CONTACT and not self.state.is_moving:
                 boot, seq = self.state.look_from or ("", 0)  # pressed at once
                 self.append(Event(kind=Kind.MOVING, payload={"boot": boot, "seq": seq}))
+            self._set_trial()
+
+    def _set_trial(self) -> None:
+        """Hands have done at once what a trial asks for."""
+        if self.state.phase is Phase.TRIALS and not self.state.is_trial_set:
+            boot, seq = self.state.look_from or ("", 0)
+            step = {"step": self.state.trial_step, "boot": boot, "seq": seq}
+            self.append(Event(kind=Kind.TRIAL_SET, payload=step))
 
     def _watch(self, pack: ReadingPack) -> Event | None:
         if self.state.phase is Phase.OHMS_CHECK:
@@ -63,6 +75,10 @@ class PaperDesk:
             if self._plateau is None:
                 self._plateau = PlateauWatch(bench_setup_of(self.state, self.readings_of))
             return self._plateau.feed(self.state, pack)
+        if self.state.phase is Phase.TRIALS:
+            if self._trials is None:
+                self._trials = TrialWatch(bench_setup_of(self.state, self.readings_of), self.readings_of)
+            return self._trials.feed(self.state, pack)
         return self._burst.feed(pack) if self.state.is_moving else None
 
 
@@ -111,6 +127,115 @@ def test_a_desk_killed_while_the_connector_moves_goes_on_where_it_was(bench, cha
         assert again.state == whole.state
     with pytest.raises(ValueError, match="not the step of setting up that comes next"):
         advance(state_of(first[:2]), set_up[1])
+
+
+@pytest.fixture(scope="module")
+def thorough_desk(thorough_bench) -> PaperDesk:
+    """A desk that led that run to its end; read only."""
+    desk = PaperDesk(thorough_bench.first_events(), thorough_bench.packs)
+    desk.work()
+    return desk
+
+
+def test_a_desk_killed_after_any_event_of_a_trial_goes_on_where_it_was(thorough_bench, thorough_desk) -> None:
+    whole = thorough_desk
+    assert whole.state.phase is Phase.JUDGING
+    assert tuple(whole.state.trial_windows) == tuple(TRIAL_STEPS)
+    from_trials = kinds(whole.events).index("trial_read") - 2
+    for length in range(from_trials, len(whole.events)):
+        again = PaperDesk(whole.events[:length], thorough_bench.packs)
+        again.work()
+        assert again.state == whole.state
+
+
+def test_each_step_of_a_trial_cites_readings_that_were_taken_as_it_asks(
+    thorough_bench, thorough_desk
+) -> None:
+    desk = thorough_desk
+    duties = {
+        step: {pack.sender_duty for pack in desk.readings_of(cited)}
+        for step, cited in desk.state.trial_windows.items()
+    }
+    assert duties["full_current"] == {1.0}
+    assert all(duties[step] == {0.25} for step in TRIAL_STEPS if step != "full_current")
+    firsts = [cited.first for cited in desk.state.trial_windows.values()]
+    held_from = len(thorough_bench.packs) - 5 * 4 * 167
+    for number, first in enumerate(firsts):
+        assert first > held_from + number * 4 * 167 + 4 * 70
+
+
+def test_a_certificate_says_what_was_measured_on_this_sender_and_cites_it(thorough_desk) -> None:
+    desk = thorough_desk
+    paper = certificate_of(desk.state, desk.readings_of, number="2026-7", shop=Shop(), run=7)
+    conditions = dict(paper.conditions)
+    assert "drawn out by 15 mm at 85.0 °C it read -0.100 K" in conditions["two depths"]
+    assert "the water differed by +0.005 K" in conditions["places changed"]
+    assert "it read +0.020 K" in conditions["two currents"]
+    assert "by changing places" in conditions["bath"]
+    assert "stem share and gradient measured on this sender" in paper.remarks[0]
+    assert "dissipation assumed" in paper.remarks[0]  # 20 mK at four times the power: within what is assumed
+    assert sum(cited.startswith(("two ", "places ")) for cited in paper.citations) == len(TRIAL_STEPS)
+    lines = {line.quantity for line in paper.points[0].budget.lines}
+    assert {"sender: stem, by two depths", "bath: gradient, by changing places"} <= lines
+
+
+def test_a_usual_certificate_says_what_was_not_measured(bench) -> None:
+    desk = PaperDesk(bench.first_events(), bench.whole_run())
+    desk.work()
+    paper = certificate_of(desk.state, desk.readings_of, number="2026-7", shop=Shop(), run=7)
+    assert "assumed spans, not measured on this sender" in paper.remarks[0]
+    assert not {"two depths", "places changed", "two currents"} & dict(paper.conditions).keys()
+
+
+def from_the_trials_on(desk: PaperDesk, packs: Sequence[ReadingPack]) -> PaperDesk:
+    """Another desk that takes the run up after its last plateau, with other readings from there."""
+    trials_from = max(number for number, event in enumerate(desk.events) if event.kind == Kind.WINDOW_CLOSED)
+    again = PaperDesk(desk.events[: trials_from + 1], packs)
+    again.work()
+    return again
+
+
+def test_a_current_that_falls_back_while_it_is_read_gives_the_window_up(
+    thorough_bench, thorough_desk, changed
+) -> None:
+    """Relays and currents go off where the desk is lost; the packs show it, whatever was ordered."""
+    window = thorough_desk.state.trial_windows["full_current"]
+    packs = [
+        changed(pack, sender_duty=0.25) if window.first + 100 <= pack.seq < window.first + 200 else pack
+        for pack in thorough_bench.packs
+    ]
+    desk = from_the_trials_on(thorough_desk, packs)
+    given_up = next(event for event in desk.events if event.kind == Kind.WINDOW_GIVEN_UP)
+    assert "current is not on for the share of the time that is wanted" in given_up.payload["reason"]
+    assert "full_current" not in desk.state.trial_windows  # it was not on again for long enough
+
+
+def test_an_uneven_bath_has_the_places_read_again_and_then_cannot_be_left_out(
+    thorough_bench, thorough_desk, changed
+) -> None:
+    bench = changed(thorough_bench, packs=list(thorough_bench.packs[: -4 * 167]), sender_off_k=-1.2)
+    bench.seq -= 4 * 167
+    bench.time_s -= 167.0
+    for _ in range(4 * 190):
+        bench.read(range_ohm=750.0)
+    desk = from_the_trials_on(thorough_desk, bench.packs)
+    again = next(event for event in desk.events if event.kind == Kind.TRIAL_AGAIN)
+    assert again.payload["trial"] == "places"
+    assert "0.60 K between probe and sender; 0.5 K is the most" in again.payload["reason"]
+    assert desk.state.phase is Phase.TRIALS
+    assert desk.state.trial_step == "changed_places"
+    assert not desk.state.may_leave_trial_out
+
+
+def test_a_rig_that_does_not_say_its_duty_has_the_currents_left_out_with_the_reason(
+    thorough_bench, thorough_desk, changed
+) -> None:
+    packs = [changed(pack, sender_duty=None) for pack in thorough_bench.packs]
+    desk = from_the_trials_on(thorough_desk, packs)
+    assert "does not say its duty" in desk.state.trials_left_out["currents"]
+    assert "currents" not in desk.state.trials_read
+    paper = certificate_of(desk.state, desk.readings_of, number="2026-7", shop=Shop(), run=7)
+    assert dict(paper.conditions)["two currents"].startswith("left out: the rig does not say its duty")
 
 
 def test_a_window_in_which_the_rig_was_started_again_is_given_up_and_read_anew(bench) -> None:
