@@ -64,6 +64,7 @@ def number_list(
     *,
     u_texts: Sequence[str] = (),
     k_texts: Sequence[str] = (),
+    labels: Sequence[str] = (),
 ) -> ET.Element:
     """Numbers in the characters of the paper, each with its unit and, where given, its expanded uncertainty.
 
@@ -72,9 +73,13 @@ def number_list(
     ValueError
         If the lists are not of one length: the schema would let that pass.
     """
+    if labels and len(labels) != len(texts):
+        raise ValueError(f"{len(texts)} values and {len(labels)} labels")
     if u_texts and not len(texts) == len(u_texts) == len(k_texts):
         raise ValueError(f"{len(texts)} values, {len(u_texts)} uncertainties and {len(k_texts)} factors")
     element = si(parent, "realListXMLList")
+    if labels:
+        si(element, "labelXMLList", " ".join(labels))
     si(element, "valueXMLList", " ".join(text or "NaN" for text in texts))
     si(element, "unitXMLList", " ".join([dsi_unit(unit)] * len(texts)))
     if u_texts:

@@ -102,27 +102,34 @@ def _add_table(parent: ET.Element, table: ResultTable) -> None:
         said(result, "description", table.note)
     listed = dcc(dcc(result, "data"), "list", refType="basic_table")
     k_texts = [f"{k:.2f}" for k in table.k]
-    for name, texts in table.labels:
-        quantity = dcc(listed, "quantity")
-        said(quantity, "name", name)
-        dcc(quantity, "charsXMLList", " ".join(_one_word(text) for text in texts))
     for column in table.columns:
         if column.role in REF_TYPES:
-            _add_column(listed, column, k_texts)
+            _add_column(listed, column, k_texts, row_labels(table))
 
 
-def _one_word(text: str) -> str:
-    """A label without spaces, which would end an entry of the list."""
-    return "_".join(text.split()) or "-"
+def row_labels(table: ResultTable) -> list[str]:
+    """One word for each row; a space would end an entry of the list. Empty where rows have no words.
+
+    Only words that tell rows apart are taken: how a reading was taken may be a sentence.
+    """
+    if not table.labels:
+        return []
+    _, texts = table.labels[0]
+    return ["_".join(text.split()) or "-" for text in texts]
 
 
-def _add_column(parent: ET.Element, column: Column, k_texts: Sequence[str]) -> None:
+def _add_column(parent: ET.Element, column: Column, k_texts: Sequence[str], labels: Sequence[str]) -> None:
     quantity = dcc(parent, "quantity", refType=f"{REF_TYPES[column.role]} ohmbath_{column.key}")
     said(quantity, "name", column.name)
     if column.u_texts and not column.prints_u:
         said(quantity, "description", "Its uncertainty is at most that of the error, which holds it.")
     number_list(
-        quantity, column.texts, column.unit, u_texts=column.u_texts, k_texts=k_texts if column.u_texts else ()
+        quantity,
+        column.texts,
+        column.unit,
+        u_texts=column.u_texts,
+        k_texts=k_texts if column.u_texts else (),
+        labels=labels,
     )
 
 
@@ -164,6 +171,9 @@ def _add_meta_data(parent: ET.Element, certificate: Certificate, results: Result
     statement(listed, "metaData", "traceability", TRACEABLE_LINE if certificate.instruments else UNNAMED_LINE)
     statement(listed, "metaData", "uncertainty", coverage_line(results))
     for table in results.tables:
+        for name, texts in table.labels[1:]:
+            rows = zip(table.labels[0][1], texts, strict=True)
+            statement(listed, "metaData", name, *(f"{row}: {text}" for row, text in rows))
         _add_conformity(listed, certificate, results, table)
     for section in results.sections:
         statement(listed, "metaData", section.title, *(line for line in section.lines if line))
