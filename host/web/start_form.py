@@ -18,6 +18,7 @@ from host.store.own_curves import OwnCurves
 from host.store.settings import RULES, Settings
 from host.web.curve_list import NamedCurve
 from host.web.scale import Scale, plain_degrees
+from host.web.trial_choices import trial_choices, value_of
 
 DEFAULT_SET_POINTS_C = (30.0, 60.0, 85.0)
 LEAST_SET_POINTS = 3
@@ -42,6 +43,7 @@ _CHOICES = (
     "anew",
     "as_left_of",
     "wiring",
+    "trials",
     "move_connector",
     "scale",
 )
@@ -145,6 +147,7 @@ def empty_form(
         "job": asked.get("job", ""),
         "wiring": str(last.get("wiring", "")) if same_curve else "",
         "connector_notes": "",
+        "trials": value_of(last.get("trials", ())),
         "move_connector": "yes" if last.get("move_connector") else "",
         "scale": scale.value,
     }
@@ -175,6 +178,7 @@ def filled_form(posted: Mapping[str, str], own: OwnCurves, probe: ReferenceProbe
         "anew",
         "as_left_of",
         "wiring",
+        "trials",
         "move_connector",
         "scale",
     )
@@ -191,6 +195,8 @@ def filled_form(posted: Mapping[str, str], own: OwnCurves, probe: ReferenceProbe
         errors["curve"] = "Choose a curve from the list."
     if typed["wiring"] not in WIRINGS:
         errors["wiring"] = "Choose a way of wiring from the list."
+    if typed["trials"] not in {choice.value for choice in trial_choices()}:
+        errors["trials"] = "Choose one of these."
     limit_k = _limit_k(typed["limit_k"], curve, errors)
     typed["rule"] = typed["rule"] or DecisionRule.GUARDED.value
     if typed["rule"] not in RULES:

@@ -27,6 +27,7 @@ from host.web.operator import operator_of
 from host.web.rules import allowed
 from host.web.start_form import WIRINGS, StartForm, curve_choices, empty_form, filled_form
 from host.web.station_now import StationNow, all_stations_now, probe_in_register, station_now
+from host.web.trial_choices import trial_choices, trials_of
 
 stations_pages = Blueprint("stations", __name__)
 
@@ -98,6 +99,7 @@ def start_sender_check(station: str) -> AnyResponse | tuple[str, int]:
                 job=form.typed["job"],
                 wiring=form.typed["wiring"],
                 connector_notes=form.typed["connector_notes"],
+                trials=trials_of(form.typed["trials"]),
                 move_connector=bool(form.typed["move_connector"]),
             )
         )
@@ -121,6 +123,7 @@ def _station_page(now: StationNow, form: StartForm) -> str:
         curves=curve_choices(desk.store.curves),
         rules=RULES,
         wirings=WIRINGS,
+        trials=trial_choices(),
         ohms_check=check_that_serves(now.station, store=desk.store, live=desk.live),
     )
 

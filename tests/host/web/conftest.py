@@ -93,6 +93,12 @@ class SmallBench:
     utc_s: float | None = None
     clock_step_s: float | None = None
     sender_lag_s: float = 0.0
+    heats_by_k: float = 0.04
+    sender_duty: float | None = 0.25
+    stem_share: float = 0.0
+    gradient_k: float = 0.0
+    drawn_out_mm: float = 0.0
+    has_changed_places: bool = False
     _sender_c: float | None = None
     _burst_due: bool = False
     _time_s: float = 0.0
@@ -113,6 +119,8 @@ class SmallBench:
                 self._decade_ohm = float(wanted["resistance_ohm"])
             case "set_range":
                 self._range_ohm = float(wanted["range_ohm"] or 2700.0)
+            case "set_duty":
+                self.sender_duty = float(wanted["duty"])
             case "burst":
                 self._burst_due = True
             case "hands":
@@ -126,6 +134,10 @@ class SmallBench:
             self.heater_c = None if wanted.get("off") else float(wanted["temperature_c"])
         elif wanted["do"] == "fresh_water":
             self.bath_c = float(wanted["temperature_c"])
+        elif wanted["do"] == "draw_out":
+            self.drawn_out_mm = float(wanted["by_mm"])
+        elif wanted["do"] == "places":
+            self.has_changed_places = bool(wanted["changed"])
 
     def read(self, passes: int = 1) -> None:
         """Read so many times, and have it committed and shown."""
@@ -152,12 +164,14 @@ class SmallBench:
         self.seq += 1
         self._time_s += 0.25
         if self.heater_c is not None:
-            self.bath_c += max(-0.04, min(0.04, self.heater_c - self.bath_c))
+            self.bath_c += max(-self.heats_by_k, min(self.heats_by_k, self.heater_c - self.bath_c))
         if self._insertion is Insertion.NONE:
             self._range_ohm = 2700.0 if self.bath_c < 45.0 else 750.0
         wobble_k = 0.01 * math.sin(self._time_s * 1.7)
         probe_ohm = PROBE.resistance_ohm(self.bath_c + wobble_k)
-        sender_c = self._sender_body_c() + wobble_k
+        place = -1.0 if self.has_changed_places else 1.0
+        stem_k = self.stem_share * math.exp(self.drawn_out_mm / 14.0) * (self.bath_c - 22.31)
+        sender_c = self._sender_body_c() + wobble_k - stem_k + place * self.gradient_k
         sender_ohm = load_curve(CURVE).nominal.resistance_ohm(sender_c) + self.series_ohm
         if self._insertion is Insertion.SENDER:
             sender_ohm = self._decade_ohm + 0.4
@@ -176,6 +190,7 @@ class SmallBench:
             station=self.station, rig=f"rig-{self.station}", boot=self.boot, seq=self.seq,
             rig_time_s=self._time_s, simulated=self.simulated, decade_ohm=self._decade_ohm,
             insertion=self._insertion, range_ohm=self._range_ohm, channels=channels,
+            sender_duty=self.sender_duty,
             burst=self._burst(sender_ohm), utc_s=self.utc_s, clock_step_s=self.clock_step_s,
         )  # fmt: skip
 
