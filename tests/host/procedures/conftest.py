@@ -16,6 +16,7 @@ from host.procedures.sender_check import Kind
 from host.procedures.sender_check_settings import SenderCheckSettings
 
 FIRST_BOOT = "00000001-0000abcd"
+NOMINAL = load_curve("ntc-310-80c").nominal  # once: it is asked for at every pass
 
 PROBE = {
     "kind": "probe", "serial": "P-1", "certificate": "C-1", "issuer": "nobody", "due": "2099-01-01",
@@ -81,9 +82,7 @@ class PaperBench:
         curve = SteinhartHart(a=PROBE["a"], b=PROBE["b"], c=PROBE["c"])
         wobble_k = 0.01 * math.sin(self.time_s * 1.7)
         probe_ohm = curve.resistance_ohm(self.bath_c + wobble_k)
-        sender_ohm = load_curve("ntc-310-80c").nominal.resistance_ohm(
-            self.bath_c + wobble_k + self.sender_off_k
-        )
+        sender_ohm = NOMINAL.resistance_ohm(self.bath_c + wobble_k + self.sender_off_k)
         if insertion is Insertion.SENDER:
             sender_ohm = decade_ohm + 0.4
         if insertion is Insertion.PROBE:

@@ -34,6 +34,7 @@ from host.web.visit import COOKIE
 
 BOOT = "00000001-0000abcd"
 CURVE = "ntc-310-80c"
+NOMINAL = load_curve(CURVE).nominal  # once: it is asked for at every pass
 PROBE = SteinhartHart(a=1.129241e-3, b=2.341077e-4, c=8.775468e-8)
 PROBE_PAPER = """
 kind = "probe"
@@ -172,7 +173,7 @@ class SmallBench:
         place = -1.0 if self.has_changed_places else 1.0
         stem_k = self.stem_share * math.exp(self.drawn_out_mm / 14.0) * (self.bath_c - 22.31)
         sender_c = self._sender_body_c() + wobble_k - stem_k + place * self.gradient_k
-        sender_ohm = load_curve(CURVE).nominal.resistance_ohm(sender_c) + self.series_ohm
+        sender_ohm = NOMINAL.resistance_ohm(sender_c) + self.series_ohm
         if self._insertion is Insertion.SENDER:
             sender_ohm = self._decade_ohm + 0.4
         if self._insertion is Insertion.PROBE:
