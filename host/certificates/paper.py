@@ -285,7 +285,7 @@ def _other_budgets(results: Results) -> list[str]:
 def _budget_in_short(one: StatedBudget, *, with_source: bool) -> str:
     total, unit = _budget_sum(one.budget), one.budget.unit
     words = (
-        f"{one.title}: u\u00a0=\u00a0{total['u']}\u00a0{unit}, d.o.f.\u00a0{total['degrees']}, "
+        f"{one.short}: u\u00a0=\u00a0{total['u']}\u00a0{unit}, d.o.f.\u00a0{total['degrees']}, "
         f"k\u00a0=\u00a0{total['k']}, U\u00a0=\u00a0{total['expanded_u']}\u00a0{unit}"
     )
     largest = max(one.budget.lines, key=lambda line: line.contribution, default=None)

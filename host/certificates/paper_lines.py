@@ -79,6 +79,7 @@ def _risk_lines(results: Results) -> list[str]:
     basis = "nothing known of the item beforehand (JCGM 106:2012, clause 7)"
     if len(results.wrong) > _RISKS_ONE_BY_ONE:
         where, text, _ = max(results.wrong, key=lambda one: one[2])
-        return [f"A statement is wrong with a probability of at most {text}, at {where}; {basis}."]
+        most = text.removeprefix("< ")
+        return [f"A statement is wrong with a probability of at most {most}, at {where}; {basis}."]
     risks = "; ".join(f"{where}: {text}" for where, text, _ in results.wrong)
     return [f"Probability that the statement is wrong: {risks}; {basis}."]

@@ -44,6 +44,7 @@ def infrared_results(body: InfraredBody) -> Results:
         budgets=tuple(
             StatedBudget(
                 title=title,
+                short=title,
                 budget=point.budget,
                 part_of_limit=part_of_limit(point.error_k, point.expanded_u_k, point.limit_k),
             )

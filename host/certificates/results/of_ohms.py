@@ -17,8 +17,6 @@ from host.certificates.results.results import (
 )
 from host.certificates.wrong_statement import wrong_statements
 
-PPM = 1e6
-
 
 def ohms_results(body: OhmsBody) -> Results:
     """Results of a resistance channel or a decade box."""
@@ -27,19 +25,15 @@ def ohms_results(body: OhmsBody) -> Results:
     return Results(
         measurand="Error of a resistance",
         tables=(_table(points, body.kind),),
-        bars=Bars(
-            bars=tuple(_bar(point) for point in points),
-            title="Error in millionths of the value; dashed: limits",
-            across="resistance in Ω",
-            is_logarithmic=True,
-        ),
+        bars=_bars(points),
         budgets=tuple(
             StatedBudget(
-                title=f"{reported_texts(point)['setting_ohm']} Ω",
+                title=title,
+                short=f"{reported_texts(point)['setting_ohm']} Ω",
                 budget=point.budget,
                 part_of_limit=part_of_limit(point.error_ohm, point.expanded_u_ohm, point.limit_ohm),
             )
-            for point in points
+            for title, point in zip(where, points, strict=True)
         ),
         sections=(Section(title="Correction", lines=body.correction_words),) if body.correction_words else (),
         wrong=wrong_statements(points, where),
@@ -101,9 +95,20 @@ def _found(points: tuple[CertifiedOhms, ...]) -> tuple[Column, ...]:
     )
 
 
-def _bar(point: CertifiedOhms) -> ErrorBar:
+def _bars(points: tuple[CertifiedOhms, ...]) -> Bars:
+    """Errors over decades: in per cent of their limits, or of the value where there are none."""
+    limits = [point.limit_ohm for point in points]
+    stated = [limit for limit in limits if limit is not None]
+    if len(stated) == len(points):
+        units, title = stated, "Error in per cent of its limit; dashed: limits"
+    else:
+        units, title = [point.true_ohm for point in points], "Error in per cent of the value; dashed: limits"
+    bars = tuple(_bar(point, 100.0 / unit) for point, unit in zip(points, units, strict=True))
+    return Bars(bars=bars, title=title, across="resistance in Ω", is_logarithmic=True)
+
+
+def _bar(point: CertifiedOhms, scale: float) -> ErrorBar:
     texts = reported_texts(point)
-    scale = PPM / point.true_ohm
     limit = None if point.limit_ohm is None else point.limit_ohm * scale
     return ErrorBar(
         at=point.true_ohm,

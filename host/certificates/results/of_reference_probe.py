@@ -41,6 +41,7 @@ def reference_probe_results(body: ReferenceProbeBody) -> Results:
         budgets=tuple(
             StatedBudget(
                 title=f"{point.where}, {reported_texts(point)['reference_c']} °C",
+                short=point.where,
                 budget=point.budget,
                 part_of_limit=part_of_limit(point.error_k, point.expanded_u_k, point.limit_k),
             )

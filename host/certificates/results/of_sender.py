@@ -42,6 +42,7 @@ def sender_results(body: SenderBody) -> Results:
         budgets=tuple(
             StatedBudget(
                 title=_where(point),
+                short=f"{printed_point(point).temperature_c} °C",
                 budget=point.budget,
                 part_of_limit=part_of_limit(point.error_k, point.expanded_u_k, point.limit_k),
             )

@@ -132,9 +132,10 @@ class Strip:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class StatedBudget:
-    """Budget of one result, and what part of the limit error and uncertainty take."""
+    """Budget of one result by a long and a short name, and what part of the limit error and U take."""
 
     title: str
+    short: str
     budget: Budget
     part_of_limit: float
 
