@@ -159,7 +159,7 @@ def check_typed_points(
         )
     assumption = assumption or Assumption()
     file = _dead_set_apart(file, curve)
-    used = tuple(_with_uncertainty(point, assumption) for point in file.points)
+    used = with_uncertainties(file.points, assumption)
     points = tuple(
         _judged(file, typed, point, curve, rule, limit_k)
         for typed, point in zip(file.typed, used, strict=True)
@@ -239,6 +239,11 @@ def _diagnosis(
     dead = [one.point for one in typed_dead]
     measured = points_by_hand(points).and_dead(dead) if points else dead_points(dead, by_hand=True)
     return attribute(measured, curve, library=library)
+
+
+def with_uncertainties(points: Sequence[FitPoint], assumption: Assumption) -> tuple[FitPoint, ...]:
+    """Points of which each knows its uncertainties: its own, else those assumed for all."""
+    return tuple(_with_uncertainty(point, assumption) for point in points)
 
 
 def _with_uncertainty(point: FitPoint, assumption: Assumption) -> FitPoint:

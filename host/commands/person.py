@@ -83,7 +83,7 @@ def list_people(folder: DataFolder, as_json: bool) -> None:
         click.echo(json_text({"people": [_as_json(one) for one in everybody]}))
         return
     if not everybody:
-        click.echo("No account yet, so nobody has to sign in: 'ohmbath person add NAME --role ROLE'.")
+        click.echo("No account yet, so nobody has to sign in: 'ohmbath person add NAME --role authoriser'.")
     for one in everybody:
         state = "  disabled" if one.disabled else "" if one.has_password else "  no password yet"
         click.echo(f"{one.name:<32}  {roles_text(one.roles)}{state}")

@@ -5,17 +5,21 @@ that the result can be worked out again from there.
 """
 
 from collections.abc import Iterable, Mapping
-from dataclasses import asdict, dataclass
+from dataclasses import asdict, dataclass, replace
 from datetime import date
 from enum import StrEnum
 from typing import Any
 
 from calibration.conformity import DecisionRule
 from calibration.curves import ReferenceCurve, curve_from_toml
+from calibration.errors import CalibrationError, CurveError
+from host.certificates.chosen_curve import with_chosen_curve
 from host.certificates.issue import files_of
 from host.curve_choice import text_of_curve
+from host.curve_to_find import FIND_OUT, CurveChoice
 from host.errors import DeskError
 from host.points_file import points_of
+from host.procedures.curve_finding import LEAST_POINTS, ChoiceError, CurvesFound, curves_of_typed_points
 from host.procedures.event import Event
 from host.procedures.logged import events_of
 from host.procedures.run_kind import RunKind
@@ -29,6 +33,7 @@ from host.typed_check import (
     Assumption,
     TypedCheck,
     check_typed_points,
+    with_uncertainties,
 )
 
 FILE_NAME = "typed at the desk"
@@ -38,6 +43,7 @@ class Kind(StrEnum):
     """Events of a hand check."""
 
     STARTED = "started"  # settings
+    CURVE_CHOSEN = "curve_chosen"  # a `CurveChoice`
     RESULT = "result"  # certificate, pdf_sha256
 
 
@@ -49,7 +55,7 @@ class HandCheckSettings:
     ----------
     item, customer, operator, job : str
     curve, curve_toml : str
-        Reference curve by name and by value.
+        Reference curve by name and by value; `FIND_OUT` and nothing until one is chosen.
     rule : str
         Decision rule, a word of `DecisionRule`.
     limit_k : float or None
@@ -60,6 +66,8 @@ class HandCheckSettings:
         The points as a points file.
     typed : tuple[tuple[str, str], ...]
         The same as they were typed, to type them again.
+    curve_choice : CurveChoice or None
+        Where the curve was chosen from these readings.
     """
 
     item: str
@@ -74,6 +82,12 @@ class HandCheckSettings:
     customer: str = ""
     operator: str = ""
     job: str = ""
+    curve_choice: CurveChoice | None = None
+
+    @property
+    def is_to_be_found_out(self) -> bool:
+        """Whether no curve is chosen yet."""
+        return self.curve == FIND_OUT
 
     @property
     def reference(self) -> ReferenceCurve:
@@ -89,7 +103,19 @@ class HandCheckSettings:
         """From the first event."""
         kept = {name: content[name] for name in cls.__dataclass_fields__ if name in content}
         kept["typed"] = tuple((str(one), str(other)) for one, other in kept.get("typed", ()))
+        if kept.get("curve_choice") is not None:
+            kept["curve_choice"] = CurveChoice.from_json(kept["curve_choice"])
         return cls(**kept)
+
+    def judged_against(self, choice: CurveChoice) -> "HandCheckSettings":
+        """The same readings, with a curve chosen from them."""
+        return replace(
+            self,
+            curve=choice.curve,
+            curve_toml=choice.curve_text,
+            limit_k=choice.limit_k,
+            curve_choice=choice,
+        )
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -101,7 +127,7 @@ class HandCheckView:
     run : int
     settings : HandCheckSettings
     certificate : str or None
-        Number; None where the desk was killed before it was issued.
+        Number; None where no curve is chosen yet, or the desk was killed before it was issued.
     station : None
         It was read at none.
     """
@@ -145,7 +171,8 @@ class HandChecks:
         CurveError
             If there is none of that name.
         """
-        return HandCheckSettings(curve=curve, curve_toml=text_of_curve(curve, self._store.curves), **typed)
+        text = "" if curve == FIND_OUT else text_of_curve(curve, self._store.curves)
+        return HandCheckSettings(curve=curve, curve_toml=text, **typed)
 
     def issue(self, settings: HandCheckSettings, check: TypedCheck, *, shop: Shop, today: date) -> int:
         """Keep a check as a run and issue its certificate; the run's number.
@@ -166,15 +193,56 @@ class HandChecks:
         """
         if check.verdict is None:
             raise DeskError(check.reason)
-        run = self._store.runs.create(station=None, kind=RunKind.HAND_CHECK, settings=settings.as_json())
-        self._store.runs.append(run, Kind.STARTED, {"settings": settings.as_json()})
+        run = self.open(settings)
         self._certify(run, settings, check, shop, today)
         return run
+
+    def open(self, settings: HandCheckSettings) -> int:
+        """Keep what was typed as a run that has no result yet; the run's number."""
+        run = self._store.runs.create(station=None, kind=RunKind.HAND_CHECK, settings=settings.as_json())
+        self._store.runs.append(run, Kind.STARTED, {"settings": settings.as_json()})
+        return run
+
+    def curves_found(self, settings: HandCheckSettings) -> CurvesFound:
+        """Curves ranked for what was typed.
+
+        Raises
+        ------
+        DeskError
+            If fewer than two resistances were read, or none can be ranked.
+        """
+        file = points_of(settings.points_csv.encode("utf-8"), name=FILE_NAME)
+        points = with_uncertainties(file.points, _assumption(settings))
+        if len({point.temperature_c for point in points}) < LEAST_POINTS:
+            raise DeskError("To find out the curve takes resistances at two temperatures or more, far apart.")
+        try:
+            return curves_of_typed_points(points, self._store)
+        except CurveError as error:
+            raise DeskError(str(error)) from error
+
+    def choose_curve(self, run: int, choice: CurveChoice, *, shop: Shop, today: date) -> None:
+        """Judge a run against a curve and issue its certificate; a choice that comes twice changes nothing.
+
+        Raises
+        ------
+        ChoiceError
+            If the readings cannot be judged against it.
+        """
+        settings = self.view(run).settings
+        if not settings.is_to_be_found_out:
+            return
+        judged_settings = settings.judged_against(choice)
+        try:
+            check = judged(judged_settings)
+        except (DeskError, CalibrationError) as error:
+            raise ChoiceError("curve", str(error)) from error
+        self._store.runs.append(run, Kind.CURVE_CHOSEN, choice.as_json())
+        self._certify(run, judged_settings, check, shop, today)
 
     def complete(self, run: int, *, shop: Shop, today: date) -> None:
         """Issue the certificate of a run that has none; again changes nothing."""
         view = self.view(run)
-        if view.certificate is None:
+        if view.certificate is None and not view.settings.is_to_be_found_out:
             self._certify(run, view.settings, judged(view.settings), shop, today)
 
     def _certify(
@@ -211,6 +279,8 @@ def view_of(run: int, events: Iterable[Event]) -> HandCheckView:
         match Kind(event.kind):
             case Kind.STARTED:
                 settings = HandCheckSettings.from_json(event.payload["settings"])
+            case Kind.CURVE_CHOSEN if settings is not None:
+                settings = settings.judged_against(CurveChoice.from_json(event.payload))
             case Kind.RESULT:
                 certificate = str(event.payload["certificate"])
     if settings is None:
@@ -242,4 +312,6 @@ def _files(
         number=number,
         more_conditions=tuple((name, words) for name, words in said if words),
     )
+    if settings.curve_choice is not None:
+        certificate = with_chosen_curve(certificate, settings.curve_choice.words)
     return files_of(certificate)

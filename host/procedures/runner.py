@@ -97,8 +97,8 @@ class SenderCheckRunner:
     def work(self) -> None:
         """Do all that can be done with what has come in."""
         latest = self._live.latest(self.station)
-        if latest is None or self.state.is_over:
-            return
+        if latest is None or self.state.is_over or self.state.phase is Phase.CHOOSING:
+            return  # where a curve is chosen, the bench is free for the next sender
         self.orders.bring(self._wanted(), latest)
         if self.state.is_moving:
             self.orders.repeat(Action.BURST, {"duration_s": LONGEST_BURST_S}, latest)

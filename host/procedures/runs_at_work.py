@@ -10,10 +10,12 @@ from calibration.bench_point import BenchPointError
 from calibration.curves import CurveError
 from calibration.resistance.ohms_check import OhmsCheckError
 from host.certificates.issue import files_of
+from host.curve_to_find import CurveChoice
 from host.errors import DeskError
 from host.live import Live
 from host.local_time import local_day
 from host.order_book import OrderBook
+from host.procedures.curve_finding import CurvesFound, curves_of_plateaus
 from host.procedures.event import Event
 from host.procedures.logged import events_of
 from host.procedures.plateau_watch import BathStatus
@@ -138,6 +140,32 @@ class RunsAtWork:
         with self._lock:
             self._open(run).press(other=other)
 
+    def curves_found(self, run: int) -> CurvesFound:
+        """Curves ranked for a run whose readings are all there and whose curve is to be chosen.
+
+        Raises
+        ------
+        DeskError
+            If it is not at that point, or its readings cannot be used.
+        """
+        with self._lock:
+            runner = self._open(run)
+            state = runner.state
+        if state.phase is not Phase.CHOOSING:
+            raise DeskError(f"Run {run:04d} has no curve to be chosen. Look at its page.")
+        try:
+            return curves_of_plateaus(state, runner.readings_of, self._store)
+        except (BenchPointError, OhmsCheckError) as error:
+            raise DeskError(str(error)) from error
+
+    def choose_curve(self, run: int, choice: CurveChoice) -> None:
+        """Judge a run against a curve; a choice that comes twice, or late, changes nothing."""
+        with self._lock:
+            runner = self._open(run)
+            if runner.state.phase is Phase.CHOOSING:
+                runner.append(Event(kind=Kind.CURVE_CHOSEN, payload=choice.as_json()))
+                self._work(runner)
+
     def stop_run(self, run: int, reason: str) -> None:
         """Stop a run for good."""
         with self._lock:
@@ -164,9 +192,16 @@ class RunsAtWork:
         )
 
     def open_run_of(self, station: str) -> int | None:
-        """Number of the open run of a station."""
+        """Run that the bench of a station is at; one that waits for its curve needs no bench."""
         with self._lock:
-            return next((n for n, runner in self._runners.items() if runner.station == station), None)
+            return next(
+                (
+                    number
+                    for number, runner in self._runners.items()
+                    if runner.station == station and runner.state.phase is not Phase.CHOOSING
+                ),
+                None,
+            )
 
     def _lead(self) -> None:
         cursor = 0

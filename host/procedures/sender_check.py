@@ -11,6 +11,7 @@ from enum import StrEnum
 from typing import Any
 
 from host.citation import Citation
+from host.curve_to_find import CurveChoice
 from host.procedures.box_setting import BoxSetting
 from host.procedures.event import Event
 from host.procedures.sender_check_settings import SenderCheckSettings
@@ -25,6 +26,7 @@ class Phase(StrEnum):
     PLATEAUS = "plateaus"
     TRIALS = "trials"  # one thing after the other is changed on purpose at the hottest plateau
     CONTACT = "contact"  # connector and lead are moved while bursts are read
+    CHOOSING = "choosing"  # all is read, and a person says which curve it is judged against
     JUDGING = "judging"
     DONE = "done"
     STOPPED = "stopped"
@@ -48,6 +50,7 @@ class Kind(StrEnum):
     MOVING = "moving"  # connector and lead are being moved from here on
     BURST_READ = "burst_read"  # the readings that carry the bursts
     CONTACT_LEFT_OUT = "contact_left_out"
+    CURVE_CHOSEN = "curve_chosen"  # a `CurveChoice`
     RESULT = "result"  # verdict, certificate number
     STOPPED = "stopped"  # reason
 
@@ -261,9 +264,11 @@ def advance(state: SenderCheckState, event: Event) -> SenderCheckState:
             return replace(state, is_moving=True, look_from=_mark(payload))
         case Kind.BURST_READ:
             citation = Citation.from_json(payload["readings"])
-            return replace(state, is_moving=False, burst=citation, phase=Phase.JUDGING)
+            return replace(state, is_moving=False, burst=citation, phase=_after_reading(state))
         case Kind.CONTACT_LEFT_OUT:
-            return replace(state, is_moving=False, phase=Phase.JUDGING)
+            return replace(state, is_moving=False, phase=_after_reading(state))
+        case Kind.CURVE_CHOSEN:
+            return _judged_against(state, CurveChoice.from_json(payload))
         case Kind.RESULT:
             return replace(
                 state, phase=Phase.DONE, verdict=payload["verdict"], certificate=payload["certificate"]
@@ -296,6 +301,7 @@ _FOLLOWS: Mapping[Phase, frozenset[Kind]] = {
         }
     ),
     Phase.CONTACT: frozenset({Kind.MOVING, Kind.BURST_READ, Kind.CONTACT_LEFT_OUT, Kind.STOPPED}),
+    Phase.CHOOSING: frozenset({Kind.CURVE_CHOSEN, Kind.STOPPED}),
     Phase.JUDGING: frozenset({Kind.RESULT, Kind.STOPPED}),
     Phase.DONE: frozenset(),
     Phase.STOPPED: frozenset(),
@@ -332,7 +338,7 @@ def _with_window(state: SenderCheckState, payload: Mapping[str, Any]) -> SenderC
 def _after_plateaus(state: SenderCheckState) -> Phase:
     if state.trial_step is not None:
         return Phase.TRIALS
-    return Phase.CONTACT if state.started.move_connector else Phase.JUDGING
+    return Phase.CONTACT if state.started.move_connector else _after_reading(state)
 
 
 def _with_trial(state: SenderCheckState, payload: Mapping[str, Any]) -> SenderCheckState:
@@ -367,3 +373,19 @@ def _again(state: SenderCheckState, payload: Mapping[str, Any]) -> SenderCheckSt
 def _past_trials(state: SenderCheckState) -> SenderCheckState:
     """On to the next step of a trial, or to what comes after them."""
     return replace(state, is_trial_set_by_hand=False, reason=None, phase=_after_plateaus(state))
+
+
+def _after_reading(state: SenderCheckState) -> Phase:
+    return Phase.CHOOSING if state.started.is_to_be_found_out else Phase.JUDGING
+
+
+def _judged_against(state: SenderCheckState, choice: CurveChoice) -> SenderCheckState:
+    settings = replace(
+        state.started,
+        curve=choice.curve,
+        curve_hash=choice.curve_hash,
+        curve_text=choice.curve_text,
+        limit_k=choice.limit_k,
+        curve_choice=choice,
+    )
+    return replace(state, settings=settings, phase=Phase.JUDGING)

@@ -80,6 +80,16 @@ def card_of(
             )
         case Phase.CONTACT:
             return _contact_card(state, steps=steps, bursts=bursts, caught=caught, trouble=trouble)
+        case Phase.CHOOSING:
+            return StepCard(
+                step=steps,
+                steps=steps,
+                instruction="Switch the heater off. All is read: choose the curve to judge it against.",
+                caution="The jug is hot. Do not move it.",
+                ask=Ask(kind=AskKind.HEATER_OFF),
+                is_hands_turn=True,
+                caught=caught,
+            )
         case Phase.JUDGING:
             return StepCard(
                 step=steps,

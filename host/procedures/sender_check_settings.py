@@ -7,6 +7,7 @@ from typing import Any
 from calibration.conformity import DecisionRule, Verdict
 from calibration.curves import ReferenceCurve, curve_from_toml, load_curve
 from host.certificates.as_found import AsFound, FoundPoint
+from host.curve_to_find import FIND_OUT, CurveChoice, stand_in_curve
 from host.procedures.reused_check import ReusedCheck
 
 #: Ranges of the bench that a sender check uses; a test holds them and the wiring map together. [Ω]
@@ -30,7 +31,7 @@ class SenderCheckSettings:
     item, customer, operator : str
         Who and what, as typed.
     curve, curve_hash : str
-        Reference curve by name and by the hash of its content.
+        Reference curve by name and by the hash of its content; `FIND_OUT` until one is chosen.
     curve_text : str
         The curve's TOML by value; runs of method version 1 have none and follow the library's by its name.
     rule : str
@@ -62,6 +63,8 @@ class SenderCheckSettings:
         Whether bursts are read at the end while the connector is moved.
     job, wiring, connector_notes : str
         The job in the shop's own words; how the sender is wired; how its connector looks.
+    curve_choice : CurveChoice or None
+        Where the curve was chosen from readings: of this run, or of the first check of the same sender.
     """
 
     station: str
@@ -88,7 +91,13 @@ class SenderCheckSettings:
     job: str = ""
     wiring: str = ""
     connector_notes: str = ""
+    curve_choice: CurveChoice | None = None
     method_version: str = METHOD_VERSION
+
+    @property
+    def is_to_be_found_out(self) -> bool:
+        """Whether no curve is chosen yet."""
+        return self.curve == FIND_OUT
 
     @property
     def decision_rule(self) -> DecisionRule:
@@ -97,7 +106,9 @@ class SenderCheckSettings:
 
     @property
     def reference_curve(self) -> ReferenceCurve:
-        """The curve the sender is meant to follow."""
+        """The curve the sender is meant to follow; one that stands in while it is not known."""
+        if self.is_to_be_found_out:
+            return stand_in_curve()
         if self.curve_text:
             return curve_from_toml(self.curve_text, name=self.curve)
         return load_curve(self.curve)
@@ -133,4 +144,6 @@ class SenderCheckSettings:
             kept[name] = tuple(kept.get(name, ()))
         if kept.get("ohms_check") is not None:
             kept["ohms_check"] = ReusedCheck.from_json(kept["ohms_check"])
+        if kept.get("curve_choice") is not None:
+            kept["curve_choice"] = CurveChoice.from_json(kept["curve_choice"])
         return cls(**kept)

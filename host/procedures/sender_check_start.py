@@ -8,14 +8,17 @@ from calibration.contract.readings import ReadingPack
 from calibration.curves import CurveError, ReferenceCurve
 from host.certificates.canonical import certificate_from_canonical
 from host.curve_choice import curve_by_name, text_of_curve
+from host.curve_to_find import FIND_OUT, CurveChoice, stand_in_curve
 from host.errors import DeskError
 from host.live import Live
 from host.local_time import local_day
 from host.procedures.bench_setup import box_plan, ohms_check_plan, probe_of
 from host.procedures.check_to_reuse import check_to_reuse
 from host.procedures.event import Event
+from host.procedures.logged import events_of
 from host.procedures.reused_check import ReusedCheck
-from host.procedures.sender_check import Kind
+from host.procedures.run_kind import RunKind
+from host.procedures.sender_check import Kind, state_of
 from host.procedures.sender_check_settings import (
     PROBE_RANGE_OHM,
     SENDER_RANGES_OHM,
@@ -36,7 +39,7 @@ class SenderCheckWish:
     ----------
     station, item : str
     curve : str
-        By name, of the library or of the shop's own.
+        By name, of the library or of the shop's own; `FIND_OUT` where it is chosen from the readings.
     set_points_c : tuple[float, ...]
         In any order. [°C]
     rule : str
@@ -97,7 +100,7 @@ def settings_of(wish: SenderCheckWish, *, store: Store, live: Live) -> SenderChe
         operator=wish.operator,
         curve=wish.curve,
         curve_hash=curve.content_hash,
-        curve_text=text_of_curve(wish.curve, store.curves),
+        curve_text="" if wish.curve == FIND_OUT else text_of_curve(wish.curve, store.curves),
         rule=wish.rule,
         limit_k=wish.limit_k,
         set_points_c=tuple(sorted(wish.set_points_c)),
@@ -111,6 +114,7 @@ def settings_of(wish: SenderCheckWish, *, store: Store, live: Live) -> SenderChe
         wiring=wish.wiring,
         connector_notes=wish.connector_notes,
         as_left_of=None if wish.as_left_of is None else _as_found(wish.as_left_of, wish.done, store),
+        curve_choice=_chosen_before(wish, store),
     )
     _check_set_points(settings)
     return settings
@@ -175,7 +179,18 @@ def _as_found(run: int, done: str, store: Store) -> Mapping[str, Any]:
     }
 
 
+def _chosen_before(wish: SenderCheckWish, store: Store) -> CurveChoice | None:
+    """The choice of the first check, where this one, as left, is judged against the same curve."""
+    first = wish.as_left_of
+    if first is None or store.runs.kind_of(first) != RunKind.SENDER_CHECK:
+        return None
+    choice = state_of(events_of(store, first)).started.curve_choice
+    return choice if choice is not None and choice.curve == wish.curve else None
+
+
 def _checked_curve(wish: SenderCheckWish, store: Store) -> ReferenceCurve:
+    if wish.curve == FIND_OUT:
+        return stand_in_curve()
     try:
         curve = curve_by_name(wish.curve, store.curves)
         for point in wish.set_points_c:

@@ -19,6 +19,7 @@ from host.certificates.certificate import (
     InstrumentUsed,
     Witness,
 )
+from host.certificates.chosen_curve import with_chosen_curve
 from host.citation import joined, words_by_boot
 from host.procedures.bench_setup import ReadingsOf, bench_setup_of, decade_box_of
 from host.procedures.burst_watch import BURSTS, contact_of
@@ -69,7 +70,7 @@ def certificate_of(
     coefficients, fit_words = _fit(points)
     contact = None if state.burst is None else contact_of(readings_of(state.burst))
     simulated = any(pack.simulated for pack in packs)
-    return Certificate(
+    certificate = Certificate(
         number=number,
         issued=datetime.now(UTC).date().isoformat(),
         measured=_measured(packs),
@@ -100,6 +101,8 @@ def certificate_of(
         item_condition=_condition(settings),
         as_found=settings.as_found,
     )
+    choice = settings.curve_choice
+    return certificate if choice is None else with_chosen_curve(certificate, choice.words)
 
 
 def contact_words(contact: Intermittence) -> str:

@@ -37,7 +37,9 @@ class CourseView:
 
 
 def course_view_of(state: SenderCheckState, store: Store, scale: Scale) -> CourseView | None:
-    """Page of a run's way; None where there is none to show yet."""
+    """Page of a run's way; None where there is none to show yet, or no curve is chosen."""
+    if state.started.is_to_be_found_out:  # without a curve there is nothing for it to stand off
+        return None
     try:
         course = course_of(state, store)
     except OhmsCheckError:  # the run says so itself

@@ -14,6 +14,8 @@ DEED_OF: Mapping[str, Deed] = {
     "typed.check": Deed.RUN_STARTED,
     "in_place.start": Deed.RUN_STARTED,
     "runs.press": Deed.RUN_PRESSED,
+    "runs.curve": Deed.CURVE_CHOSEN,
+    "typed.curve": Deed.CURVE_CHOSEN,
     "runs.hands": Deed.RUN_HELPED,
     "runs.stop": Deed.RUN_STOPPED,
     "in_place.read": Deed.RUN_PRESSED,

@@ -65,6 +65,9 @@ TOPICS: Mapping[str, Topic] = {
             "Then follow the one instruction on the page; a reload or another phone shows the same place.",
             "The limit comes with the curve. Where the curve was printed without one, write how many "
             "kelvin the sender may be off.",
+            "Where nobody knows the curve, let it be found out: all is read first, then the page ranks the "
+            "curves and waits for your choice. A curve that was chosen because it fits says what the sender "
+            "follows; no certificate then calls it in tolerance.",
             "The picture of the way shows the sender’s resistance over the bath, its curve dashed. While the "
             "bath heats the sender lags and its branch stands off the curve; held at a plateau (a ring) it "
             "closes. A branch that stays open when held is the sender’s error, or leads and clips.",
@@ -86,7 +89,12 @@ TOPICS: Mapping[str, Topic] = {
             "several roles, and may pin a screen to one of them.",
             "After several wrong passwords the name has to wait; the page says how long.",
         ),
-        commands=(("ohmbath person add ada --role technician", "makes an account; asks for a password"),),
+        commands=(
+            (
+                "ohmbath person add ada --role authoriser --role technician",
+                "the first account: asks for a password, and may see to settings and people",
+            ),
+        ),
     ),
     "typed": Topic(
         title="A sender, typed by hand",

@@ -9,6 +9,7 @@ from calibration.curves import ReferenceCurve
 from calibration.resistance.decade_box import DecadeBoxCertificate
 from host.certificates.canonical import certificate_from_canonical
 from host.certificates.certificate import Certificate, CertifiedPoint
+from host.certificates.chosen_curve import CURVE_CHOSEN, is_curve_chosen
 from host.certificates.printed import (
     PrintedPoint,
     degrees_of_freedom_text,
@@ -83,6 +84,7 @@ class ResultView:
     chart: Markup
     in_vehicle: tuple[InVehicleRow, ...]
     found: tuple[FoundRow, ...]
+    curve_chosen: str
 
 
 def result_view_of(
@@ -116,10 +118,20 @@ def result_view_of(
         if curve is None or box is None
         else in_vehicle_rows(certificate.points, curve, box, scale),
         found=_found_rows(certificate, scale),
+        curve_chosen=dict(certificate.conditions).get(CURVE_CHOSEN, ""),
     )
 
 
+_ONCE_CHOSEN = (
+    "Look up in the vehicle’s service manual which curve its computer expects. If it is this one, the manual "
+    "and not the fit speaks for it: start with it when you check the next such sender. If it is another, "
+    "this is the wrong part, however well it fits here."
+)
+
+
 def _next_action(certificate: Certificate) -> str:
+    if is_curve_chosen(certificate) and certificate.verdict is Verdict.NOT_DECIDED:
+        return _ONCE_CHOSEN
     if certificate.verdict is Verdict.IN_TOLERANCE and certificate.opinions:
         return "Its curve is within limits all the same: do what is said above, then check it again, as left."
     if certificate.verdict is Verdict.NOT_DECIDED and all(

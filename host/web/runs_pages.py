@@ -9,7 +9,9 @@ from host.errors import DeskError
 from host.people.role import ALL_ROLES
 from host.procedures.bench_setup import decade_box_of
 from host.procedures.run_kind import RunKind
+from host.procedures.sender_check import Phase
 from host.web.course_view import CourseView, course_view_of
+from host.web.curve_choice_form import CurveChoiceForm, empty_choice, sent_choice
 from host.web.desk_behind import the_desk
 from host.web.result_view import result_view_of
 from host.web.rules import allowed
@@ -50,6 +52,9 @@ def run_page(run: int) -> str | AnyResponse:
         return render_template(
             "result.html", view=view, result=result, as_left=_as_left_of(run), course=_course(view)
         )
+    if view.state.phase is Phase.CHOOSING:
+        found = desk.runs.curves_found(run)
+        return _choice_page(view, empty_choice(found, view.state.started.limit_k))
     live = desk.live.station(view.station)
     now = None if live is None else station_now(desk, live, probe_in_register(desk))
     template = "stopped.html" if view.state.is_over else "run.html"
@@ -95,6 +100,19 @@ def press(run: int) -> AnyResponse:
     return redirect(f"/runs/{run}", 303)
 
 
+@runs_pages.post("/runs/<int:run>/curve")
+@allowed(*ALL_ROLES)
+def curve(run: int) -> AnyResponse | tuple[str, int]:
+    """Judge the readings of a run against the curve that was pressed, or say beside the field why not."""
+    desk, view = the_desk(), _view(run)
+    if view.state.phase is Phase.CHOOSING:
+        form = sent_choice(request.form, desk.runs.curves_found(run), desk.store)
+        if form.choice is None:
+            return _choice_page(view, form), 422
+        desk.runs.choose_curve(run, form.choice)
+    return redirect(f"/runs/{run}", 303)
+
+
 @runs_pages.post("/runs/<int:run>/hands")
 @allowed(*ALL_ROLES)
 def hands(run: int) -> AnyResponse:
@@ -115,6 +133,12 @@ def stop(run: int) -> AnyResponse:
         reason = " ".join(request.form.get("reason", "").split())[:_LONGEST_REASON]
         the_desk().runs.stop_run(run, reason or "Stopped by hand.")
     return redirect(f"/runs/{run}", 303)
+
+
+def _choice_page(view: "RunView", form: CurveChoiceForm) -> str:
+    return render_template(
+        "curve_choice.html", view=view, form=form, item=view.state.started.item, simulated=view.simulated
+    )
 
 
 def _view(run: int) -> "RunView":

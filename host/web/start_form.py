@@ -11,6 +11,7 @@ from calibration.reference_probe import ReferenceProbe
 from calibration.temperature_scale import celsius_from_fahrenheit
 from host.certificates.errors import CertificateError
 from host.certificates.printable import LONGEST_NAME, printable_text
+from host.curve_to_find import FIND_OUT
 from host.procedures.run_kind import RunKind
 from host.simulated_bench import SIMULATED_CURVE
 from host.store import Store
@@ -125,7 +126,7 @@ def empty_form(
     names = tuple(known)
     # A check of the next sender is mostly one of the same curve by the same hands, for another customer.
     curve = next(
-        (name for name in (asked.get("curve"), last.get("curve")) if name in names),
+        (name for name in (asked.get("curve"), last.get("curve")) if name in names or name == FIND_OUT),
         SIMULATED_CURVE if simulated else "",
     )
     same_curve = last.get("curve") == curve
@@ -191,7 +192,7 @@ def filled_form(posted: Mapping[str, str], own: OwnCurves, probe: ReferenceProbe
             continue
         errors |= _text_error(name, typed[name], meaning)
     curve = curves(own).get(typed["curve"])
-    if curve is None:
+    if curve is None and typed["curve"] != FIND_OUT:
         errors["curve"] = "Choose a curve from the list."
     if typed["wiring"] not in WIRINGS:
         errors["wiring"] = "Choose a way of wiring from the list."
@@ -202,7 +203,7 @@ def filled_form(posted: Mapping[str, str], own: OwnCurves, probe: ReferenceProbe
     if typed["rule"] not in RULES:
         errors["rule"] = "Choose a rule from the list."
     points = _set_points(typed["set_points"], typed["scale"], errors)
-    if points and curve is not None:
+    if points and "curve" not in errors:
         _check_points(points, curve, probe, errors)
     rule = DecisionRule.GUARDED if "rule" in errors else DecisionRule(typed["rule"])
     return StartForm(typed=typed, errors=errors, set_points_c=points, limit_k=limit_k, rule=rule)
@@ -267,7 +268,10 @@ def _set_points(text: str, scale: str, errors: dict[str, str]) -> tuple[float, .
 
 
 def _check_points(
-    points: tuple[float, ...], curve: ReferenceCurve, probe: ReferenceProbe | None, errors: dict[str, str]
+    points: tuple[float, ...],
+    curve: ReferenceCurve | None,
+    probe: ReferenceProbe | None,
+    errors: dict[str, str],
 ) -> None:
     for point in points:
         if probe is not None and not probe.covers(point):
@@ -276,6 +280,8 @@ def _check_points(
                 f"{point:g} °C is outside."
             )
             return
+        if curve is None:
+            continue
         try:
             curve.limits_ohm(point) if curve.has_tolerance else curve.resistance_ohm(point)
         except CurveError as error:

@@ -16,6 +16,7 @@ from flask import (
 from werkzeug.wrappers import Response as AnyResponse
 
 from host.backup import reminder
+from host.curve_to_find import FIND_OUT
 from host.errors import DeskError
 from host.people.role import ALL_ROLES
 from host.procedures.sender_check_start import SenderCheckWish, check_that_serves
@@ -122,6 +123,7 @@ def _station_page(now: StationNow, form: StartForm) -> str:
         form=form,
         curves=curve_choices(desk.store.curves),
         rules=RULES,
+        find_out=FIND_OUT,
         wirings=WIRINGS,
         trials=trial_choices(),
         ohms_check=check_that_serves(now.station, store=desk.store, live=desk.live),

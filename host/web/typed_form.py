@@ -8,6 +8,7 @@ from calibration.conformity import DecisionRule
 from calibration.errors import CalibrationError, CurveError
 from host.certificates.errors import CertificateError
 from host.certificates.printable import LONGEST_NAME, printable_text
+from host.curve_to_find import FIND_OUT
 from host.errors import DeskError
 from host.points_file import PointsFileError, dead_circuit_of
 from host.procedures.hand_check import HandChecks, HandCheckSettings, judged
@@ -40,7 +41,7 @@ class TypedForm:
     settings : HandCheckSettings or None
         None where anything could not be read.
     check : TypedCheck or None
-        The same, judged; None where anything is wrong.
+        The same, judged; None where anything is wrong, or its curve is to be found out.
     """
 
     typed: Mapping[str, str]
@@ -61,6 +62,8 @@ def empty_typed_form(rule: str, again: HandCheckSettings | None = None) -> Typed
     rows: tuple[tuple[str, str], ...] = (("", ""),) * FIRST_ROWS
     if again is not None:
         typed |= {name: str(getattr(again, name) or "") for name in _FIELDS}
+        if again.curve_choice is not None:  # the same readings speak for the same curve, and for no verdict
+            typed["curve"] = FIND_OUT
         rows = (*again.typed, ("", ""))
     return TypedForm(typed=typed, rows=rows)
 
@@ -90,7 +93,9 @@ def judged_form(posted: Mapping[str, str], checks: HandChecks, scale: Scale) -> 
     settings, check = None, None
     if not errors:
         settings = _settings(typed, rows, numbers, points_csv, checks, errors)
-    if settings is not None:
+    if settings is not None and settings.is_to_be_found_out:
+        _check_points_to_rank(settings, checks, numbered, errors)
+    elif settings is not None:
         check = _judged(settings, numbered, errors)
     return TypedForm(typed=typed, rows=rows, errors=errors, settings=settings, check=check)
 
@@ -135,6 +140,19 @@ def _judged(settings: HandCheckSettings, numbered: list[int], errors: dict[str, 
             return check
         errors["form"] = check.reason
     return None
+
+
+def _check_points_to_rank(
+    settings: HandCheckSettings, checks: HandChecks, numbered: list[int], errors: dict[str, str]
+) -> None:
+    """Say beside its row what stands in the way of finding the curve."""
+    try:
+        checks.curves_found(settings)
+    except PointsFileError as error:
+        place = f"temperature_{_row_of(error, numbered)}" if error.row else "form"
+        errors[place] = str(error).rpartition(": ")[2] if error.row else str(error)
+    except DeskError as error:
+        errors["form"] = str(error)
 
 
 def _row_of(error: PointsFileError, numbered: list[int]) -> int:

@@ -6,11 +6,14 @@ from datetime import date
 from flask import Blueprint, abort, g, redirect, render_template, request
 from werkzeug.wrappers import Response as AnyResponse
 
+from host.curve_to_find import FIND_OUT
 from host.errors import DeskError
 from host.local_time import local_day
 from host.people.role import ALL_ROLES
+from host.procedures.curve_finding import ChoiceError
 from host.procedures.hand_check import HandChecks, HandCheckView
 from host.store.settings import RULES
+from host.web.curve_choice_form import CurveChoiceForm, empty_choice, refused, sent_choice
 from host.web.curve_list import every_curve
 from host.web.desk_behind import the_desk
 from host.web.operator import operator_of
@@ -38,9 +41,11 @@ def check() -> AnyResponse | tuple[str, int] | str:
         return _page(sent_form(request.form).with_more_rows())
     checks = HandChecks(the_desk().store)
     form = judged_form(request.form, checks, g.scale)
-    if form.settings is None or form.check is None:
+    if form.settings is None or form.errors:
         return _page(form), 422
     settings = replace(form.settings, operator=operator_of(form.settings.operator))
+    if form.check is None:  # its curve is to be found out
+        return redirect(f"/typed/{checks.open(settings)}", 303)
     run = checks.issue(settings, form.check, shop=g.settings.shop, today=_today())
     return redirect(f"/typed/{run}", 303)
 
@@ -50,6 +55,9 @@ def check() -> AnyResponse | tuple[str, int] | str:
 def result(run: int) -> str:
     """What came of it."""
     view = _view(run)
+    if view.settings.is_to_be_found_out:
+        found = HandChecks(the_desk().store).curves_found(view.settings)
+        return _choice_page(view, empty_choice(found, view.settings.limit_k))
     if view.certificate is None:  # the desk was killed between the readings and their paper
         HandChecks(the_desk().store).complete(run, shop=g.settings.shop, today=_today())
         view = _view(run)
@@ -57,6 +65,28 @@ def result(run: int) -> str:
     issued = the_desk().store.certificates.get(view.certificate)
     return render_template(
         "result.html", view=view, result=result_view_of(issued, g.scale), as_left=None, course=None
+    )
+
+
+@typed_pages.post("/typed/<int:run>/curve")
+@allowed(*ALL_ROLES)
+def curve(run: int) -> AnyResponse | tuple[str, int]:
+    """Judge what was typed against the curve that was pressed, or say beside the field why not."""
+    view, checks = _view(run), HandChecks(the_desk().store)
+    if view.settings.is_to_be_found_out:
+        form = sent_choice(request.form, checks.curves_found(view.settings), the_desk().store)
+        if form.choice is None:
+            return _choice_page(view, form), 422
+        try:
+            checks.choose_curve(run, form.choice, shop=g.settings.shop, today=_today())
+        except ChoiceError as error:
+            return _choice_page(view, refused(form, error)), 422
+    return redirect(f"/typed/{run}", 303)
+
+
+def _choice_page(view: HandCheckView, form: CurveChoiceForm) -> str:
+    return render_template(
+        "curve_choice.html", view=view, form=form, item=view.settings.item, simulated=False
     )
 
 
@@ -72,4 +102,6 @@ def _today() -> date:
 
 
 def _page(form: TypedForm) -> str:
-    return render_template("typed.html", form=form, curves=every_curve(the_desk().store), rules=RULES)
+    return render_template(
+        "typed.html", form=form, curves=every_curve(the_desk().store), rules=RULES, find_out=FIND_OUT
+    )

@@ -89,9 +89,9 @@ def test_the_command_sets_and_shows(tmp_path):
 @pytest.mark.parametrize(
     ("zone", "moment", "shown"),
     [
-        ("Asia/Kolkata", datetime(2026, 1, 1, 20, 0, tzinfo=UTC), "2026-01-02 01:30"),
-        ("America/New_York", datetime(2026, 1, 15, 12, 0, tzinfo=UTC), "2026-01-15 07:00"),
-        ("America/New_York", datetime(2026, 7, 15, 12, 0, tzinfo=UTC), "2026-07-15 08:00"),
+        ("Asia/Kolkata", datetime(2026, 1, 1, 20, 0, tzinfo=UTC), "2026-01-02 01:30 UTC+05:30"),
+        ("America/New_York", datetime(2026, 1, 15, 12, 0, tzinfo=UTC), "2026-01-15 07:00 UTC-05:00"),
+        ("America/New_York", datetime(2026, 7, 15, 12, 0, tzinfo=UTC), "2026-07-15 08:00 UTC-04:00"),
     ],
 )
 def test_a_time_is_shown_as_the_shops_wall_clock_has_it(zone, moment, shown):

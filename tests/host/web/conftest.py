@@ -320,7 +320,7 @@ def desk(tmp_path: Path) -> Iterator[SmallDesk]:
     made.close()
 
 
-@pytest.fixture(name="small_desk")
+@pytest.fixture(name="small_desk", scope="session")
 def _small_desk() -> type[SmallDesk]:
     """What makes a desk on a folder, for who needs one of another kind."""
     return SmallDesk
