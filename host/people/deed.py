@@ -21,6 +21,7 @@ class Deed(StrEnum):
     RUN_STARTED = "started a run"
     RUN_PRESSED = "pressed the button of a run"
     RUN_HELPED = "let simulated hands help a run"
+    CERTIFICATE_ISSUED = "issued a certificate"
     CURVE_CHOSEN = "chose the curve of a run"
     RUN_STOPPED = "stopped a run"
     RUN_FINISHED = "finished a record"

@@ -3,11 +3,14 @@
 import time
 from collections.abc import Callable
 
-from sqlalchemy import func, select
+from sqlalchemy import Connection, func, select
 
 from host.people.deed import AuditEntry, Deed
 from host.store.engine import Database
 from host.store.schema import audit
+
+#: In place of a role where the program did it: a certificate is issued when the last reading is judged.
+THE_DESK = "the desk"
 
 
 class Audit:
@@ -20,11 +23,7 @@ class Audit:
     def add(self, deed: Deed, *, person: str = "", role: str = "", subject: str = "") -> None:
         """Add one line."""
         with self._database.writing() as connection:
-            connection.execute(
-                audit.insert().values(
-                    utc_s=self._now(), person=person, role=role, deed=deed.value, subject=subject
-                )
-            )
+            write_line(connection, deed, at_utc_s=self._now(), person=person, role=role, subject=subject)
 
     def count(self) -> int:
         """How many lines there are."""
@@ -46,3 +45,18 @@ class Audit:
                 )
                 for row in connection.execute(query)
             ]
+
+
+def write_line(
+    connection: Connection,
+    deed: Deed,
+    *,
+    at_utc_s: float,
+    person: str = "",
+    role: str = "",
+    subject: str = "",
+) -> None:
+    """Add one line inside the caller's transaction."""
+    connection.execute(
+        audit.insert().values(utc_s=at_utc_s, person=person, role=role, deed=deed.value, subject=subject)
+    )

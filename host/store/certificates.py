@@ -12,7 +12,9 @@ from typing import Any
 from sqlalchemy import Row, select
 
 from host.errors import DeskError
+from host.people.deed import Deed
 from host.store import schema
+from host.store.audit import THE_DESK, write_line
 from host.store.counters import count_up, peek
 from host.store.engine import Database
 from host.store.runs import append_event, require_run
@@ -176,6 +178,13 @@ class Certificates:
                     pdf_sha256=digest,
                     chart_svg=files.chart_svg,
                 )
+            )
+            write_line(
+                connection,
+                Deed.CERTIFICATE_ISSUED,
+                at_utc_s=at_utc_s,
+                role=THE_DESK,
+                subject=f"certificate {number} of run {run:04d}",
             )
             if event is not None:
                 append_event(connection, run, event, {"certificate": number, "pdf_sha256": digest}, at_utc_s)

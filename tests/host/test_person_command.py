@@ -6,7 +6,6 @@ from click.testing import CliRunner
 
 import host.commands.person as person_command
 from host.cli import main
-from host.data_folder import DataFolder
 from host.people.password import Passwords
 from host.store import open_store
 
@@ -16,19 +15,19 @@ GOOD = "four dry brass terminals"
 
 
 @pytest.fixture
-def ohmbath(tmp_path, monkeypatch):
+def ohmbath(store_folder, monkeypatch):
     quick = Passwords(PasswordHasher(time_cost=1, memory_cost=8, parallelism=1))
     monkeypatch.setattr(person_command, "Passwords", lambda: quick)
 
     def run(*words: str, typed: str = ""):
-        return CliRunner().invoke(main, ["person", *words, "--data", str(tmp_path)], input=typed)
+        return CliRunner().invoke(main, ["person", *words, "--data", str(store_folder.path)], input=typed)
 
     return run
 
 
 @pytest.fixture
-def store(tmp_path):
-    opened = open_store(DataFolder(tmp_path))
+def store(store_folder):
+    opened = open_store(store_folder)
     yield opened
     opened.close()
 

@@ -129,12 +129,26 @@ def _add_audit() -> None:
         sa.Column("subject", sa.Text(), nullable=False),
         sa.PrimaryKeyConstraint("number"),
     )
-    if op.get_bind().dialect.name == "sqlite":
-        # Written once: not even a mistake of our own changes a line afterwards.
+    _refuse_editing("audit")
+
+
+def _refuse_editing(*tables: str) -> None:
+    """Written once: not even a mistake of our own changes a row afterwards."""
+    for table in tables:
+        if op.get_bind().dialect.name == "postgresql":
+            op.execute(
+                f"CREATE TRIGGER {table}_refuse_editing BEFORE UPDATE OR DELETE ON {table} "
+                "FOR EACH ROW EXECUTE FUNCTION refuse_editing()"
+            )
+            op.execute(
+                f"CREATE TRIGGER {table}_refuse_emptying BEFORE TRUNCATE ON {table} "
+                "FOR EACH STATEMENT EXECUTE FUNCTION refuse_editing()"
+            )
+            continue
         for change in ("UPDATE", "DELETE"):
             op.execute(
-                f"CREATE TRIGGER audit_refuses_{change.lower()} BEFORE {change} ON audit "
-                "BEGIN SELECT RAISE(ABORT, 'the audit list is only added to'); END"
+                f"CREATE TRIGGER {table}_refuse_{change.lower()} BEFORE {change} ON {table} "
+                f"BEGIN SELECT RAISE(ABORT, '{table} are appended, never edited'); END"
             )
 
 

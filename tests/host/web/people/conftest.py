@@ -2,13 +2,13 @@
 
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass
-from pathlib import Path
 from typing import Any
 
 import pytest
 from argon2 import PasswordHasher
 from flask import Flask
 
+from host.data_folder import DataFolder
 from host.people.password import Passwords
 from host.people.role import Role
 from host.web.app import create_app
@@ -70,10 +70,10 @@ class PeopledDesk:
 
 @pytest.fixture
 def peopled(
-    tmp_path: Path, small_desk: Callable[..., Any], clock: Clock, quick_passwords: Passwords
+    store_folder: DataFolder, small_desk: Callable[..., Any], clock: Clock, quick_passwords: Passwords
 ) -> Iterator[PeopledDesk]:
-    """A desk with a bench and a first account, an authoriser's."""
-    desk = small_desk(tmp_path / "peopled", now=clock)
+    """A desk with a bench and a first account, an authoriser's; its store in a file, and on a server."""
+    desk = small_desk(store_folder.path, now=clock)
     bench = desk.add_bench()
     bench.say()
     bench.read(40)

@@ -10,7 +10,12 @@ from playwright.sync_api import Browser, Page, expect, sync_playwright
 from host.people.role import Role
 from host.web.server import PageServer
 
-pytestmark = [pytest.mark.slow, pytest.mark.browser]
+# What the browser shows does not hang on where the store is: once is enough.
+pytestmark = [
+    pytest.mark.slow,
+    pytest.mark.browser,
+    pytest.mark.parametrize("store_folder", ["file"], indirect=True),
+]
 
 CHROMIUM = shutil.which("chromium")
 PHONE = {"width": 390, "height": 844}
