@@ -138,6 +138,8 @@ def _remarks(check: TypedCheck) -> tuple[str, ...]:
     return (
         "The readings were typed by hand; no instrument of the bench saw them, and how well sender and "
         "thermometer shared one temperature is not known beyond the uncertainties stated.",
+        "Not measured on this sender: heat led away by its stem, what the water differed by between sender "
+        "and thermometer, and how far the meter’s current warmed the sender.",
         *check.notes,
         *check.remarks,
     )

@@ -191,7 +191,7 @@ def _by_places(before: _Held, after: _Held) -> MeasuredLines:
         PlacedReading(error_k=after.error_k, standard_u_k=after.standard_u_k),
     )
     words = (
-        f"with places changed at {before.bath_c:.1f} °C the water differed by "
+        f"at {before.bath_c:.1f} °C the water differed by "
         f"{gradient.difference_k:+.3f} K; the budget takes ±{gradient.half_width_k:.3f} K"
     )
     return MeasuredLines(gradient=gradient, words={Trial.PLACES: words})

@@ -73,6 +73,8 @@ class BathStatus:
         Rig time until the open window closes. [s]
     held_on : bool
         True where it goes on for longer than usual, because sender and probe wander against each other.
+    rest_s : float or None
+        Rig time for which a change that was made on purpose still rests. [s]
     trouble : str or None
         Why the last reading may not be used.
     """
@@ -82,6 +84,7 @@ class BathStatus:
     sender: Settling | None = None
     left_s: float | None = None
     held_on: bool = False
+    rest_s: float | None = None
     trouble: str | None = None
 
 

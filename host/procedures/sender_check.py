@@ -178,7 +178,7 @@ class SenderCheckState:
     def may_leave_trial_out(self) -> bool:
         """Whether the next trial may be left out; not once its readings spoke against what is assumed."""
         step = self.trial_step
-        if step is None or not TRIAL_STEPS[step].may_be_left_out:
+        if step is None or not TRIAL_STEPS[step].leave_out:
             return False
         return TRIAL_STEPS[step].trial not in self.trials_again
 

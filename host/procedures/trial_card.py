@@ -43,9 +43,7 @@ def trial_card(
         if bath.held_on:
             waiting += " Sender and probe wander against each other, so it is held longer."
     else:
-        waiting = f"Next is a reading {reading}. " + (
-            settling_words(bath) if near else "It rests first, then it settles: about two minutes."
-        )
+        waiting = f"Next is a reading {reading}. {_rest_words(bath, near=near)}"
     if state.reason is not None and not is_open:
         waiting = f"Read again, because {state.reason}. {waiting}"
     return StepCard(
@@ -60,6 +58,14 @@ def trial_card(
     )
 
 
+def _rest_words(bath: BathStatus, *, near: bool) -> str:
+    if bath.rest_s is not None:
+        return f"It rests for {bath.rest_s:.0f} s more, then it settles."
+    if not near:
+        return "It rests first, then it settles: about two minutes."
+    return settling_words(bath)
+
+
 def _hands_card(
     state: SenderCheckState,
     name: str,
@@ -72,14 +78,14 @@ def _hands_card(
 ) -> StepCard:
     asked = TRIAL_STEPS[name]
     depth = f"{state.drawn_out_mm:g} mm"
-    again = None if state.reason is None else f"The {TRIAL_WORDS[asked.trial]} are read again. {state.reason}"
+    again = None if state.reason is None else f"Read again: {TRIAL_WORDS[asked.trial]}. {state.reason}"
     return StepCard(
         step=number,
         steps=steps,
         instruction=asked.instruction.format(depth=depth),
         caution=caution,
         button=asked.button.format(depth=depth),
-        other_button=f"Leave out: {TRIAL_WORDS[asked.trial]}" if state.may_leave_trial_out else None,
+        other_button=asked.leave_out if state.may_leave_trial_out else None,
         trouble=again or trouble,
         ask=_ask_of(state, name, set_point_c),
         is_hands_turn=True,

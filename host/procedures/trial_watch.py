@@ -1,5 +1,7 @@
 """Watches the readings of a trial: waits after the change, then reads a window as at a plateau."""
 
+from dataclasses import replace
+
 from calibration.bench_point import BenchSetup
 from calibration.contract.readings import Insertion, ReadingPack
 from host.citation import Citation
@@ -27,12 +29,12 @@ class TrialWatch:
         self._readings_of = readings_of
         self._window = PlateauWatch(setup)
         self._changed_at: tuple[str, float] | None = None
-        self.rest_s: float | None = None
+        self._rest_s: float | None = None
 
     @property
     def status(self) -> BathStatus:
         """What the step card says while it waits."""
-        return self._window.status
+        return replace(self._window.status, rest_s=self._rest_s)
 
     def feed(self, state: SenderCheckState, pack: ReadingPack) -> Event | None:
         """Event that a reading leads to, or None."""
@@ -61,7 +63,7 @@ class TrialWatch:
         if self._changed_at is None or self._changed_at[0] != pack.boot:
             self._changed_at = (pack.boot, pack.rig_time_s)
         gone_s = pack.rig_time_s - self._changed_at[1]
-        self.rest_s = max(REST_S - gone_s, 0.0)
+        self._rest_s = REST_S - gone_s if gone_s < REST_S else None
         return gone_s >= REST_S
 
     def _read(self, state: SenderCheckState, name: str, citation: Citation) -> Event:

@@ -23,7 +23,7 @@ class Trial(StrEnum):
 TRIAL_WORDS: Mapping[Trial, str] = {
     Trial.CURRENTS: "two currents",
     Trial.DEPTHS: "two depths",
-    Trial.PLACES: "places changed",
+    Trial.PLACES: "probe and sender swapped",
 }
 
 #: Duty of the larger current: on all the time.
@@ -58,15 +58,15 @@ class TrialStep:
         how far the sender is drawn out.
     reading : str
         What is being read, for a card that waits.
-    may_be_left_out : bool
-        Whether the trial may be left out here: not once the sender hangs elsewhere.
+    leave_out : str
+        What to press to leave the trial out; empty where the sender hangs elsewhere already.
     """
 
     trial: Trial
     instruction: str = ""
     button: str = ""
     reading: str
-    may_be_left_out: bool = False
+    leave_out: str = ""
 
     @property
     def needs_hands(self) -> bool:
@@ -84,25 +84,24 @@ TRIAL_STEPS: Mapping[str, TrialStep] = {
     USUAL_CURRENT: TrialStep(trial=Trial.CURRENTS, reading="with the usual current again"),
     SHALLOW: TrialStep(
         trial=Trial.DEPTHS,
-        instruction="Heater off. Mark where the sender’s clamp stands, draw the sender out by {depth}, then "
-        "heater on again.",
+        instruction="Heater off. Mark where the sender’s clamp stands and draw it out by {depth}. Heater on "
+        "again.",
         button="It hangs {depth} higher",
         reading="with the sender drawn out",
-        may_be_left_out=True,
+        leave_out="Leave the two depths out",
     ),
     DEEP: TrialStep(
         trial=Trial.DEPTHS,
-        instruction="Heater off. Lower the sender to its mark, then heater on again.",
+        instruction="Heater off. Lower the sender to its mark. Heater on again.",
         button="It hangs at its mark",
         reading="with the sender at its first depth again",
     ),
     CHANGED: TrialStep(
         trial=Trial.PLACES,
-        instruction="Heater off. Hang the sender where the probe hung and the probe where the sender hung, "
-        "as deep as before, then heater on again.",
-        button="They have changed places",
-        reading="with probe and sender in each other’s place",
-        may_be_left_out=True,
+        instruction="Heater off. Swap probe and sender, each as deep as before. Heater on again.",
+        button="They are swapped",
+        reading="with probe and sender swapped",
+        leave_out="Leave the swap out",
     ),
 }
 

@@ -74,8 +74,12 @@ TOPICS: Mapping[str, Topic] = {
             "Three verdicts: ● in tolerance, ◆ out of tolerance, ◐ not decided. Not decided means that "
             "the limit lies within the uncertainty: measure better, or accept the risk with the simple "
             "rule.",
-            "Hot water and steam scald. Nothing sealed is heated, nothing hot is moved, hands stay out "
-            "while the heater is on; local rules and licensed practice come first.",
+            "The thorough way measures what the usual one assumes. At the hottest temperature it reads the "
+            "sender with two currents, at two depths and swapped with the probe; what each told stands on "
+            "the certificate. Change only what the page asks for, one thing at a time.",
+            "Hot water and steam scald. Nothing sealed is heated, the jug is never moved, hands stay out "
+            "while the heater is on; where the thorough way asks for hands at the hot jug, wear gloves and "
+            "eye protection and use tongs. Local rules and licensed practice come first.",
         ),
     ),
     "people": Topic(

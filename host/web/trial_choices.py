@@ -1,5 +1,6 @@
 """How thorough a sender check is asked to be: the usual way, the thorough one, or one trial alone."""
 
+import math
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 
@@ -40,7 +41,7 @@ def trial_choices() -> tuple[TrialChoice, ...]:
     single = tuple(
         TrialChoice(
             value=trial.value,
-            words=f"Only {words}: {_minutes_more([trial])}",
+            words=f"{words.capitalize()}: {_minutes_more([trial])}",
             hint=_TRIAL_HINTS[trial],
             is_single=True,
         )
@@ -64,4 +65,4 @@ def value_of(trials: Sequence[str]) -> str:
 
 
 def _minutes_more(trials: Iterable[str]) -> str:
-    return f"about {minutes_of(trials):.0f} minutes more"
+    return f"about {math.ceil(minutes_of(trials))} minutes more"

@@ -169,12 +169,14 @@ def test_a_certificate_says_what_was_measured_on_this_sender_and_cites_it(thorou
     paper = certificate_of(desk.state, desk.readings_of, number="2026-7", shop=Shop(), run=7)
     conditions = dict(paper.conditions)
     assert "drawn out by 15 mm at 85.0 °C it read -0.100 K" in conditions["two depths"]
-    assert "the water differed by +0.005 K" in conditions["places changed"]
+    assert "the water differed by +0.005 K" in conditions["probe and sender swapped"]
     assert "it read +0.020 K" in conditions["two currents"]
     assert "by changing places" in conditions["bath"]
     assert "stem share and gradient measured on this sender" in paper.remarks[0]
     assert "dissipation assumed" in paper.remarks[0]  # 20 mK at four times the power: within what is assumed
-    assert sum(cited.startswith(("two ", "places ")) for cited in paper.citations) == len(TRIAL_STEPS)
+    assert sum(cited.startswith(("two ", "probe and sender swapped")) for cited in paper.citations) == len(
+        TRIAL_STEPS
+    )
     lines = {line.quantity for line in paper.points[0].budget.lines}
     assert {"sender: stem, by two depths", "bath: gradient, by changing places"} <= lines
 
@@ -184,7 +186,7 @@ def test_a_usual_certificate_says_what_was_not_measured(bench) -> None:
     desk.work()
     paper = certificate_of(desk.state, desk.readings_of, number="2026-7", shop=Shop(), run=7)
     assert "assumed spans, not measured on this sender" in paper.remarks[0]
-    assert not {"two depths", "places changed", "two currents"} & dict(paper.conditions).keys()
+    assert not {"two depths", "probe and sender swapped", "two currents"} & dict(paper.conditions).keys()
 
 
 def from_the_trials_on(desk: PaperDesk, packs: Sequence[ReadingPack]) -> PaperDesk:

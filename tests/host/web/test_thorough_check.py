@@ -97,7 +97,7 @@ def test_a_thorough_check_finds_stem_and_gradient_and_says_so_on_the_certificate
     conditions = dict(paper.conditions)
     # 0.001 (exp(15/14) - 1) of 62.7 K; the places differ by 0.02 K
     fell_k = float(re.search(r"it read ([-+.0-9]+) K", conditions["two depths"])[1])
-    differed_k = float(re.search(r"differed by ([-+.0-9]+) K", conditions["places changed"])[1])
+    differed_k = float(re.search(r"differed by ([-+.0-9]+) K", conditions["probe and sender swapped"])[1])
     assert fell_k == pytest.approx(-0.120, abs=0.01)
     assert differed_k == pytest.approx(0.020, abs=0.005)
     stem = next(line for line in paper.points[-1].budget.lines if line.quantity.startswith("sender: stem"))
@@ -111,7 +111,7 @@ def test_one_part_alone_asks_for_that_part_alone(browser, desk, bench):
     desk.let_hands_finish(run, bench=bench)
     assert set(desk.runs.view(run).state.trial_windows) == {"changed_places"}
     paper = paper_of(desk, run)
-    assert "places changed" in dict(paper.conditions)
+    assert "probe and sender swapped" in dict(paper.conditions)
     assert "gradient measured on this sender" in paper.remarks[0]
     assert "stem share and dissipation assumed" in paper.remarks[0]
 
@@ -125,7 +125,7 @@ def test_depths_and_places_may_be_left_out_at_the_bench_and_the_certificate_says
     press(browser, desk, run, answer="other")
     desk.let_hands_finish(run, bench=bench)
     conditions = dict(paper_of(desk, run).conditions)
-    assert conditions["two depths"] == conditions["places changed"] == "left out: at the bench"
+    assert conditions["two depths"] == conditions["probe and sender swapped"] == "left out: at the bench"
 
 
 def test_a_run_that_is_stopped_while_the_current_is_on_all_the_time_takes_it_away(browser, desk, bench):
