@@ -18,6 +18,7 @@ from host.order_book import OrderBook
 from host.procedures.curve_finding import CurvesFound, curves_of_plateaus
 from host.procedures.event import Event
 from host.procedures.logged import events_of
+from host.procedures.measured_lines import TrialError
 from host.procedures.plateau_watch import BathStatus
 from host.procedures.run_kind import RunKind
 from host.procedures.runner import SenderCheckRunner
@@ -219,7 +220,7 @@ class RunsAtWork:
             runner.work()
             if runner.state.phase is Phase.JUDGING:
                 self._issue(runner)
-        except (BenchPointError, OhmsCheckError, CurveError, DeskError) as error:
+        except (BenchPointError, OhmsCheckError, TrialError, CurveError, DeskError) as error:
             runner.stop(str(error))
         except Exception:  # noqa: BLE001  one run's fault must not take the others with it
             _log.exception(

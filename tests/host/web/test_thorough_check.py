@@ -5,6 +5,7 @@ import re
 import pytest
 
 from host.certificates.canonical import certificate_from_canonical
+from host.curve_to_find import FIND_OUT
 from host.procedures.sender_check import Phase
 from host.procedures.trials import TRIAL_STEPS
 
@@ -114,6 +115,16 @@ def test_one_part_alone_asks_for_that_part_alone(browser, desk, bench):
     assert "probe and sender swapped" in dict(paper.conditions)
     assert "gradient measured on this sender" in paper.remarks[0]
     assert "stem share and dissipation assumed" in paper.remarks[0]
+
+
+def test_a_sender_whose_curve_is_to_be_found_out_can_be_read_thoroughly(browser, desk, bench):
+    bench.stem_share = 0.001
+    run = run_of(begin(browser, curve=FIND_OUT, trials="depths"))
+    desk.lead_until_phase(run, "choosing", bench=bench)
+    assert [trial.value for trial in desk.runs.view(run).state.trials_read] == ["depths"]
+    browser.post(f"/runs/{run}/curve", data={"curve": "ntc-310-80c"})
+    desk.lead()
+    assert "it read -0.1" in dict(paper_of(desk, run).conditions)["two depths"]
 
 
 def test_depths_and_places_may_be_left_out_at_the_bench_and_the_certificate_says_so(browser, desk, bench):
