@@ -147,7 +147,7 @@ class Certificate:
     shop, shop_address : str
     item : str
         Name and identity of what was measured.
-    customer : str
+    customer, customer_contact : str
     sentence : str
         The result in one sentence that a customer understands.
     method : str
@@ -221,6 +221,7 @@ class Certificate:
     external: tuple[str, ...] = ()
     citations: tuple[str, ...] = ()
     software: tuple[tuple[str, str], ...] = field(default=(), metadata=_NAMED_VERSION)
+    customer_contact: str = ""
     place: str = ""
     received: str = ""
     item_condition: str = ""

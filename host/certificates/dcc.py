@@ -80,7 +80,7 @@ def _add_administrative(root: ET.Element, certificate: Certificate) -> None:
     _add_item(data, certificate)
     contact(dcc(data, "calibrationLaboratory"), "contact", certificate.shop, certificate.shop_address)
     _add_persons(data, certificate)
-    contact(data, "customer", certificate.customer)
+    contact(data, "customer", certificate.customer, certificate.customer_contact)
     _add_statements(data, certificate)
 
 

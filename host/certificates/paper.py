@@ -162,6 +162,7 @@ def _item_facts(certificate: Certificate, results: Results) -> list[list[str]]:
 def _work_facts(certificate: Certificate) -> list[list[str]]:
     return _stated(
         ("Customer", certificate.customer),
+        ("Contact", certificate.customer_contact),
         ("Measured", certificate.measured),
         ("Issued", certificate.issued),
         ("Place", certificate.place),

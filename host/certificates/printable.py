@@ -74,6 +74,7 @@ _NAMES = frozenset(
     {
         "item",
         "customer",
+        "customer_contact",
         "curve",
         "method",
         "place",
