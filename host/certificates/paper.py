@@ -39,6 +39,8 @@ from host.pictures.verdict_shape import SHAPES
 #: Points of a check, and for how many of them strips are drawn: those nearest to or beyond their limit.
 STRIPS_UP_TO = ((4, 4), (10, 3))
 STRIPS_OF_A_LONG_CHECK = 2
+#: Up to so many rows the first page has room for the decision rule.
+RULE_FIRST_UP_TO = 4
 #: Width of the chart beside its strips, and by itself. [in]
 BESIDE_STRIPS_IN, ALONE_IN = 3.5, 7.2
 _STRIP_WIDTH_PX = 330.0
@@ -96,6 +98,7 @@ def paper_data(
         "strips_note": _strips_note(results),
         "mark": None if mark is None else {"svg": mark.svg, "alt": mark.alt, "words": list(mark.words)},
         "as_found": _as_found_lines(certificate),
+        "rule_first": sum(len(table.verdicts) for table in results.tables) <= RULE_FIRST_UP_TO,
         "rule": [breakable(line) for line in rule_lines(certificate, results)],
         "sections": [_section(section) for section in results.sections],
         "instruments": [
@@ -312,7 +315,7 @@ def _as_found_lines(certificate: Certificate) -> list[str]:
 
 def _remarks(certificate: Certificate) -> list[str]:
     interval = () if certificate.next_due or certificate.kind is Kind.IN_PLACE else (INTERVAL_LINE,)
-    said = (*certificate.remarks, RELATES_LINE, ACCREDITATION_LINE, *interval)
+    said = (*certificate.remarks, " ".join((RELATES_LINE, ACCREDITATION_LINE, *interval)))
     return [breakable(text) for text in said]
 
 

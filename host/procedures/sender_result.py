@@ -27,6 +27,7 @@ from host.procedures.measured_lines import MeasuredLines, measured_lines_of
 from host.procedures.plateau_of_packs import ASSUMED_AIR_C, is_usable, mean_of, plateau_of
 from host.procedures.sender_check import SenderCheckState
 from host.procedures.sender_check_settings import METHOD, METHOD_VERSION, SenderCheckSettings
+from host.procedures.sender_not_done import not_done
 from host.procedures.set_up_steps import SET_UP_STEPS
 from host.procedures.trials import TRIAL_STEPS, TRIAL_WORDS, Trial
 from host.shop import Shop
@@ -99,6 +100,8 @@ def certificate_of(
         simulated=simulated,
         software=software_versions(),
         item_condition=_condition(settings),
+        operator=settings.operator,
+        not_done=not_done(state),
         as_found=settings.as_found,
     )
     choice = settings.curve_choice
