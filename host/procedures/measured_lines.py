@@ -177,7 +177,7 @@ def _by_depths(deep: _Held, shallow: _Held, drawn_out_mm: float, setup: BenchSet
         temperature_c=deep.bath_c,
         air_c=deep.air_c,
     ).within(setup.immersion)
-    fell = f"drawn out by {drawn_out_mm:g} mm at {deep.bath_c:.1f} °C it read {_signed_k(shallow, deep)}"
+    fell = f"drawn out by {drawn_out_mm:g} mm at {deep.bath_c:.1f} °C it read {_moved_words(shallow, deep)}"
     if _is_wider(stem.standard_u_k(1.0, 0.0), setup.immersion.standard_u_k(1.0, 0.0)):
         return MeasuredLines(words={Trial.DEPTHS: f"{fell}; {_AGREES}"})
     share_u = stem.standard_u_k(1.0, 0.0)
@@ -209,7 +209,7 @@ def _by_currents(usual: _Held, full: _Held, setup: BenchSetup) -> MeasuredLines:
     )
     power_w = _at_duty(usual, setup, slope).power_w
     rise_k, u_k = found.rise_k(power_w)
-    read = f"with the current on all the time at {usual.bath_c:.1f} °C it read {_signed_k(full, usual)}"
+    read = f"with the current on all the time at {usual.bath_c:.1f} °C it read {_moved_words(full, usual)}"
     least, most = (1.0 / w_per_k for w_per_k in reversed(SENDER_DISSIPATION_W_PER_K))
     middle, half = 0.5 * (least + most), 0.5 * (most - least)
     agrees = abs(found.conductance_k_per_w - middle) <= half + _AGREES_UP_TO * found.u_conductance_k_per_w
@@ -238,8 +238,9 @@ def _is_wider(measured_u: float, assumed_u: float) -> bool:
     return measured_u >= assumed_u
 
 
-def _signed_k(changed: _Held, base: _Held) -> str:
-    return f"{changed.error_k - base.error_k:+.3f} K"
+def _moved_words(changed: _Held, base: _Held) -> str:
+    moved_k = changed.error_k - base.error_k
+    return f"{abs(moved_k):.3f} K {'lower' if moved_k < 0.0 else 'higher'}"
 
 
 def _mean(values: Sequence[float]) -> float:

@@ -301,16 +301,23 @@ def _remarks(judged: Sequence[BenchPoint], measured: MeasuredLines) -> tuple[str
 def _origin_of_spans(measured: MeasuredLines) -> str:
     """Which of stem, dissipation and gradient were measured on this sender, and which are assumed."""
     found = {
-        "stem share": measured.stem,
-        "dissipation": measured.zero_power,
-        "gradient": measured.gradient,
+        "stem share": (measured.stem, Trial.DEPTHS),
+        "dissipation": (measured.zero_power, Trial.CURRENTS),
+        "gradient": (measured.gradient, Trial.PLACES),
     }
-    known = [name for name, value in found.items() if value is not None]
-    assumed = [name for name, value in found.items() if value is None]
-    if not known:
+    known = [name for name, (value, _) in found.items() if value is not None]
+    agreed = [name for name, (value, trial) in found.items() if value is None and trial in measured.words]
+    assumed = [
+        name for name, (value, trial) in found.items() if value is None and trial not in measured.words
+    ]
+    if not known and not agreed:
         return "dissipation and stem shares are assumed spans, not measured on this sender."
-    words = f"{_listed(known)} measured on this sender at the hottest temperature"
-    return f"{words}, {_listed(assumed)} assumed and not measured." if assumed else f"{words}."
+    parts = (
+        (known, "measured on this sender at the hottest temperature"),
+        (agreed, "assumed, in agreement with what was read on this sender"),
+        (assumed, "assumed and not measured"),
+    )
+    return "; ".join(f"{_listed(names)} {words}" for names, words in parts if names) + "."
 
 
 def _listed(names: Sequence[str]) -> str:

@@ -37,8 +37,8 @@ REST_S = 75.0
 
 #: For every step that hands do at the hot jug.
 TRIAL_CAUTION = (
-    "Water at {temperature} and its steam scald. Gloves and eye protection; take the sender by its clamp or "
-    "with tongs, keep the terminals dry, never move the jug."
+    "Water at {temperature} and its steam scald. Gloves and eye protection; take hold by clamp or tongs, "
+    "no hand above the water; terminals dry; never move the jug."
 )
 
 #: Time that a step takes, with that rest, the settling and the reading; half as much again for hands. [min]

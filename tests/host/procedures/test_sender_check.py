@@ -168,12 +168,14 @@ def test_a_certificate_says_what_was_measured_on_this_sender_and_cites_it(thorou
     desk = thorough_desk
     paper = certificate_of(desk.state, desk.readings_of, number="2026-7", shop=Shop(), run=7)
     conditions = dict(paper.conditions)
-    assert "drawn out by 15 mm at 85.0 °C it read -0.100 K" in conditions["two depths"]
+    assert "drawn out by 15 mm at 85.0 °C it read 0.100 K lower" in conditions["two depths"]
     assert "the water differed by +0.005 K" in conditions["probe and sender swapped"]
-    assert "it read +0.020 K" in conditions["two currents"]
+    assert "it read 0.020 K higher" in conditions["two currents"]
     assert "by changing places" in conditions["bath"]
     assert "stem share and gradient measured on this sender" in paper.remarks[0]
-    assert "dissipation assumed" in paper.remarks[0]  # 20 mK at four times the power: within what is assumed
+    assert (
+        "dissipation assumed, in agreement with what was read" in paper.remarks[0]
+    )  # 20 mK at four times the power: within what is assumed
     assert sum(cited.startswith(("two ", "probe and sender swapped")) for cited in paper.citations) == len(
         TRIAL_STEPS
     )
@@ -210,6 +212,25 @@ def test_a_current_that_falls_back_while_it_is_read_gives_the_window_up(
     given_up = next(event for event in desk.events if event.kind == Kind.WINDOW_GIVEN_UP)
     assert "current is not on for the share of the time that is wanted" in given_up.payload["reason"]
     assert "full_current" not in desk.state.trial_windows  # it was not on again for long enough
+
+
+def test_a_rig_that_starts_anew_while_its_full_current_is_read_is_read_again_from_the_rest_on(
+    thorough_bench, thorough_desk, changed
+) -> None:
+    window = thorough_desk.state.trial_windows["full_current"]
+    bench = changed(thorough_bench, packs=list(thorough_bench.packs[: window.first + 99]))
+    bench.reboot()
+    bench.sender_duty, bench.sender_off_k = 0.25, 0.0
+    for _ in range(40):  # nothing is held on after a start, until the desk orders it
+        bench.read(range_ohm=750.0)
+    bench.do_trials()
+    desk = from_the_trials_on(thorough_desk, bench.packs)
+    given_up = next(event for event in desk.events if event.kind == Kind.WINDOW_GIVEN_UP)
+    assert given_up.payload["reason"] == "the rig was started again"
+    assert desk.state.phase is Phase.JUDGING
+    full = desk.readings_of(desk.state.trial_windows["full_current"])
+    assert {(pack.boot, pack.sender_duty) for pack in full} == {(bench.boot, 1.0)}
+    assert full[0].seq > 40 + 4 * 75
 
 
 def test_an_uneven_bath_has_the_places_read_again_and_then_cannot_be_left_out(

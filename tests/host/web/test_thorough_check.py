@@ -97,9 +97,9 @@ def test_a_thorough_check_finds_stem_and_gradient_and_says_so_on_the_certificate
     paper = paper_of(desk, run)
     conditions = dict(paper.conditions)
     # 0.001 (exp(15/14) - 1) of 62.7 K; the places differ by 0.02 K
-    fell_k = float(re.search(r"it read ([-+.0-9]+) K", conditions["two depths"])[1])
+    fell_k = float(re.search(r"it read ([.0-9]+) K lower", conditions["two depths"])[1])
     differed_k = float(re.search(r"differed by ([-+.0-9]+) K", conditions["probe and sender swapped"])[1])
-    assert fell_k == pytest.approx(-0.120, abs=0.01)
+    assert fell_k == pytest.approx(0.120, abs=0.01)
     assert differed_k == pytest.approx(0.020, abs=0.005)
     stem = next(line for line in paper.points[-1].budget.lines if line.quantity.startswith("sender: stem"))
     assert stem.quantity == "sender: stem, by two depths"
@@ -114,7 +114,7 @@ def test_one_part_alone_asks_for_that_part_alone(browser, desk, bench):
     paper = paper_of(desk, run)
     assert "probe and sender swapped" in dict(paper.conditions)
     assert "gradient measured on this sender" in paper.remarks[0]
-    assert "stem share and dissipation assumed" in paper.remarks[0]
+    assert "stem share and dissipation assumed and not measured" in paper.remarks[0]
 
 
 def test_a_sender_whose_curve_is_to_be_found_out_can_be_read_thoroughly(browser, desk, bench):
@@ -124,7 +124,7 @@ def test_a_sender_whose_curve_is_to_be_found_out_can_be_read_thoroughly(browser,
     assert [trial.value for trial in desk.runs.view(run).state.trials_read] == ["depths"]
     browser.post(f"/runs/{run}/curve", data={"curve": "ntc-310-80c"})
     desk.lead()
-    assert "it read -0.1" in dict(paper_of(desk, run).conditions)["two depths"]
+    assert "it read 0.1" in dict(paper_of(desk, run).conditions)["two depths"]
 
 
 def test_depths_and_places_may_be_left_out_at_the_bench_and_the_certificate_says_so(browser, desk, bench):
