@@ -13,6 +13,7 @@ from enum import Enum
 from typing import Any
 
 from host.certificates.certificate import Certificate
+from host.certificates.dcc_units import UNITS
 from host.certificates.errors import CertificateError
 
 #: Longest text of one field; a remark longer than this belongs in a document of its own.
@@ -127,6 +128,7 @@ def printable(certificate: Certificate) -> Certificate:
     _refuse_no_picture(cleaned.logo)
     for index, point in enumerate(cleaned.points):
         _refuse_another_budget(point, f"points[{index}]")
+        _refuse_unknown_unit(point, f"points[{index}].unit")
     return cleaned
 
 
@@ -216,6 +218,13 @@ def _refuse_another_budget(point: Any, field: str) -> None:
             f"{stated:g} {unit} is not what its budget gives, {from_budget:g} {unit}: "
             "the paper would print one and explain the other.",
         )
+
+
+def _refuse_unknown_unit(point: Any, field: str) -> None:
+    unit = getattr(point, "unit", None)
+    if unit is not None and unit not in UNITS:
+        known = ", ".join(one for one in UNITS if one)
+        raise CertificateError(field, f"{unit!r} has no spelling in the machine's form: take one of {known}.")
 
 
 def _refuse_no_picture(logo: bytes) -> None:

@@ -3,6 +3,7 @@
 import io
 import re
 import threading
+import warnings
 import xml.etree.ElementTree as ET
 from collections.abc import Callable
 from typing import TYPE_CHECKING, Any
@@ -64,7 +65,9 @@ def _drawn(draw: Callable[["Figure"], None], width_in: float, height_in: float, 
         "axes.unicode_minus": True,
         "lines.scale_dashes": False,
     }
-    with matplotlib.rc_context(settings):
+    with matplotlib.rc_context(settings), warnings.catch_warnings():
+        # The paper has every letter; what the measuring font lacks is measured as a box.
+        warnings.filterwarnings("ignore", message="Glyph .* missing from font")
         figure = Figure(figsize=(width_in, height_in))
         draw(figure)
         text = io.StringIO()

@@ -137,14 +137,18 @@ def _dress(axes: "Axes", points: Sequence[ErrorBar], bars: Bars) -> None:
         _label_ohms(axes)
     else:
         axes.locator_params(nbins=6)
-    axes.set_title(bars.title, loc="left", fontsize=8.5, color=ON_PAPER.line)
-    axes.set_xlabel(bars.across, loc="right", labelpad=1.5, color=ON_PAPER.line)
+    axes.set_title(_plain(bars.title), loc="left", fontsize=8.5, color=ON_PAPER.line)
+    axes.set_xlabel(_plain(bars.across), loc="right", labelpad=1.5, color=ON_PAPER.line)
 
 
 def _short(name: str) -> str:
-    """A name that has room along the axis; a dollar sign would begin a formula."""
-    short = name if len(name) <= _LONGEST_NAME else f"{name[: _LONGEST_NAME - 1]}…"
-    return short.replace("$", r"\$")
+    """A name that has room along the axis."""
+    return _plain(name if len(name) <= _LONGEST_NAME else f"{name[: _LONGEST_NAME - 1]}…")
+
+
+def _plain(text: str) -> str:
+    """Text that is no formula: a dollar sign would begin one."""
+    return text.replace("$", r"\$")
 
 
 def _label_ohms(axes: "Axes") -> None:

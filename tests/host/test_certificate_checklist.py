@@ -17,6 +17,8 @@ from host.certificates.dcc import dcc_xml
 from host.certificates.kind import Kind
 from host.certificates.pdf import render_pdf
 
+pytestmark = pytest.mark.slow
+
 ITEMS = Path(__file__).with_name("published") / "iso17025_certificate_items.csv"
 STATEMENT = ".//dcc:statement/dcc:declaration/dcc:content"
 NAMES = {"dcc": "https://ptb.de/dcc", "si": "https://ptb.de/si"}

@@ -202,6 +202,7 @@ def test_a_record_says_that_it_is_no_certificate(of_kind):
     assert "It is no calibration certificate" not in dcc_xml(of_kind(Kind.SENDER)).decode()
 
 
+@pytest.mark.slow
 def test_the_same_certificate_gives_the_same_xml_and_it_is_inside_the_paper(sample):
     attached = pypdf.PdfReader(io.BytesIO(render_pdf(sample))).attachments[XML_ATTACHMENT]
     assert attached == [dcc_xml(sample)] == [dcc_xml(sample)]
@@ -246,6 +247,7 @@ def test_a_reader_of_another_house_reads_number_shop_day_and_results(
     assert all("realListXMLList" in str(one) for _, one in results)
 
 
+@pytest.mark.slow
 def test_the_other_reader_sees_the_errors_of_the_table_with_their_uncertainties(sample, other_reader):
     read = other_reader(byte_array=dcc_xml(sample), signature_verification=False)
     ((_, error),) = [one for one in read.get_calibration_results("name") if one[0].endswith(" error")]

@@ -13,6 +13,8 @@ from host.certificates.dcc import dcc_xml
 from host.certificates.kind import Kind
 from host.certificates.pdf import render_pdf
 
+pytestmark = pytest.mark.slow
+
 NAMES = {"dcc": "https://ptb.de/dcc", "si": "https://ptb.de/si"}
 ERROR_K = {"error": ("error_k", "expanded_u_k"), "limit": ("limit_k", None)}
 ERROR_OHM = {"error": ("error_ohm", "expanded_u_ohm"), "limit": ("limit_ohm", None)}
