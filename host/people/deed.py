@@ -30,6 +30,7 @@ class Deed(StrEnum):
     STATION_ADDED = "added a station"
     SETTINGS_CHANGED = "changed the settings"
     REGISTER_CHANGED = "changed the register"
+    PHOTO_ADDED = "added a photo"
     CURVE_ADDED = "added a curve"
 
 

@@ -217,6 +217,29 @@ curves = Table(
     Index("curves_by_content", "sha256"),
 )
 
+# Pictures that people bring along, drawn anew, by their content.
+pictures = Table(
+    "pictures",
+    metadata,
+    Column("sha256", String(64), primary_key=True),
+    Column("media_type", String(32), nullable=False),
+    Column("data", LargeBinary, nullable=False),
+    Column("added_utc_s", Double, nullable=False),
+)
+
+# What a picture is for: the photo of a run's item, or the shop's own. The newest counts; none takes it away.
+picture_uses = Table(
+    "picture_uses",
+    metadata,
+    Column("id", Integer, primary_key=True),
+    Column("purpose", String(16), nullable=False),
+    Column("run", Integer, ForeignKey("runs.run")),
+    Column("sha256", String(64), ForeignKey("pictures.sha256")),
+    Column("by", String(64), nullable=False),
+    Column("at_utc_s", Double, nullable=False),
+    Index("picture_uses_by_purpose", "purpose", "run", "id"),
+)
+
 accounts = Table(
     "accounts",
     metadata,

@@ -22,6 +22,7 @@ from host.store.orders import Orders
 from host.store.own_curves import OwnCurves
 from host.store.packs import Packs
 from host.store.people import People
+from host.store.pictures import Pictures
 from host.store.register import Register
 from host.store.runs import Runs
 from host.store.sessions import Sessions
@@ -56,6 +57,7 @@ class Store:
         self.audit = Audit(database, now)
         self.curves = OwnCurves(database, now)
         self.backups = Backups(database, now)
+        self.pictures = Pictures(database, now)
         self.settings = KeptSettings(database, now)
         _take_over_shop_file(self.settings, folder)
 

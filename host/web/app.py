@@ -27,6 +27,8 @@ from host.web.in_place_pages import in_place_pages
 from host.web.live_stream import Streams, put_streams
 from host.web.navigation import FOOT, HEAD, may_open, ways_for
 from host.web.people_pages import people_pages
+from host.web.picture_upload import give_room
+from host.web.pictures_pages import pictures_pages
 from host.web.reach import Reach
 from host.web.register_pages import register_pages
 from host.web.runs_pages import runs_pages
@@ -80,6 +82,7 @@ _PAGES = (
     people_pages,
     audit_pages,
     first_start_pages,
+    pictures_pages,
     help_pages,
 )
 
@@ -104,6 +107,7 @@ def create_app(desk: DeskBehind, *, reach: Reach | None = None, passwords: Passw
     for pages in _PAGES:
         app.register_blueprint(pages)
     _give_words(app)
+    app.before_request(lambda: give_room(request))
     app.before_request(_read_settings)
     put_door(app, Door(desk, reach or Reach(), passwords or Passwords()))
     write_down_deeds(app)

@@ -24,6 +24,8 @@ DEED_OF: Mapping[str, Deed] = {
     "in_place.finish": Deed.RUN_FINISHED,
     "in_place.stop": Deed.RUN_STOPPED,
     "settings.change": Deed.SETTINGS_CHANGED,
+    "pictures.add_photo": Deed.PHOTO_ADDED,
+    "pictures.change_logo": Deed.SETTINGS_CHANGED,
     "register.add": Deed.REGISTER_CHANGED,
     "register.mark": Deed.REGISTER_CHANGED,
     "curves.add": Deed.CURVE_ADDED,

@@ -68,6 +68,8 @@ TOPICS: Mapping[str, Topic] = {
             "Where nobody knows the curve, let it be found out: all is read first, then the page ranks the "
             "curves and waits for your choice. A curve that was chosen because it fits says what the sender "
             "follows; no certificate then calls it in tolerance.",
+            "A photo of the sender may go with its run, from the phone at the bench: made small, without the "
+            "place and time that a phone writes into it. The result shows it, the certificate does not.",
             "The picture of the way shows the sender’s resistance over the bath, its curve dashed. While the "
             "bath heats the sender lags and its branch stands off the curve; held at a plateau (a ring) it "
             "closes. A branch that stays open when held is the sender’s error, or leads and clips.",
@@ -212,6 +214,9 @@ TOPIC_OF: Mapping[str, str] = {
     "curves": "curves",
     "settings": "settings",
     "first_start": "begin",
+    "pictures": "runs",
+    "pictures.logo_form": "settings",
+    "pictures.change_logo": "settings",
     "help": "safe-keeping",
 }
 

@@ -50,7 +50,12 @@ def run_page(run: int) -> str | AnyResponse:
             issued, g.scale, curve=started.reference_curve, box=decade_box_of(started.decade_box)
         )
         return render_template(
-            "result.html", view=view, result=result, as_left=_as_left_of(run), course=_course(view)
+            "result.html",
+            view=view,
+            result=result,
+            as_left=_as_left_of(run),
+            course=_course(view),
+            photo=desk.store.pictures.of_run(run),
         )
     if view.state.phase is Phase.CHOOSING:
         found = desk.runs.curves_found(run)
@@ -65,6 +70,7 @@ def run_page(run: int) -> str | AnyResponse:
         mark=card_mark(view.card),
         hands=_can_help(run),
         course=None if view.state.is_over else _course(view),
+        photo=desk.store.pictures.of_run(run),
     )
 
 

@@ -25,6 +25,7 @@ from host.web.desk_behind import the_desk
 from host.web.first_start_pages import doors_page, is_untouched
 from host.web.live_stream import all_stations_events, station_events, streams_of
 from host.web.operator import operator_of
+from host.web.photo_kept import with_photo
 from host.web.rules import allowed
 from host.web.start_form import WIRINGS, StartForm, curve_choices, empty_form, filled_form
 from host.web.station_now import StationNow, all_stations_now, probe_in_register, station_now
@@ -80,7 +81,7 @@ def start_sender_check(station: str) -> AnyResponse | tuple[str, int]:
     """Start a sender check, or say beside the field why not."""
     desk = the_desk()
     now = _now(station)
-    form = filled_form(request.form, desk.store.curves, probe_in_register(desk))
+    form = with_photo(filled_form(request.form, desk.store.curves, probe_in_register(desk)))
     if form.errors:
         return _station_page(now, form), 422
     try:
@@ -106,6 +107,8 @@ def start_sender_check(station: str) -> AnyResponse | tuple[str, int]:
         )
     except DeskError as error:
         return _station_page(_now(station), form.with_error(str(error))), 422
+    if form.typed["photo_kept"]:
+        desk.store.pictures.use_for_run(run, form.typed["photo_kept"], by=operator_of(form.typed["operator"]))
     return redirect(f"/runs/{run}", 303)
 
 

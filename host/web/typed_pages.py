@@ -64,7 +64,12 @@ def result(run: int) -> str:
     assert view.certificate is not None
     issued = the_desk().store.certificates.get(view.certificate)
     return render_template(
-        "result.html", view=view, result=result_view_of(issued, g.scale), as_left=None, course=None
+        "result.html",
+        view=view,
+        result=result_view_of(issued, g.scale),
+        as_left=None,
+        course=None,
+        photo=the_desk().store.pictures.of_run(run),
     )
 
 

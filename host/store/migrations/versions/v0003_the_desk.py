@@ -15,6 +15,7 @@ def upgrade() -> None:
     _add_settings()
     _add_backups()
     _add_instrument_marks()
+    _add_pictures()
     _let_runs_do_without_a_station()
     _add_people()
     _add_audit()
@@ -69,6 +70,30 @@ def _add_instrument_marks() -> None:
         sa.PrimaryKeyConstraint("id"),
     )
     op.create_index("instrument_marks_by_instrument", "instrument_marks", ["kind", "serial", "id"])
+
+
+def _add_pictures() -> None:
+    op.create_table(
+        "pictures",
+        sa.Column("sha256", sa.String(length=64), nullable=False),
+        sa.Column("media_type", sa.String(length=32), nullable=False),
+        sa.Column("data", sa.LargeBinary(), nullable=False),
+        sa.Column("added_utc_s", sa.Double(), nullable=False),
+        sa.PrimaryKeyConstraint("sha256"),
+    )
+    op.create_table(
+        "picture_uses",
+        sa.Column("id", sa.Integer(), nullable=False),
+        sa.Column("purpose", sa.String(length=16), nullable=False),
+        sa.Column("run", sa.Integer(), nullable=True),
+        sa.Column("sha256", sa.String(length=64), nullable=True),
+        sa.Column("by", sa.String(length=64), nullable=False),
+        sa.Column("at_utc_s", sa.Double(), nullable=False),
+        sa.ForeignKeyConstraint(["run"], ["runs.run"]),
+        sa.ForeignKeyConstraint(["sha256"], ["pictures.sha256"]),
+        sa.PrimaryKeyConstraint("id"),
+    )
+    op.create_index("picture_uses_by_purpose", "picture_uses", ["purpose", "run", "id"])
 
 
 def _let_runs_do_without_a_station() -> None:
