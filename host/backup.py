@@ -135,6 +135,7 @@ def restore_backup(file: Path, folder: Path) -> tuple[Manifest, int]:
             store = open_store(new)
             try:
                 epoch = store.identity.raise_epoch()
+                store.chain.open_series(epoch)
                 for number, _run, _data in store.certificates.data():
                     store.certificates.path(number)
             finally:

@@ -313,7 +313,7 @@ class Ingest:
         behind = identity.is_behind(epoch=said.epoch, n=said.n)
         if not behind and not has_said_more(said.boots, self._stored.watermarks(station)):
             return
-        identity.raise_epoch(said.epoch)
+        self._store.chain.open_series(identity.raise_epoch(said.epoch))
         self._live.notice = (
             "This store is an older copy of itself: it had said more than it now knows. It began epoch "
             f"{identity.epoch}, and the rigs send again what they still hold. What they no longer hold is "

@@ -14,18 +14,18 @@ from calibration.conformity import DecisionRule
 from calibration.curves import ReferenceCurve, curve_from_toml
 from calibration.errors import CalibrationError, CurveError
 from host.certificates.chosen_curve import with_chosen_curve
-from host.certificates.issue import files_of
+from host.certificates.certificate import Certificate
 from host.curve_choice import text_of_curve
 from host.curve_to_find import FIND_OUT, CurveChoice
 from host.errors import DeskError
 from host.points_file import points_of
+from host.procedures.authorisation import let_out
 from host.procedures.curve_finding import LEAST_POINTS, ChoiceError, CurvesFound, curves_of_typed_points
 from host.procedures.event import Event
 from host.procedures.logged import events_of
 from host.procedures.run_kind import RunKind
 from host.shop import Shop
 from host.store import Store
-from host.store.certificates import IssuedFiles
 from host.typed_certificate import typed_certificate
 from host.typed_check import (
     ASSUMED_U_RESISTANCE_PERCENT,
@@ -44,7 +44,7 @@ class Kind(StrEnum):
 
     STARTED = "started"  # settings
     CURVE_CHOSEN = "curve_chosen"  # a `CurveChoice`
-    RESULT = "result"  # certificate, pdf_sha256
+    RESULT = "result"  # certificate and pdf_sha256, or draft
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -127,7 +127,9 @@ class HandCheckView:
     run : int
     settings : HandCheckSettings
     certificate : str or None
-        Number; None where no curve is chosen yet, or the desk was killed before it was issued.
+        Number of the one that was issued at once.
+    draft : int or None
+        Draft that was kept instead; None of both where no curve is chosen yet, or the desk was killed before.
     station : None
         It was read at none.
     """
@@ -135,7 +137,13 @@ class HandCheckView:
     run: int
     settings: HandCheckSettings
     certificate: str | None
+    draft: int | None = None
     station: None = None
+
+    @property
+    def is_over(self) -> bool:
+        """Tell whether its paper was made."""
+        return self.certificate is not None or self.draft is not None
 
 
 def judged(settings: HandCheckSettings) -> TypedCheck:
@@ -242,14 +250,18 @@ class HandChecks:
     def complete(self, run: int, *, shop: Shop, today: date) -> None:
         """Issue the certificate of a run that has none; again changes nothing."""
         view = self.view(run)
-        if view.certificate is None and not view.settings.is_to_be_found_out:
+        if not view.is_over and not view.settings.is_to_be_found_out:
             self._certify(run, view.settings, judged(view.settings), shop, today)
 
     def _certify(
         self, run: int, settings: HandCheckSettings, check: TypedCheck, shop: Shop, today: date
     ) -> None:
-        self._store.certificates.issue(
-            run, lambda number: _files(settings, check, number, shop, today), event=Kind.RESULT
+        let_out(
+            self._store,
+            run,
+            lambda number: _certificate(settings, check, number, shop, today),
+            measured_by=settings.operator,
+            event=Kind.RESULT,
         )
         self._store.runs.end(run)
 
@@ -274,7 +286,7 @@ def view_of(run: int, events: Iterable[Event]) -> HandCheckView:
     DeskError
         If it has no first event: the desk was killed before anything was kept.
     """
-    settings, certificate = None, None
+    settings, certificate, draft = None, None, None
     for event in events:
         match Kind(event.kind):
             case Kind.STARTED:
@@ -282,10 +294,10 @@ def view_of(run: int, events: Iterable[Event]) -> HandCheckView:
             case Kind.CURVE_CHOSEN if settings is not None:
                 settings = settings.judged_against(CurveChoice.from_json(event.payload))
             case Kind.RESULT:
-                certificate = str(event.payload["certificate"])
+                certificate, draft = event.payload["certificate"], event.payload.get("draft")
     if settings is None:
         raise DeskError(f"Run {run:04d} holds nothing: type the readings again.")
-    return HandCheckView(run=run, settings=settings, certificate=certificate)
+    return HandCheckView(run=run, settings=settings, certificate=certificate, draft=draft)
 
 
 def _assumption(settings: HandCheckSettings) -> Assumption:
@@ -298,9 +310,9 @@ def _assumption(settings: HandCheckSettings) -> Assumption:
     )
 
 
-def _files(
+def _certificate(
     settings: HandCheckSettings, check: TypedCheck, number: str, shop: Shop, today: date
-) -> IssuedFiles:
+) -> Certificate:
     said = (("read and typed by", settings.operator), ("job", settings.job))
     certificate = typed_certificate(
         check,
@@ -314,4 +326,4 @@ def _files(
     )
     if settings.curve_choice is not None:
         certificate = with_chosen_curve(certificate, settings.curve_choice.words)
-    return files_of(certificate)
+    return certificate

@@ -9,12 +9,13 @@ from dataclasses import dataclass
 from calibration.bench_point import BenchPointError
 from calibration.curves import CurveError
 from calibration.resistance.ohms_check import OhmsCheckError
-from host.certificates.issue import files_of
+from host.certificates.certificate import Certificate
 from host.curve_to_find import CurveChoice
 from host.errors import DeskError
 from host.live import Live
 from host.local_time import local_day
 from host.order_book import OrderBook
+from host.procedures.authorisation import Outcome, let_out
 from host.procedures.curve_finding import CurvesFound, curves_of_plateaus
 from host.procedures.event import Event
 from host.procedures.logged import events_of
@@ -29,7 +30,6 @@ from host.procedures.sender_check_start import SenderCheckWish, settings_of, sta
 from host.procedures.sender_result import certificate_of
 from host.procedures.step_card import StepCard
 from host.store import Store
-from host.store.certificates import IssuedFiles
 
 _log = logging.getLogger(__name__)
 
@@ -231,28 +231,27 @@ class RunsAtWork:
             self._close(runner)
 
     def _issue(self, runner: SenderCheckRunner) -> None:
-        """Issue the certificate once, also where the desk was killed between paper and event."""
+        """Let the certificate out once, also where the desk was killed between paper and event."""
         issued = self._store.certificates.of_run(runner.run)
+        drafts = self._store.drafts.of_run(runner.run)
         if issued:
-            number, verdict = issued[-1].number, issued[-1].files.verdict
+            outcome = Outcome(verdict=issued[-1].files.verdict, number=issued[-1].number)
+        elif drafts:
+            outcome = Outcome(verdict=drafts[-1].files.verdict, draft=drafts[-1].draft)
         else:
-            number, verdict = self._issue_new(runner)
-        runner.append(Event(kind=Kind.RESULT, payload={"verdict": verdict, "certificate": number}))
+            outcome = self._let_out(runner)
+        payload = {"verdict": outcome.verdict, "certificate": outcome.number, "draft": outcome.draft}
+        runner.append(Event(kind=Kind.RESULT, payload=payload))
 
-    def _issue_new(self, runner: SenderCheckRunner) -> tuple[str, str]:
-        self._refuse_lost_references(runner.state.started)
-        verdicts: list[str] = []
+    def _let_out(self, runner: SenderCheckRunner) -> Outcome:
+        started = runner.state.started
+        self._refuse_lost_references(started)
         shop = self._store.settings.read().shop
 
-        def make(number: str) -> IssuedFiles:
-            certificate = certificate_of(
-                runner.state, runner.readings_of, number=number, shop=shop, run=runner.run
-            )
-            verdicts.append(certificate.verdict.value)
-            return files_of(certificate)
+        def of_number(number: str) -> Certificate:
+            return certificate_of(runner.state, runner.readings_of, number=number, shop=shop, run=runner.run)
 
-        number = self._store.certificates.issue(runner.run, make)
-        return number, verdicts[-1]
+        return let_out(self._store, runner.run, of_number, measured_by=started.operator)
 
     def _close(self, runner: SenderCheckRunner) -> None:
         self._store.runs.end(runner.run)

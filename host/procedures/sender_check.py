@@ -123,6 +123,7 @@ class SenderCheckState:
     reason: str | None = None
     verdict: str | None = None
     certificate: str | None = None
+    draft: int | None = None
 
     @property
     def started(self) -> SenderCheckSettings:
@@ -271,7 +272,11 @@ def advance(state: SenderCheckState, event: Event) -> SenderCheckState:
             return _judged_against(state, CurveChoice.from_json(payload))
         case Kind.RESULT:
             return replace(
-                state, phase=Phase.DONE, verdict=payload["verdict"], certificate=payload["certificate"]
+                state,
+                phase=Phase.DONE,
+                verdict=payload["verdict"],
+                certificate=payload["certificate"],
+                draft=payload.get("draft"),
             )
         case Kind.STOPPED:
             return replace(state, phase=Phase.STOPPED, reason=payload["reason"])

@@ -152,14 +152,17 @@ def _trials(wish: SenderCheckWish, latest: ReadingPack) -> tuple[str, ...]:
 
 
 def _as_found(run: int, done: str, store: Store) -> Mapping[str, Any]:
-    """The first check by value, from its newest certificate."""
+    """The first check by value, from its newest certificate, or from the draft that waits to become one."""
     issued = store.certificates.of_run(run)
-    if not issued:
+    papers = [one.files for one in issued] or [
+        one.files for one in store.drafts.of_run(run) if one.is_waiting
+    ]
+    if not papers:
         raise DeskError(
             f"Run {run:04d} has no certificate: there is nothing found to set this check beside. "
             "Start a check of its own."
         )
-    paper = certificate_from_canonical(issued[-1].files.canonical_json)
+    paper = certificate_from_canonical(papers[-1].canonical_json)
     return {
         "run": run,
         "number": paper.number,

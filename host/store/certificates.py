@@ -1,4 +1,4 @@
-"""Issued certificates: bytes that never change, numbers without gaps."""
+"""Issued certificates: bytes that never change, numbers without gaps, a chain that shows what is missing."""
 
 import hashlib
 import os
@@ -9,19 +9,64 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
-from sqlalchemy import Row, select
+from sqlalchemy import Connection, Row, Select, func, select
 
 from host.errors import DeskError
 from host.people.deed import Deed
 from host.store import schema
 from host.store.audit import THE_DESK, write_line
-from host.store.counters import count_up, peek
+from host.store.certificate_standing import Standing, standing_of
+from host.store.chain import append_link, head, last_number, next_number, series_now
+from host.store.chain_link import LinkKind, sha256_of
+from host.store.counters import count_up
+from host.store.drafts import end_draft, refuse_ended
 from host.store.engine import Database
 from host.store.runs import append_event, require_run
+from host.store.series import counter_of
 
 
 class UnknownCertificateError(DeskError):
     """A certificate that was never issued here."""
+
+
+class CertificateStateError(DeskError):
+    """A certificate that was withdrawn or superseded already, where one in force is needed."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Place:
+    """Where a certificate will stand.
+
+    Attributes
+    ----------
+    number : str
+        Its number.
+    previous_number, previous_head : str
+        The certificate that came last into the chain, and the head of the chain; empty for the very first.
+    """
+
+    number: str
+    previous_number: str
+    previous_head: str
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class LetOut:
+    """How a certificate was let out of the shop.
+
+    Attributes
+    ----------
+    by : str
+        Who answers for it; empty at a desk without accounts.
+    draft : int or None
+        Draft that it was.
+    supersedes : str or None
+        Number of the certificate whose place it takes.
+    """
+
+    by: str = ""
+    draft: int | None = None
+    supersedes: str | None = None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -59,6 +104,9 @@ class IssuedCertificate:
     files: IssuedFiles
 
 
+_AT_ONCE = LetOut()
+
+
 class Certificates:
     """Certificates of a store; ``folder`` gets a copy of each PDF for people to pick up."""
 
@@ -70,67 +118,124 @@ class Certificates:
 
     def next_number(self) -> str:
         """Return the number that the next certificate will bear."""
-        with self._database.reading() as connection:
-            return _number(peek(connection, "certificate"))
+        return self.next_place().number
 
-    def issue(self, run: int, make: Callable[[str], IssuedFiles], *, event: str | None = None) -> str:
+    def next_place(self) -> Place:
+        """Where the next certificate will stand."""
+        with self._database.reading() as connection:
+            return _next_place(connection)
+
+    def issue(
+        self,
+        run: int,
+        make: Callable[[Place], IssuedFiles],
+        *,
+        event: str | None = None,
+        let_out: LetOut = _AT_ONCE,
+    ) -> str:
         """Issue a certificate and return its number.
 
-        ``make`` gets the number and renders; that takes its time, so it runs before the
-        transaction, which would keep readings waiting. The transaction then takes the
-        number from the counter and makes sure that it is the one on the paper; if another
-        process took it meanwhile, the paper is made again. So there are no gaps, and
-        nothing is left behind where ``make`` fails.
+        ``make`` gets its place in the chain and renders; that takes its time, so it runs before the
+        transaction, which would keep readings waiting. The transaction then takes the number from the
+        counter and makes sure that place and number are those on the paper; if another process issued
+        meanwhile, the paper is made again. So there are no gaps, and nothing is left behind where
+        ``make`` fails.
 
         Parameters
         ----------
         run : int
             Run it certifies.
-        make : Callable[[str], IssuedFiles]
-            Renders the certificate of that number.
+        make : Callable[[Place], IssuedFiles]
+            Renders the certificate of that place.
         event : str, optional
             Kind of an event to append to the run in the same transaction, with
             ``{"certificate": number, "pdf_sha256": …}``: a killed desk then knows at its next
             start whether it has issued.
+        let_out : LetOut, optional
+            By whom, of which draft, in place of which one.
 
         Raises
         ------
         UnknownRunError
             If there is no such run.
+        DraftEndedError
+            If the draft was issued or sent back already.
+        CertificateStateError
+            If the one whose place it takes is not in force any more.
         """
         with self._issuing:
             while True:
-                number = self.next_number()
-                files = make(number)
-                if self._keep(run, number, files, event):
+                place = self.next_place()
+                files = make(place)
+                if self._keep(run, place, files, event, let_out):
                     break
-            self.path(number)
-            return number
+            self.path(place.number)
+            return place.number
+
+    def withdraw(self, number: str, reason: str, *, by: str) -> None:
+        """Withdraw a certificate: it stays as it is, and the chain says that it no longer holds.
+
+        Raises
+        ------
+        UnknownCertificateError
+            If it was never issued here.
+        CertificateStateError
+            If it is not in force.
+        DeskError
+            If no reason is given.
+        """
+        if not reason.strip():
+            raise DeskError("Write why it is withdrawn: who holds the paper will ask.")
+        with self._database.writing() as connection:
+            _refuse_not_in_force(connection, number)
+            said = {"reason": reason.strip(), "by": by}
+            append_link(connection, LinkKind.WITHDRAWN, number, said, self._now())
+
+    def standings(self) -> dict[str, Standing]:
+        """How each certificate stands now."""
+        table = schema.chain
+        query = select(table.c.number, table.c.kind, table.c.content).order_by(table.c.link)
+        found: dict[str, Standing] = {}
+        with self._database.reading() as connection:
+            for row in connection.execute(query.where(table.c.number != "")):
+                found[row.number] = standing_of(found.get(row.number), row.kind, row.content)
+        return found
+
+    def standing(self, number: str) -> Standing:
+        """How one certificate stands now.
+
+        Raises
+        ------
+        UnknownCertificateError
+            If it was never issued here.
+        """
+        with self._database.reading() as connection:
+            return _standing(connection, number)
 
     def all(self) -> list[IssuedCertificate]:
         """All certificates, oldest first."""
-        query = select(schema.certificates).order_by(schema.certificates.c.number)
+        query = _in_order(select(schema.certificates))
         with self._database.reading() as connection:
             return [_issued(row) for row in connection.execute(query)]
 
     def of_run(self, run: int) -> list[IssuedCertificate]:
         """Certificates of one run, oldest first."""
         table = schema.certificates
-        query = select(table).where(table.c.run == run).order_by(table.c.number)
+        query = _in_order(select(table).where(table.c.run == run))
         with self._database.reading() as connection:
             return [_issued(row) for row in connection.execute(query)]
 
     def verdicts(self) -> dict[int, str]:
         """Verdict of the newest certificate of each run, without the papers."""
         table = schema.certificates
-        query = select(table.c.run, table.c.verdict).order_by(table.c.number)
+        query = _in_order(select(table.c.run, table.c.verdict))
         with self._database.reading() as connection:
             return {row.run: row.verdict for row in connection.execute(query)}
 
     def data(self) -> list[tuple[str, int, bytes]]:
         """Number, run and canonical JSON of every certificate, oldest first, without the papers."""
         table = schema.certificates
-        query = select(table.c.number, table.c.run, table.c.canonical_json).order_by(table.c.number)
+        query = _in_order(select(table.c.number, table.c.run, table.c.canonical_json))
         with self._database.reading() as connection:
             return [(row.number, row.run, row.canonical_json) for row in connection.execute(query)]
 
@@ -159,17 +264,21 @@ class Certificates:
             os.replace(part, path)
         return path
 
-    def _keep(self, run: int, number: str, files: IssuedFiles, event: str | None) -> bool:
+    def _keep(self, run: int, place: Place, files: IssuedFiles, event: str | None, let_out: LetOut) -> bool:
         at_utc_s = self._now()
-        digest = hashlib.sha256(files.pdf).hexdigest()
+        digest = sha256_of(files.pdf)
         with self._database.writing() as connection:
-            if _number(peek(connection, "certificate")) != number:
+            if _next_place(connection) != place:
                 return False
             require_run(connection, run)
-            count_up(connection, "certificate")
+            if let_out.draft is not None:
+                refuse_ended(connection, let_out.draft)
+            if let_out.supersedes is not None:
+                _refuse_not_in_force(connection, let_out.supersedes)
+            count_up(connection, counter_of(series_now(connection)))
             connection.execute(
                 schema.certificates.insert().values(
-                    number=number,
+                    number=place.number,
                     run=run,
                     issued_utc_s=at_utc_s,
                     verdict=files.verdict,
@@ -184,15 +293,64 @@ class Certificates:
                 Deed.CERTIFICATE_ISSUED,
                 at_utc_s=at_utc_s,
                 role=THE_DESK,
-                subject=f"certificate {number} of run {run:04d}",
+                subject=f"certificate {place.number} of run {run:04d}",
             )
+            said = {
+                "run": run,
+                "verdict": files.verdict,
+                "pdf_sha256": digest,
+                "data_sha256": sha256_of(files.canonical_json),
+                "chart_sha256": sha256_of(files.chart_svg),
+                "by": let_out.by,
+                "draft": let_out.draft,
+                "supersedes": let_out.supersedes,
+            }
+            append_link(connection, LinkKind.ISSUED, place.number, said, at_utc_s)
+            if let_out.supersedes is not None:
+                taken = {"number_now": place.number, "by": let_out.by}
+                append_link(connection, LinkKind.SUPERSEDED, let_out.supersedes, taken, at_utc_s)
+            if let_out.draft is not None:
+                end_draft(connection, let_out.draft, number=place.number, by=let_out.by, at_utc_s=at_utc_s)
             if event is not None:
-                append_event(connection, run, event, {"certificate": number, "pdf_sha256": digest}, at_utc_s)
+                payload = {"certificate": place.number, "pdf_sha256": digest}
+                append_event(connection, run, event, payload, at_utc_s)
         return True
 
 
-def _number(count: int) -> str:
-    return f"{count:06d}"
+def _next_place(connection: Connection) -> Place:
+    return Place(
+        number=next_number(connection),
+        previous_number=last_number(connection),
+        previous_head=head(connection),
+    )
+
+
+def _in_order(query: Select[Any]) -> Select[Any]:
+    """Oldest first: in the order in which they came into the chain."""
+    table = schema.chain
+    came = (
+        select(func.min(table.c.link)).where(table.c.number == schema.certificates.c.number).scalar_subquery()
+    )
+    return query.order_by(came)
+
+
+def _standing(connection: Connection, number: str) -> Standing:
+    table = schema.chain
+    query = select(table.c.kind, table.c.content).where(table.c.number == number).order_by(table.c.link)
+    standing: Standing | None = None
+    for row in connection.execute(query):
+        standing = standing_of(standing, row.kind, row.content)
+    if standing is None:
+        raise UnknownCertificateError(f"There is no certificate {number} here.")
+    return standing
+
+
+def _refuse_not_in_force(connection: Connection, number: str) -> None:
+    standing = _standing(connection, number)
+    if not standing.is_in_force:
+        raise CertificateStateError(
+            f"Certificate {number} is {standing.words} already: withdrawn or amended is one in force."
+        )
 
 
 def _issued(row: Row[Any]) -> IssuedCertificate:

@@ -160,6 +160,44 @@ certificates = Table(
     Column("chart_svg", LargeBinary, nullable=False),
 )
 
+# Certificates that wait to be authorised, and those that were sent back; a draft has no number.
+drafts = Table(
+    "drafts",
+    metadata,
+    Column("draft", Integer, primary_key=True, autoincrement=False),
+    Column("run", Integer, ForeignKey("runs.run"), nullable=False),
+    Column("made_utc_s", Double, nullable=False),
+    Column("made_by", Text, nullable=False),
+    Column("verdict", String(32), nullable=False),
+    Column("canonical_json", LargeBinary, nullable=False),
+    Column("chart_svg", LargeBinary, nullable=False),
+    Column("supersedes", String(32), ForeignKey("certificates.number")),
+    Index("drafts_by_run", "run", "draft"),
+)
+
+# How a draft ended: issued under a number, or sent back with a reason.
+draft_ends = Table(
+    "draft_ends",
+    metadata,
+    Column("draft", Integer, ForeignKey("drafts.draft"), primary_key=True, autoincrement=False),
+    Column("number", String(32), ForeignKey("certificates.number")),
+    Column("reason", Text, nullable=False),
+    Column("by", Text, nullable=False),
+    Column("at_utc_s", Double, nullable=False),
+)
+
+# Links of the chain of issued certificates; a head is the SHA-256 of its content, which names the one before.
+chain = Table(
+    "chain",
+    metadata,
+    Column("link", BigInteger, primary_key=True, autoincrement=False),
+    Column("kind", String(16), nullable=False),
+    Column("number", String(32), nullable=False),
+    Column("content", Text, nullable=False),
+    Column("head", String(64), nullable=False, unique=True),
+    Index("chain_by_number", "number", "link"),
+)
+
 instruments = Table(
     "instruments",
     metadata,

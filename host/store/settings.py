@@ -25,6 +25,8 @@ RULES = {
     DecisionRule.GUARDED.value: "guarded: U counts",
     DecisionRule.SIMPLE.value: "simple: the error alone",
 }
+#: Whether the one who measured may authorise it; the authoriser's role is needed all the same.
+OWN_WORK = {"allowed": "an authoriser may also let out their own work", "refused": "somebody else, always"}
 
 
 class SettingError(DeskError):
@@ -55,6 +57,8 @@ class Settings:
         ``c`` or ``f``: which one a page leads with until its reader chooses.
     rule : DecisionRule
         What a new check proposes.
+    own_work : bool
+        Whether somebody with that role may authorise what they measured themselves.
     recalibration_months : Mapping[str, int]
         Months from one calibration to the next by kind of instrument; a kind that is missing has no interval.
     """
@@ -64,6 +68,7 @@ class Settings:
     time_zone: str = ""
     scale: str = "c"
     rule: DecisionRule = DecisionRule.GUARDED
+    own_work: bool = True
     recalibration_months: Mapping[str, int] = field(default_factory=dict)
 
     @property
@@ -233,6 +238,15 @@ SETTINGS: tuple[Setting, ...] = (
         usual=DecisionRule.GUARDED.value,
         choices=RULES,
         read=lambda text: DecisionRule(_chosen("rule", RULES)(text)),
+    ),
+    Setting(
+        name="own_work",
+        label="Who authorises a certificate",
+        hint="One with the authoriser's role; the paper says whether it was who measured. At a desk without "
+        "accounts nobody is known: it issues at once and leaves a line to sign on.",
+        usual="allowed",
+        choices=OWN_WORK,
+        read=lambda text: _chosen("own_work", OWN_WORK)(text) == "allowed",
     ),
     *(
         Setting(

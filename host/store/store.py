@@ -15,6 +15,8 @@ from host.store.aside import Aside
 from host.store.audit import Audit
 from host.store.backups import Backups
 from host.store.certificates import Certificates
+from host.store.chain import Chain
+from host.store.drafts import Drafts
 from host.store.engine import Database
 from host.store.identity import Identity
 from host.store.kept_settings import KeptSettings
@@ -36,7 +38,8 @@ class Store:
 
     Attributes
     ----------
-    identity, stations, packs, aside, runs, certificates, register, orders, curves, settings, backups
+    identity, stations, packs, aside, runs, certificates, drafts, chain, register, orders, curves,
+    settings, backups
         One table or two each.
     """
 
@@ -49,6 +52,8 @@ class Store:
         self.aside = Aside(database)
         self.runs = Runs(database, now)
         self.certificates = Certificates(database, folder.certificates, now)
+        self.drafts = Drafts(database, now)
+        self.chain = Chain(database, now)
         self.register = Register(database, now)
         self.orders = Orders(database, now)
         self.people = People(database, now)

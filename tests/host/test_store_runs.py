@@ -11,7 +11,7 @@ from calibration.contract.senml import encode_readings
 from host.citation import Citation
 from host.data_folder import DataFolder
 from host.store import Store, open_store
-from host.store.certificates import IssuedFiles, UnknownCertificateError
+from host.store.certificates import IssuedFiles, Place, UnknownCertificateError
 from host.store.packs import Arrival
 from host.store.runs import NotStoredYetError, UnknownRunError
 from host.store.stations import StationNameError, UnknownStationError
@@ -25,7 +25,8 @@ def start_run(store: Store) -> int:
     )
 
 
-def paper(number: str) -> IssuedFiles:
+def paper(place: Place) -> IssuedFiles:
+    number = place.number
     return IssuedFiles(
         verdict="in_tolerance",
         pdf=f"%PDF {number}".encode(),
@@ -101,7 +102,7 @@ def test_an_event_cites_readings_only_once_all_of_them_are_stored(
 def test_certificates_are_numbered_without_gaps_even_where_a_rendering_fails(store: Store) -> None:
     run = start_run(store)
 
-    def fail(number: str) -> IssuedFiles:
+    def fail(place: Place) -> IssuedFiles:
         raise RuntimeError("the font is missing")
 
     assert store.certificates.issue(run, paper) == "000001"
@@ -117,11 +118,11 @@ def test_a_number_taken_by_another_program_meanwhile_is_not_given_twice(store: S
     other = open_store(DataFolder(tmp_path / "desk"))
     made: list[str] = []
 
-    def make(number: str) -> IssuedFiles:
-        made.append(number)
+    def make(place: Place) -> IssuedFiles:
+        made.append(place.number)
         if len(made) == 1:
             other.certificates.issue(run, paper)
-        return paper(number)
+        return paper(place)
 
     assert store.certificates.issue(run, make) == "000002"
     assert made == ["000001", "000002"]

@@ -1,7 +1,11 @@
 """People, settings and what else the technician's desk keeps."""
 
+import time
+
 import sqlalchemy as sa
 from alembic import op
+
+from host.store.chain_link import NO_HEAD, LinkKind, content_of, head_of, sha256_of
 
 revision = "0003"
 down_revision = "0002"
@@ -19,6 +23,8 @@ def upgrade() -> None:
     _let_runs_do_without_a_station()
     _add_people()
     _add_audit()
+    _add_drafts()
+    _add_chain()
 
 
 def _add_curves() -> None:
@@ -175,6 +181,82 @@ def _refuse_editing(*tables: str) -> None:
                 f"CREATE TRIGGER {table}_refuse_{change.lower()} BEFORE {change} ON {table} "
                 f"BEGIN SELECT RAISE(ABORT, '{table} are appended, never edited'); END"
             )
+
+
+def _add_drafts() -> None:
+    op.create_table(
+        "drafts",
+        sa.Column("draft", sa.Integer(), autoincrement=False, nullable=False),
+        sa.Column("run", sa.Integer(), nullable=False),
+        sa.Column("made_utc_s", sa.Double(), nullable=False),
+        sa.Column("made_by", sa.Text(), nullable=False),
+        sa.Column("verdict", sa.String(length=32), nullable=False),
+        sa.Column("canonical_json", sa.LargeBinary(), nullable=False),
+        sa.Column("chart_svg", sa.LargeBinary(), nullable=False),
+        sa.Column("supersedes", sa.String(length=32), nullable=True),
+        sa.ForeignKeyConstraint(["run"], ["runs.run"]),
+        sa.ForeignKeyConstraint(["supersedes"], ["certificates.number"]),
+        sa.PrimaryKeyConstraint("draft"),
+    )
+    op.create_index("drafts_by_run", "drafts", ["run", "draft"])
+    op.create_table(
+        "draft_ends",
+        sa.Column("draft", sa.Integer(), autoincrement=False, nullable=False),
+        sa.Column("number", sa.String(length=32), nullable=True),
+        sa.Column("reason", sa.Text(), nullable=False),
+        sa.Column("by", sa.Text(), nullable=False),
+        sa.Column("at_utc_s", sa.Double(), nullable=False),
+        sa.ForeignKeyConstraint(["draft"], ["drafts.draft"]),
+        sa.ForeignKeyConstraint(["number"], ["certificates.number"]),
+        sa.PrimaryKeyConstraint("draft"),
+    )
+    _refuse_editing("drafts", "draft_ends")
+
+
+def _add_chain() -> None:
+    op.create_table(
+        "chain",
+        sa.Column("link", sa.BigInteger(), autoincrement=False, nullable=False),
+        sa.Column("kind", sa.String(length=16), nullable=False),
+        sa.Column("number", sa.String(length=32), nullable=False),
+        sa.Column("content", sa.Text(), nullable=False),
+        sa.Column("head", sa.String(length=64), nullable=False),
+        sa.PrimaryKeyConstraint("link"),
+        sa.UniqueConstraint("head"),
+    )
+    op.create_index("chain_by_number", "chain", ["number", "link"])
+    _take_over_certificates()
+    _refuse_editing("chain")
+
+
+def _take_over_certificates() -> None:
+    """Begin the chain with what was issued before there was one, in the order of the numbers."""
+    connection = op.get_bind()
+    at_utc_s = time.time()
+    previous = NO_HEAD
+    issued = sa.text(
+        "SELECT number, run, verdict, canonical_json, pdf_sha256, chart_svg FROM certificates ORDER BY number"
+    )
+    for index, row in enumerate(connection.execute(issued).all(), start=1):
+        content = content_of(
+            index=index,
+            previous=previous,
+            kind=LinkKind.TAKEN_OVER,
+            number=row.number,
+            at_utc_s=at_utc_s,
+            said={
+                "run": row.run,
+                "verdict": row.verdict,
+                "pdf_sha256": row.pdf_sha256,
+                "data_sha256": sha256_of(bytes(row.canonical_json)),
+                "chart_sha256": sha256_of(bytes(row.chart_svg)),
+            },
+        )
+        previous = head_of(content)
+        connection.execute(
+            sa.text("INSERT INTO chain (link, kind, number, content, head) VALUES (:l, :k, :n, :c, :h)"),
+            {"l": index, "k": LinkKind.TAKEN_OVER.value, "n": row.number, "c": content, "h": previous},
+        )
 
 
 def downgrade() -> None:
