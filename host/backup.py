@@ -22,10 +22,13 @@ from typing import IO
 from host.data_folder import DataFolder
 from host.errors import DeskError
 from host.store import Store, open_store
+from host.store.chain_link import BRINGS_A_CERTIFICATE
 from host.store.upgrade import is_known_revision
 
 _STORE, _MANIFEST = "store.sqlite", "backup.json"
-_FORMAT = 1
+_FORMAT = 2
+#: Those that can still be read; format 1 had no chain of certificates.
+_READABLE = frozenset({1, _FORMAT})
 _DAY_S = 86_400.0
 #: A backup older than this is asked for anew.
 REMIND_AFTER_S = 7 * _DAY_S
@@ -53,6 +56,8 @@ class Manifest:
         Number of the newest certificate in it, empty where there is none.
     sha256 : str
         Digest of the store's file.
+    head : str
+        Head of the chain of certificates; empty where there is none.
     """
 
     made_utc_s: float
@@ -62,6 +67,7 @@ class Manifest:
     epoch: int
     last_certificate: str
     sha256: str
+    head: str = ""
     format: int = _FORMAT
 
 
@@ -197,7 +203,11 @@ def _manifest_of(copy: Path, at_utc_s: float) -> Manifest:
     with closing(sqlite3.connect(copy)) as connection:
         revision = connection.execute("SELECT version_num FROM alembic_version").fetchone()[0]
         store, epoch = connection.execute("SELECT store, epoch FROM identity").fetchone()
-        last = connection.execute("SELECT max(number) FROM certificates").fetchone()[0]
+        kinds = ", ".join(f"'{kind.value}'" for kind in BRINGS_A_CERTIFICATE)
+        last = connection.execute(
+            f"SELECT number FROM chain WHERE kind IN ({kinds}) ORDER BY link DESC LIMIT 1"
+        ).fetchone()
+        head = connection.execute("SELECT head FROM chain ORDER BY link DESC LIMIT 1").fetchone()
     with copy.open("rb") as content:
         digest = hashlib.file_digest(content, "sha256").hexdigest()
     return Manifest(
@@ -206,8 +216,9 @@ def _manifest_of(copy: Path, at_utc_s: float) -> Manifest:
         revision=revision,
         store=store,
         epoch=epoch,
-        last_certificate=last or "",
+        last_certificate=last[0] if last else "",
         sha256=digest,
+        head=head[0] if head else "",
     )
 
 
@@ -231,7 +242,7 @@ def _opened(file: Path) -> Iterator[tuple[Manifest, IO[bytes]]]:
 
 def _read_manifest(text: bytes) -> Manifest:
     fields = json.loads(text)
-    if fields.get("format") != _FORMAT:
+    if fields.get("format") not in _READABLE:
         raise BackupError(
             f"Backups of format {fields.get('format')!r:.20} are not known here: upgrade first."
         )

@@ -10,6 +10,7 @@ COMMANDS = (
     "backup",
     "benchmark",
     "boil",
+    "certificate",
     "check",
     "curves",
     "demo",

@@ -11,19 +11,19 @@ from dataclasses import dataclass, fields, replace
 from host.certificates.as_found import AsFound
 from host.certificates.canonical import canonical_json, certificate_from_canonical
 from host.certificates.certificate import Certificate
-from host.certificates.issue import files_of
-from host.certificates.printable import printable_text
+from host.certificates.issue import chart_of, files_of
+from host.certificates.printable import printable, printable_text
+from host.certificates.results.by_kind import results_of
 from host.errors import DeskError
 from host.local_time import local_day
 from host.people.account import name_key
-from host.pictures.result_chart import result_chart_svg
 from host.store import Store
 from host.store.certificates import IssuedFiles, LetOut, Place
 from host.store.drafts import Draft, DraftFiles, draft_name
 
 #: Name of the condition that says how a certificate was authorised.
 AUTHORISATION = "authorisation"
-OPEN_DESK = "this desk has no accounts: issued by who measured, nobody had signed in"
+OPEN_DESK = "no accounts at this desk: issued by who measured"
 BY_ANOTHER = "by somebody else than who measured"
 BY_THE_SAME = "by who measured; the rule of the shop allows it"
 BY_SOMEBODY = "who measured was not signed in"
@@ -190,13 +190,8 @@ def draft_files_of(certificate: Certificate) -> DraftFiles:
     return DraftFiles(
         verdict=draft.verdict_word,
         canonical_json=canonical_json(draft),
-        chart_svg=chart_of(draft).encode("utf-8"),
+        chart_svg=chart_of(results_of(printable(draft))).encode("utf-8"),
     )
-
-
-def chart_of(certificate: Certificate) -> str:
-    """Chart of a certificate, as its own page shows it."""
-    return result_chart_svg(certificate.points)
 
 
 def at_place(certificate: Certificate, place: Place, *, issued: str) -> Certificate:

@@ -13,8 +13,8 @@ from typing import Any
 from calibration.conformity import DecisionRule
 from calibration.curves import ReferenceCurve, curve_from_toml
 from calibration.errors import CalibrationError, CurveError
-from host.certificates.chosen_curve import with_chosen_curve
 from host.certificates.certificate import Certificate
+from host.certificates.chosen_curve import with_chosen_curve
 from host.curve_choice import text_of_curve
 from host.curve_to_find import FIND_OUT, CurveChoice
 from host.errors import DeskError

@@ -9,9 +9,12 @@ from sqlalchemy import Connection, Row, func, select
 
 from host.store import schema
 from host.store.chain_link import BRINGS_A_CERTIFICATE, NO_HEAD, Link, LinkKind, content_of, head_of
-from host.store.counters import peek
+from host.store.counters import count_up, peek
 from host.store.engine import Database
 from host.store.series import FIRST_SERIES, counter_of, next_series, number_in
+
+# Counts the links, so that one which is taken off the end leaves a hole.
+_COUNTER = "chain"
 
 
 class Chain:
@@ -44,6 +47,11 @@ class Chain:
         with self._database.reading() as connection:
             return {one: peek(connection, counter_of(one)) - 1 for one in _every_series(connection)}
 
+    def counted_links(self) -> int:
+        """How many links were appended, by their counter."""
+        with self._database.reading() as connection:
+            return peek(connection, _COUNTER) - 1
+
     def open_series(self, epoch: int) -> str:
         """Open a new series of numbers; its name. The link names the last head and number known here."""
         with self._database.writing() as connection:
@@ -61,7 +69,7 @@ def append_link(
 ) -> str:
     """Append a link inside the caller's transaction; the head after it."""
     last = _last(connection)
-    index = 1 if last is None else int(last.link) + 1
+    index = count_up(connection, _COUNTER)
     content = content_of(
         index=index,
         previous=NO_HEAD if last is None else str(last.head),

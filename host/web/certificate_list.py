@@ -5,6 +5,7 @@ from dataclasses import dataclass
 from calibration.conformity import Verdict
 from host.certificates.canonical import certificate_from_canonical
 from host.store import Store
+from host.store.certificate_standing import Standing
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -18,11 +19,13 @@ class CertificateRow:
     verdict: Verdict | None
     issued: str
     simulated: bool
+    standing: Standing
 
 
 def certificate_rows(store: Store) -> list[CertificateRow]:
     """All certificates, the newest first."""
     rows = []
+    standings = store.certificates.standings()
     for number, run, canonical_json in reversed(store.certificates.data()):
         certificate = certificate_from_canonical(canonical_json)
         rows.append(
@@ -34,6 +37,7 @@ def certificate_rows(store: Store) -> list[CertificateRow]:
                 verdict=certificate.verdict,
                 issued=certificate.issued,
                 simulated=certificate.simulated,
+                standing=standings[number],
             )
         )
     return rows

@@ -1,21 +1,79 @@
-"""Pages of the certificates: the list, and the issued bytes."""
+"""Pages of the certificates: the list, each with its state, and the issued bytes."""
 
-from flask import Blueprint, Response, abort, render_template
+from flask import Blueprint, Response, abort, redirect, render_template, request
+from werkzeug.wrappers import Response as AnyResponse
 
-from host.people.role import STAFF
+from host.certificates.canonical import certificate_from_canonical
+from host.certificates.errors import CertificateError
+from host.errors import DeskError
+from host.people.deed import Deed
+from host.people.role import STAFF, Role
+from host.procedures.authorisation import AMENDABLE, amend
 from host.store.certificates import IssuedCertificate, UnknownCertificateError
+from host.web.audit_note import note
 from host.web.certificate_list import certificate_rows
 from host.web.desk_behind import the_desk
+from host.web.door import the_visitor
 from host.web.rules import allowed
 
 certificates_pages = Blueprint("certificates", __name__)
+
+_LABELS = {
+    "item": "What was measured",
+    "customer": "The customer",
+    "place": "Where the work was done, if elsewhere",
+    "received": "Day the item came in",
+    "item_condition": "Condition of the item",
+    "next_due": "Due again, as agreed with the customer",
+}
 
 
 @certificates_pages.get("/certificates")
 @allowed(*STAFF)
 def index() -> str:
     """Every certificate, the newest first."""
-    return render_template("certificates.html", rows=certificate_rows(the_desk().store))
+    store = the_desk().store
+    return render_template(
+        "certificates.html", rows=certificate_rows(store), waiting=len(store.drafts.waiting())
+    )
+
+
+@certificates_pages.get("/certificates/<number>")
+@allowed(*STAFF)
+def certificate(number: str) -> str:
+    """One certificate: how it stands, and what can still be done about it."""
+    return _page(_issued(number))
+
+
+@certificates_pages.post("/certificates/<number>/withdraw")
+@allowed(Role.AUTHORISER)
+def withdraw(number: str) -> AnyResponse | tuple[str, int]:
+    """Withdraw a certificate, with the reason."""
+    issued = _issued(number)
+    reason = " ".join(request.form.get("reason", "").split())
+    try:
+        the_desk().store.certificates.withdraw(issued.number, reason, by=the_visitor().name)
+    except DeskError as error:
+        return _page(issued, error_of_reason=str(error), reason=reason), 422
+    note(Deed.CERTIFICATE_WITHDRAWN, f"certificate {issued.number}: {reason}")
+    return redirect(f"/certificates/{issued.number}", 303)
+
+
+@certificates_pages.post("/certificates/<number>/amend")
+@allowed(*STAFF)
+def change(number: str) -> AnyResponse | tuple[str, int]:
+    """Make a new certificate, or a draft of it, that is to take the place of this one."""
+    issued = _issued(number)
+    typed = {name: " ".join(request.form.get(name, "").split()) for name in (*AMENDABLE, "why")}
+    texts = {name: typed[name] for name in AMENDABLE if name in request.form}
+    try:
+        outcome = amend(the_desk().store, issued.number, texts, typed["why"], by=the_visitor().name)
+    except (DeskError, CertificateError) as error:
+        place = "why" if not typed["why"] else "form"
+        return _page(issued, typed=typed, errors_of_change={place: str(error)}), 422
+    made = f"certificate {outcome.number}" if outcome.number else f"draft {outcome.draft}"
+    note(Deed.CERTIFICATE_AMENDED, f"certificate {issued.number}: {made}")
+    return redirect(f"/certificates/{outcome.number or issued.number}", 303)
 
 
 @certificates_pages.get("/certificates/<number>.pdf")
@@ -30,6 +88,32 @@ def pdf(number: str) -> Response:
 def json(number: str) -> Response:
     """The data as issued."""
     return _file(_issued(number).files.canonical_json, "application/json", f"{number}.json")
+
+
+def _page(
+    issued: IssuedCertificate,
+    *,
+    typed: dict[str, str] | None = None,
+    errors_of_change: dict[str, str] | None = None,
+    error_of_reason: str = "",
+    reason: str = "",
+) -> str:
+    store = the_desk().store
+    paper = certificate_from_canonical(issued.files.canonical_json)
+    waiting = [one for one in store.drafts.of_run(issued.run) if one.supersedes == issued.number]
+    return render_template(
+        "certificate.html",
+        issued=issued,
+        paper=paper,
+        standing=store.certificates.standing(issued.number),
+        waiting=next((one for one in waiting if one.is_waiting), None),
+        links=store.chain.of_certificate(issued.number),
+        amendable=tuple(_LABELS.items()),
+        typed=typed or {name: getattr(paper, name) for name in AMENDABLE} | {"why": ""},
+        errors_of_change=errors_of_change or {},
+        error_of_reason=error_of_reason,
+        reason=reason,
+    )
 
 
 def _issued(number: str) -> IssuedCertificate:

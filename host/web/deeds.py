@@ -45,6 +45,10 @@ WRITES_ITS_OWN = frozenset(
         "people.roles",
         "people.able",
         "people.password",
+        "drafts.let_out",
+        "drafts.send_back",
+        "certificates.withdraw",
+        "certificates.change",
     }
 )
 #: A press that was taken leads on; a page in answer is a refusal, or the same form with more rows.

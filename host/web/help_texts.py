@@ -131,6 +131,11 @@ TOPICS: Mapping[str, Topic] = {
         paragraphs=(
             "A certificate is never edited or deleted; its numbers have no gaps. The paper (PDF) carries "
             "the same data inside.",
+            "At a desk with accounts a finished check is a draft until an authoriser lets it out; whether "
+            "that may be who measured is a setting. A desk without accounts issues at once and leaves a line "
+            "to sign on.",
+            "What turns out wrong is withdrawn with its reason, or amended: a new one takes its place "
+            "and says what changed. Each names the head of the chain before it, so that a missing one shows.",
             "It states what was measured, with which instruments, with what uncertainty (U, k) and by "
             "which decision rule. It claims no accreditation.",
         ),
@@ -210,6 +215,7 @@ TOPIC_OF: Mapping[str, str] = {
     "audit": "people",
     "in_place": "on-the-vehicle",
     "certificates": "certificates",
+    "drafts": "certificates",
     "register": "register",
     "curves": "curves",
     "settings": "settings",

@@ -14,6 +14,11 @@ from host.web.rules import allowed
 
 people_pages = Blueprint("people", __name__)
 
+_ONLY_AUTHORISERS = (
+    "Only an authoriser makes another one, or opens an authoriser's account: ask one, or use a terminal on "
+    "the desk's machine (ohmbath person)."
+)
+
 
 @people_pages.get("/people")
 @allowed(Role.AUTHORISER, Role.INSTRUCTOR)
@@ -32,6 +37,8 @@ def add() -> AnyResponse | tuple[str, int]:
     made = ""
     if not roles:
         errors["roles"] = "Choose one role at least."
+    elif Role.AUTHORISER in roles and not _is_authoriser():
+        errors["roles"] = _ONLY_AUTHORISERS
     try:
         name = checked_person(typed)
     except PersonError as error:
@@ -56,6 +63,8 @@ def add() -> AnyResponse | tuple[str, int]:
 def roles(number: int) -> AnyResponse | tuple[str, int]:
     """Give somebody these roles and no others."""
     people, account = the_desk().store.people, _account(number)
+    if Role.AUTHORISER in _roles() - account.roles and not _is_authoriser():
+        return _page(changing=number, errors_of_change={"roles": _ONLY_AUTHORISERS}, chosen=_roles()), 422
     try:
         people.set_roles(number, _roles())
     except PersonError as error:
@@ -70,6 +79,8 @@ def able(number: int) -> AnyResponse | tuple[str, int]:
     """Disable an account, or enable it again."""
     people, account = the_desk().store.people, _account(number)
     disabled = request.form.get("disabled") == "yes"
+    if not disabled and _is_closed_to_this_visitor(account):
+        return _page(changing=number, errors_of_change={"able": _ONLY_AUTHORISERS}), 422
     try:
         people.set_disabled(number, disabled)
     except PersonError as error:
@@ -83,6 +94,8 @@ def able(number: int) -> AnyResponse | tuple[str, int]:
 def password(number: int) -> AnyResponse | tuple[str, int]:
     """Give somebody another password; they are signed out everywhere."""
     store, account = the_desk().store, _account(number)
+    if _is_closed_to_this_visitor(account):
+        return _page(changing=number, errors_of_change={"password": _ONLY_AUTHORISERS}), 422
     try:
         made = the_door().sign_in.new_hash(request.form.get("password", ""), person=account.name)
     except PersonError as error:
@@ -91,6 +104,16 @@ def password(number: int) -> AnyResponse | tuple[str, int]:
     store.sign_in_failures.forget_name(account.name)
     note(Deed.PASSWORD_CHANGED, account.name)
     return redirect("/people", 303)
+
+
+def _is_authoriser() -> bool:
+    """Nobody else hands that role on, so nobody gives it to themselves."""
+    return Role.AUTHORISER in the_visitor().roles
+
+
+def _is_closed_to_this_visitor(account: Account) -> bool:
+    """Whoever knew an authoriser's password, or opened their account again, could sign as them."""
+    return Role.AUTHORISER in account.roles and not _is_authoriser()
 
 
 def _roles() -> frozenset[Role]:

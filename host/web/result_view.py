@@ -19,7 +19,8 @@ from host.certificates.printed import (
     two_digits,
 )
 from host.pictures.agreement_strip import strip_span_k
-from host.store.certificates import IssuedCertificate
+from host.store.certificates import IssuedFiles
+from host.store.drafts import DraftFiles
 from host.web.in_vehicle_view import InVehicleRow, in_vehicle_rows
 from host.web.scale import Scale, in_both_scales
 from host.web.strips import on_this_page, result_strip
@@ -88,24 +89,24 @@ class ResultView:
 
 
 def result_view_of(
-    issued: IssuedCertificate,
+    files: IssuedFiles | DraftFiles,
     scale: Scale,
     *,
     curve: ReferenceCurve | None = None,
     box: DecadeBoxCertificate | None = None,
 ) -> ResultView:
-    """Page of an issued certificate.
+    """Page of a certificate, issued or a draft.
 
     Parameters
     ----------
-    issued : IssuedCertificate
+    files : IssuedFiles or DraftFiles
     scale : Scale
     curve : ReferenceCurve, optional
         The one it was judged against, for what the computer would show.
     box : DecadeBoxCertificate, optional
         The bench's box, for what to dial.
     """
-    certificate = certificate_from_canonical(issued.files.canonical_json)
+    certificate = certificate_from_canonical(files.canonical_json)
     strips = [point.witnesses for point in certificate.points if point.witnesses]
     span_k = strip_span_k(strips) if strips else 1.0
     return ResultView(
@@ -113,7 +114,7 @@ def result_view_of(
         sentence=in_both_scales(certificate.sentence, scale),
         next_action=_next_action(certificate),
         points=tuple(_point(point, scale, span_k) for point in certificate.points),
-        chart=on_this_page(issued.files.chart_svg),
+        chart=on_this_page(files.chart_svg),
         in_vehicle=()
         if curve is None or box is None
         else in_vehicle_rows(certificate.points, curve, box, scale),

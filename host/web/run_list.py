@@ -44,7 +44,7 @@ def run_rows(store: Store, zone: tzinfo | None) -> list[RunRow]:
     """All runs, the newest first, their times in ``zone``."""
     verdicts = {
         run: Verdict(word)
-        for run, word in store.certificates.verdicts().items()
+        for run, word in (store.drafts.verdicts() | store.certificates.verdicts()).items()
         if word in {verdict.value for verdict in Verdict}
     }
     rows = []

@@ -13,6 +13,7 @@ from host.procedures.sender_check import Phase
 from host.web.course_view import CourseView, course_view_of
 from host.web.curve_choice_form import CurveChoiceForm, empty_choice, sent_choice
 from host.web.desk_behind import the_desk
+from host.web.paper_of_run import paper_of_run
 from host.web.result_view import result_view_of
 from host.web.rules import allowed
 from host.web.run_list import run_rows
@@ -43,15 +44,16 @@ def run_page(run: int) -> str | AnyResponse:
     if elsewhere is not None:
         return redirect(f"{elsewhere}/{run}")
     view = _view(run)
-    if view.state.certificate is not None:
-        issued = desk.store.certificates.get(view.state.certificate)
+    paper = paper_of_run(desk.store, run)
+    if paper is not None and view.state.is_over:
         started = view.state.started
         result = result_view_of(
-            issued, g.scale, curve=started.reference_curve, box=decade_box_of(started.decade_box)
+            paper.files, g.scale, curve=started.reference_curve, box=decade_box_of(started.decade_box)
         )
         return render_template(
             "result.html",
             view=view,
+            paper_of_run=paper,
             result=result,
             as_left=_as_left_of(run),
             course=_course(view),

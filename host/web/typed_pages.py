@@ -17,6 +17,7 @@ from host.web.curve_choice_form import CurveChoiceForm, empty_choice, refused, s
 from host.web.curve_list import every_curve
 from host.web.desk_behind import the_desk
 from host.web.operator import operator_of
+from host.web.paper_of_run import paper_of_run
 from host.web.result_view import result_view_of
 from host.web.rules import allowed
 from host.web.typed_form import TypedForm, empty_typed_form, judged_form, sent_form
@@ -58,15 +59,16 @@ def result(run: int) -> str:
     if view.settings.is_to_be_found_out:
         found = HandChecks(the_desk().store).curves_found(view.settings)
         return _choice_page(view, empty_choice(found, view.settings.limit_k))
-    if view.certificate is None:  # the desk was killed between the readings and their paper
+    if not view.is_over:  # the desk was killed between the readings and their paper
         HandChecks(the_desk().store).complete(run, shop=g.settings.shop, today=_today())
         view = _view(run)
-    assert view.certificate is not None
-    issued = the_desk().store.certificates.get(view.certificate)
+    paper = paper_of_run(the_desk().store, run)
+    assert paper is not None  # it was made above at the latest
     return render_template(
         "result.html",
         view=view,
-        result=result_view_of(issued, g.scale),
+        paper_of_run=paper,
+        result=result_view_of(paper.files, g.scale),
         as_left=None,
         course=None,
         photo=the_desk().store.pictures.of_run(run),

@@ -257,6 +257,9 @@ def _take_over_certificates() -> None:
             sa.text("INSERT INTO chain (link, kind, number, content, head) VALUES (:l, :k, :n, :c, :h)"),
             {"l": index, "k": LinkKind.TAKEN_OVER.value, "n": row.number, "c": content, "h": previous},
         )
+    connection.execute(
+        sa.text("INSERT INTO counters (name, value) SELECT 'chain', count(*) FROM chain HAVING count(*) > 0")
+    )
 
 
 def downgrade() -> None:

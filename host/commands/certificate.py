@@ -1,0 +1,15 @@
+"""``ohmbath certificate``: what was issued, and whether it still stands up."""
+
+import click
+
+from host.commands.certificate_chain import chain
+from host.commands.certificate_list import list_all
+
+
+@click.group()
+def command() -> None:
+    """Show what was issued, and test whether it stands up."""
+
+
+command.add_command(chain)
+command.add_command(list_all)
