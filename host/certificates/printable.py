@@ -96,8 +96,9 @@ _POSITIVE = frozenset(
     | {"expanded_u", "reference_expanded_u", "robust_expanded_u", "robust_spread", "allowance_k"}
     | {"setting_ohm", "true_ohm"}
 )
-#: Largest picture of a shop: it travels in the data of every certificate. [byte]
-LARGEST_LOGO = 200_000
+#: Largest picture of a shop, above every one that the desk keeps: it travels in the data of every
+#: certificate. [byte]
+LARGEST_LOGO = 1_200_000
 _LOGO_BEGINS = (b"\x89PNG\r\n\x1a\n", b"\xff\xd8\xff")
 #: Beyond these a number has more digits than a table has room for.
 SMALLEST_UNCERTAINTY = 1e-12

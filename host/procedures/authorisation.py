@@ -104,7 +104,7 @@ def authorise(store: Store, draft: int, *, by: str) -> str:
     certificate = _with_condition(certificate, words)
 
     def make(place: Place) -> IssuedFiles:
-        return files_of(at_place(certificate, place, issued=today))
+        return files_of(at_place(_with_logo(store, certificate), place, issued=today))
 
     way = LetOut(by=by, draft=draft, supersedes=found.supersedes)
     return store.certificates.issue(found.run, make, let_out=way)
@@ -216,12 +216,18 @@ def _issue_at_once(
     today = local_day(store.now(), store.settings.read().zone).isoformat()
 
     def make(place: Place) -> IssuedFiles:
-        certificate = _with_condition(certificate_of(place.number), OPEN_DESK)
+        certificate = _with_condition(_with_logo(store, certificate_of(place.number)), OPEN_DESK)
         verdicts.append(certificate.verdict_word)
         return files_of(at_place(certificate, place, issued=today))
 
     number = store.certificates.issue(run, make, event=event, let_out=way)
     return Outcome(verdict=verdicts[-1], number=number)
+
+
+def _with_logo(store: Store, certificate: Certificate) -> Certificate:
+    """With the shop's picture as it is set today; none where there is none."""
+    logo = store.pictures.logo()
+    return replace(certificate, logo=b"" if logo is None else logo.data)
 
 
 def _with_condition(certificate: Certificate, words: str) -> Certificate:

@@ -5,7 +5,9 @@ import re
 
 import pytest
 from PIL import Image
+from pypdf import PdfReader
 
+from host.certificates.canonical import certificate_from_canonical
 from host.curve_to_find import FIND_OUT
 from host.picture import photo_of
 from host.web.app import create_app
@@ -85,6 +87,24 @@ def test_the_shops_picture_is_set_shown_and_taken_away(browser, desk):
     browser.post("/settings/logo", data={"remove": "yes"})
     assert desk.store.pictures.logo() is None
     assert "There is none yet" in browser.get("/settings/logo").text
+
+
+@pytest.mark.slow
+def test_the_shops_picture_stands_on_what_is_issued_from_then_on(browser, desk):
+    check = {"item": "sender, tag 7", "curve": "ntc-310-80c", "rule": "guarded", "judge": "judge"}
+    check |= {"temperature_1": "20", "resistance_1": "2506", "temperature_2": "80", "resistance_2": "336"}
+    browser.post("/typed", data=check)
+    data = {"logo": (photo((200, 80), "PNG"), "logo.png")}
+    browser.post("/settings/logo", data=data, content_type="multipart/form-data")
+    browser.post("/typed", data=check)
+    before, after = desk.store.certificates.all()
+    logos = [certificate_from_canonical(one.files.canonical_json).logo for one in (before, after)]
+    assert logos == [b"", desk.store.pictures.logo().data]
+    images = [
+        sum(len(page.images) for page in PdfReader(io.BytesIO(one.files.pdf)).pages)
+        for one in (before, after)
+    ]
+    assert images[1] == images[0] + 1
 
 
 def test_nothing_chosen_is_said_and_no_run_no_photo(browser, desk):
