@@ -8,8 +8,10 @@ from calibration.contract.orders import Action, AnswerState
 from host.errors import DeskError
 from host.live import Live
 from host.order_book import OrderBook
+from host.procedures.infrared_settings import InfraredSettings
 from host.procedures.runs_at_work import RunsAtWork, RunView
 from host.procedures.step_card import Ask, AskKind
+from host.simulated_thermometer import USED_THERMOMETER, SimulatedThermometer
 
 _TAP_WATER_C = 22.0
 _NOT_AFTER_S = 3600.0
@@ -33,10 +35,20 @@ class SimulatedHands:
     plant_of : callable
         Fault that sits in the sender fitted for a run, in the rig's own words, or None. The hands pass it
         to the simulated world; nothing on the desk that measures or judges can see it.
+    thermometer : SimulatedThermometer
+        What they shoot with; of its faults the desk learns by what it shows.
     """
 
-    def __init__(self, *, live: Live, book: OrderBook, plant_of: Callable[[int], str | None]) -> None:
+    def __init__(
+        self,
+        *,
+        live: Live,
+        book: OrderBook,
+        plant_of: Callable[[int], str | None],
+        thermometer: SimulatedThermometer = USED_THERMOMETER,
+    ) -> None:
         self._live, self._book, self._plant_of = live, book, plant_of
+        self._thermometer = thermometer
         self._runs: RunsAtWork | None = None
         self._work: dict[tuple[int, Ask], _Work] = {}
         self._lock = threading.RLock()
@@ -66,6 +78,30 @@ class SimulatedHands:
             raise DeskError("This station is a real bench: its bath needs real hands.")
         if view.card.ask is not None:
             self._perform(view, view.card.ask)
+
+    def heat(self, station: str, temperature_c: float) -> None:
+        """Bring the bath of a simulated station to a temperature. [°C]
+
+        Raises
+        ------
+        DeskError
+            If the station is not simulated, or nothing has been heard of it.
+        """
+        latest = self._live.latest(station)
+        if latest is None or not latest.simulated:
+            raise DeskError(f"{station} is no simulated station that is heard: its bath needs real hands.")
+        self._book.send(
+            station=station,
+            boot=latest.boot,
+            do=Action.HANDS.value,
+            fields={"do": "heater", "temperature_c": temperature_c},
+            run="",
+            not_after_s=latest.rig_time_s + _NOT_AFTER_S,
+        )
+
+    def shoot(self, settings: InfraredSettings, probe_c: float, *, shot: int) -> float:
+        """What the simulated thermometer shows of the target beside a probe. [°C]"""
+        return self._thermometer.shows_c(settings, probe_c, shot=shot)
 
     def _is_to_do(self, view: RunView, ask: Ask) -> bool:
         """Tell whether an ask is new, or its orders died with a rig, or were not done."""

@@ -57,6 +57,14 @@ IMMERSED_CAVITY = TargetKind(
     lowest_share=0.0,
     highest_share=0.002,
 )
+# A thermometer on a face sees the air as well and reads low: by 0 to 5 % of (t - t_air) under tape with paste
+# (common practice, no single source; not measured here). The face is then warmer than it says.
+TAPED_FACE = TargetKind(
+    words="plate painted matt black, contact thermometer taped to its face beside the spot",
+    surface=Surface(emissivity=0.96, half_width=0.02),
+    lowest_share=-0.05,
+    highest_share=0.0,
+)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

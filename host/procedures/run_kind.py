@@ -9,3 +9,4 @@ class RunKind(StrEnum):
     SENDER_CHECK = "sender_check"  # at a station, led by the desk
     HAND_CHECK = "hand_check"  # a sender, read and typed by a person
     IN_PLACE = "in_place"  # on the vehicle, read and typed by a person
+    INFRARED_CHECK = "infrared_check"  # an infrared thermometer, or the rig's own sensor, at the target

@@ -25,6 +25,7 @@ from host.web.form_key import form_key
 from host.web.help_pages import help_pages
 from host.web.help_texts import topic_of
 from host.web.in_place_pages import in_place_pages
+from host.web.infrared_pages import infrared_pages
 from host.web.live_stream import Streams, put_streams
 from host.web.navigation import FOOT, HEAD, may_open, ways_for
 from host.web.people_pages import people_pages
@@ -75,6 +76,7 @@ _PAGES = (
     runs_pages,
     typed_pages,
     in_place_pages,
+    infrared_pages,
     certificates_pages,
     drafts_pages,
     settings_pages,

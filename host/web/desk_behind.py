@@ -6,6 +6,7 @@ from flask import Flask, current_app
 
 if TYPE_CHECKING:
     from host.live import Live
+    from host.procedures.infrared_settings import InfraredSettings
     from host.procedures.runs_at_work import RunsAtWork
     from host.simulated_bench import SimulatedBench
     from host.store import Store
@@ -18,6 +19,12 @@ class Hands(Protocol):
 
     def do(self, run: int) -> None:
         """Do what the step card of a run asks for."""
+
+    def heat(self, station: str, temperature_c: float) -> None:
+        """Bring the bath of a station to a temperature. [°C]"""
+
+    def shoot(self, settings: "InfraredSettings", probe_c: float, *, shot: int) -> float:
+        """What the simulated thermometer shows of the target beside a probe. [°C]"""
 
 
 class DeskBehind(Protocol):

@@ -102,6 +102,22 @@ TOPICS: Mapping[str, Topic] = {
             ),
         ),
     ),
+    "infrared": Topic(
+        title="Infrared check",
+        paragraphs=(
+            "An infrared thermometer is shot at a target whose temperature a probe or a contact thermometer "
+            "says, three times or more at each of three temperatures. What it should have shown follows from "
+            "the emissivity of the target, the one it is set to, and the room that the target mirrors.",
+            "Most of the uncertainty is the target's: its emissivity, how much colder its face is than its "
+            "probe, and what the thermometer sees beside it. A painted plate with a probe under its face is "
+            "better than a thermometer taped on, and a bench with a probe better than one read by hand.",
+            "At a station the bench button stamps the shot: press it as you pull the trigger, then type what "
+            "the display says. A shot that lies apart is asked about. It stays in the record either way.",
+            "The corrections go into the register by one button, and a spot on the vehicle is then corrected "
+            "by them. Nothing is corrected beyond the temperatures that were checked.",
+        ),
+        commands=(("ohmbath infrared", "one reading corrected for emissivity, on the command line"),),
+    ),
     "typed": Topic(
         title="A sender, typed by hand",
         paragraphs=(
@@ -214,6 +230,7 @@ TOPIC_OF: Mapping[str, str] = {
     "people": "people",
     "audit": "people",
     "in_place": "on-the-vehicle",
+    "infrared": "infrared",
     "certificates": "certificates",
     "drafts": "certificates",
     "register": "register",

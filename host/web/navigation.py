@@ -30,6 +30,7 @@ HEAD = (
     Way(words="Stations", address="/"),
     Way(words="Runs", address="/runs"),
     Way(words="On the vehicle", address="/on-the-vehicle"),
+    Way(words="Infrared", address="/infrared"),
     Way(words="Certificates", address="/certificates"),
 )
 #: At its foot: what is looked up now and then.

@@ -9,7 +9,11 @@ from host.procedures.run_kind import RunKind
 from host.store import Store
 
 # Where it was read, of a run at no station.
-_WHERE = {RunKind.IN_PLACE: "on the vehicle", RunKind.HAND_CHECK: "typed by hand"}
+_WHERE = {
+    RunKind.IN_PLACE: "on the vehicle",
+    RunKind.HAND_CHECK: "typed by hand",
+    RunKind.INFRARED_CHECK: "infrared, by hand",
+}
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

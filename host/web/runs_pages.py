@@ -25,7 +25,11 @@ if TYPE_CHECKING:
 runs_pages = Blueprint("runs", __name__)
 
 _LONGEST_REASON = 200
-_PAGES_OF_OTHER_KINDS = {RunKind.IN_PLACE: "/on-the-vehicle", RunKind.HAND_CHECK: "/typed"}
+_PAGES_OF_OTHER_KINDS = {
+    RunKind.IN_PLACE: "/on-the-vehicle",
+    RunKind.HAND_CHECK: "/typed",
+    RunKind.INFRARED_CHECK: "/infrared",
+}
 
 
 @runs_pages.get("/runs")

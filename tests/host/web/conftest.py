@@ -99,6 +99,7 @@ class SmallBench:
     stem_share: float = 0.0
     gradient_k: float = 0.0
     drawn_out_mm: float = 0.0
+    pressed_before_s: tuple[float, ...] = ()
     has_changed_places: bool = False
     _sender_c: float | None = None
     _burst_due: bool = False
@@ -191,9 +192,14 @@ class SmallBench:
             station=self.station, rig=f"rig-{self.station}", boot=self.boot, seq=self.seq,
             rig_time_s=self._time_s, simulated=self.simulated, decade_ohm=self._decade_ohm,
             insertion=self._insertion, range_ohm=self._range_ohm, channels=channels,
-            sender_duty=self.sender_duty,
+            sender_duty=self.sender_duty, shots_before_s=self._presses(),
             burst=self._burst(sender_ohm), utc_s=self.utc_s, clock_step_s=self.clock_step_s,
         )  # fmt: skip
+
+    def _presses(self) -> tuple[float, ...]:
+        """Presses of the bench button since the pass before."""
+        told, self.pressed_before_s = self.pressed_before_s, ()
+        return told
 
     def _sender_body_c(self) -> float:
         """The bath, followed as a body of one time constant follows it."""

@@ -1,0 +1,75 @@
+"""Corrections of a finished infrared check as a new entry of the register."""
+
+from datetime import date
+from typing import Any
+
+from host.certificates.bodies.infrared import InfraredBody
+from host.certificates.canonical import certificate_from_canonical
+from host.errors import DeskError
+from host.procedures.infrared_settings import InfraredSettings
+from host.shop import Shop
+from host.store.certificates import IssuedCertificate
+from host.store.register_file import RegisterEntry, register_entry
+
+#: U of each set point stands as printed, with its own k in it; the entry has one for all.
+_K = 2.0
+_OF_THE_THERMOMETER = (
+    "kind",
+    "serial",
+    "resolution_k",
+    "accuracy_k",
+    "accuracy_percent",
+    "emissivity",
+    "distance_to_spot",
+    "smallest_spot_mm",
+    "band_from_um",
+    "band_to_um",
+)
+
+
+def corrections_entry(settings: InfraredSettings, issued: IssuedCertificate, *, shop: Shop) -> RegisterEntry:
+    """The thermometer of a check as its certificate now describes it.
+
+    Parameters
+    ----------
+    settings : InfraredSettings
+    issued : IssuedCertificate
+    shop : Shop
+        Who issued it.
+
+    Raises
+    ------
+    DeskError
+        If two set points were shown alike: there is no order between them.
+    """
+    certificate = certificate_from_canonical(issued.files.canonical_json)
+    if not isinstance(certificate.body, InfraredBody):
+        raise DeskError(f"Certificate {certificate.number} is of no infrared thermometer.")
+    points = sorted(certificate.body.points, key=lambda point: point.shown_c)
+    fields: dict[str, Any] = {
+        name: settings.instrument[name] for name in _OF_THE_THERMOMETER if name in settings.instrument
+    }
+    return register_entry(
+        {
+            **fields,
+            "certificate": certificate.number,
+            "issuer": shop.name,
+            "issued": _day(certificate.issued),
+            "k": _K,
+            "simulated": settings.simulated,
+            "adjusted": settings.as_left_of is not None,
+            "point": [
+                {
+                    "shown_c": round(point.shown_c, 3),
+                    "correction_k": round(-point.error_k, 3),
+                    # A standard uncertainty once more: U / k, times the one k of the entry.
+                    "expanded_u_k": round(_K * point.expanded_u_k / point.k, 3),
+                }
+                for point in points
+            ],
+        }
+    )
+
+
+def _day(issued: str) -> date:
+    return date.fromisoformat(issued[:10])

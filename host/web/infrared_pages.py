@@ -1,0 +1,335 @@
+"""Pages of the infrared check: start it, one step at a time, what came of it."""
+
+from collections.abc import Mapping
+from dataclasses import replace
+from datetime import date
+from typing import Any
+
+from flask import Blueprint, abort, g, redirect, render_template, request
+from werkzeug.wrappers import Response as AnyResponse
+
+from calibration.contract.readings import Quality, ReadingPack
+from calibration.infrared.outlying_shot import TEST_WORDS
+from host.contact_reference import ContactReference, Press, presses_in, read_by_hand, read_by_probe
+from host.errors import DeskError
+from host.infrared_register import corrections_entry
+from host.local_time import local_day
+from host.people.role import ALL_ROLES
+from host.procedures.infrared_check import MOST_SHOTS, InfraredState, Kind
+from host.procedures.infrared_result import point_so_far, sentence_of
+from host.procedures.infrared_runs import InfraredRuns, InfraredView
+from host.procedures.infrared_settings import TARGETS
+from host.store.settings import RULES
+from host.web.desk_behind import the_desk
+from host.web.in_place_form import surfaces
+from host.web.infrared_form import (
+    TARGET_WORDS,
+    InfraredForm,
+    NamedChoice,
+    empty_form,
+    filled_form,
+    reference_choices,
+    temperature_typed,
+    thermometer_choices,
+)
+from host.web.kind_result_view import kind_result_view_of
+from host.web.operator import operator_of
+from host.web.rules import allowed
+
+infrared_pages = Blueprint("infrared", __name__)
+
+_NEWEST = 10
+_LONGEST_REASON = 200
+_NEWEST_PACKS = 600  # two and a half minutes: shot, put down, typed
+
+
+@infrared_pages.get("/infrared")
+@allowed(*ALL_ROLES)
+def index() -> str:
+    """What it is, the form that begins one, and the newest checks."""
+    first = request.args.get("as_left_of", type=int)
+    if first is None:
+        return _index(empty_form(g.settings, g.scale))
+    form = empty_form(g.settings, g.scale, _view(first).state.started)
+    return _index(replace(form, typed={**form.typed, "as_left_of": str(first)}))
+
+
+@infrared_pages.post("/infrared")
+@allowed(*ALL_ROLES)
+def start() -> AnyResponse | tuple[str, int]:
+    """Begin a check, or say beside the field why not."""
+    form = filled_form(request.form, store=the_desk().store, shop=g.settings, scale=g.scale, today=_today())
+    if form.settings is None:
+        return _index(form), 422
+    settings = replace(form.settings, operator=operator_of(form.settings.operator))
+    try:
+        return redirect(f"/infrared/{_runs().start(settings)}", 303)
+    except DeskError as error:
+        return _index(replace(form, errors={"form": str(error)})), 422
+
+
+@infrared_pages.get("/infrared/<int:run>")
+@allowed(*ALL_ROLES)
+def check(run: int) -> str:
+    """The next step, or what came of it."""
+    view = _view(run)
+    if view.state.certificate is None:
+        return _page(view, InfraredForm(typed={}))
+    store = the_desk().store
+    content = view.state.started.instrument
+    return render_template(
+        "infrared_result.html",
+        view=view,
+        result=kind_result_view_of(store.certificates.get(view.state.certificate), g.scale),
+        as_left=_runs().as_left_of(run),
+        serial=content.get("serial", ""),
+        in_register=_is_in_register(content, view.state.certificate),
+    )
+
+
+@infrared_pages.post("/infrared/<int:run>/next")
+@allowed(*ALL_ROLES)
+def go_on(run: int) -> AnyResponse | tuple[str, int]:
+    """The one button: a step of setting up is done, a set point is finished, or all is to be judged."""
+    view = _view(run)
+    if view.card is None or request.form.get("step") != str(view.card.step):
+        return redirect(f"/infrared/{run}", 303)  # pressed twice, or late
+    state, runs = view.state, _runs()
+    step = state.next_set_up
+    if step is not None:
+        runs.add(run, Kind.SET_UP_DONE, {"step": step.value})
+    elif state.may_close:
+        runs.add(run, Kind.POINT_CLOSED, {})
+    elif state.point_c is None:
+        runs.issue(run, shop=g.settings.shop, zone=g.settings.zone)
+    return redirect(f"/infrared/{run}", 303)
+
+
+@infrared_pages.post("/infrared/<int:run>/shot")
+@allowed(*ALL_ROLES)
+def shot(run: int) -> AnyResponse | tuple[str, int]:
+    """Take a shot: what was shown, and what the reference said at that moment."""
+    view = _view(run)
+    errors: dict[str, str] = {}
+    if "forget" in request.form:
+        press = _stamp(view.state, errors)
+        if press is not None:
+            _forget(run, press)
+        return redirect(f"/infrared/{run}", 303)
+    payload = _shot_payload(view.state, errors)
+    if errors or payload is None:
+        return _page(view, InfraredForm(typed=request.form, errors=errors)), 422
+    _runs().add(run, Kind.SHOT, payload)
+    return redirect(f"/infrared/{run}", 303)
+
+
+@infrared_pages.post("/infrared/<int:run>/answer")
+@allowed(*ALL_ROLES)
+def answer(run: int) -> AnyResponse | tuple[str, int]:
+    """Say whether a shot counts, and why."""
+    view = _view(run)
+    reason = " ".join(request.form.get("reason", "").split())[:_LONGEST_REASON]
+    number = request.form.get("shot", type=int)
+    if not reason:
+        errors = {"reason": "Write what you found: “steam in the way”, “looked again, it is so”."}
+        return _page(view, InfraredForm(typed=request.form, errors=errors)), 422
+    counts = request.form.get("counts") == "yes"
+    _runs().add(run, Kind.ANSWERED, {"shot": number or 0, "counts": counts, "reason": reason})
+    return redirect(f"/infrared/{run}", 303)
+
+
+@infrared_pages.post("/infrared/<int:run>/stop")
+@allowed(*ALL_ROLES)
+def stop(run: int) -> AnyResponse:
+    """Stop it for good."""
+    _view(run)
+    reason = " ".join(request.form.get("reason", "").split())[:_LONGEST_REASON]
+    _runs().stop(run, reason or "Stopped by hand.")
+    return redirect(f"/infrared/{run}", 303)
+
+
+@infrared_pages.post("/infrared/<int:run>/register")
+@allowed(*ALL_ROLES)
+def register(run: int) -> AnyResponse:
+    """Put the corrections of a finished check into the register."""
+    view = _view(run)
+    if view.state.certificate is None or view.state.started.is_rig_sensor:
+        raise DeskError("Only a finished check of a thermometer has corrections for the register.")
+    store = the_desk().store
+    issued = store.certificates.get(view.state.certificate)
+    store.register.add(corrections_entry(view.state.started, issued, shop=g.settings.shop))
+    return redirect(f"/infrared/{run}", 303)
+
+
+@infrared_pages.post("/infrared/<int:run>/hands")
+@allowed(*ALL_ROLES)
+def hands(run: int) -> AnyResponse:
+    """Let the simulated hands heat the target, or shoot."""
+    view, helper = _view(run), the_desk().hands
+    started, point_c = view.state.started, view.state.point_c
+    if helper is None or not started.station or point_c is None:
+        raise DeskError("There are no simulated hands here: this target needs real ones.")
+    if request.form.get("do") == "heat":
+        helper.heat(started.station, point_c)
+    else:
+        reference = read_by_probe(_packs(view.state), started.reference)
+        shown_c = helper.shoot(started, reference.temperature_c, shot=len(view.state.shots) + 1)
+        _runs().add(run, Kind.SHOT, _payload(shown_c, f"{shown_c:g}C", reference))
+    return redirect(f"/infrared/{run}", 303)
+
+
+def _runs() -> InfraredRuns:
+    return InfraredRuns(the_desk().store)
+
+
+def _today() -> date:
+    return local_day(the_desk().store.now(), g.settings.zone)
+
+
+def _view(run: int) -> InfraredView:
+    try:
+        return _runs().view(run)
+    except DeskError as error:
+        abort(404, description=str(error))
+
+
+def _packs(state: InfraredState) -> list[ReadingPack]:
+    return the_desk().store.packs.recent(state.started.station, _NEWEST_PACKS)
+
+
+def _shot_payload(state: InfraredState, errors: dict[str, str]) -> dict[str, Any] | None:
+    started = state.started
+    if len(state.shots_at(state.closed)) >= MOST_SHOTS:
+        errors["form"] = f"{MOST_SHOTS} shots are enough here: go on to the next."
+        return None
+    typed = request.form.get("shown", "").strip()
+    press = _stamp(state, errors)
+    try:
+        if started.is_rig_sensor:
+            shown_c, typed = _sensor_c(_packs(state)), "read by the bench"
+        else:
+            shown_c = temperature_typed(typed, g.scale, "shown", errors)
+        reference = _reference(state, press, errors)
+    except DeskError as error:
+        errors["form"] = str(error)
+        return None
+    if errors or reference is None:
+        return None
+    return _payload(shown_c, typed, reference, press)
+
+
+def _reference(state: InfraredState, press: Press | None, errors: dict[str, str]) -> ContactReference | None:
+    started = state.started
+    if started.station:
+        at_s = None if press is None else press.rig_time_s
+        return read_by_probe(_packs(state), started.reference, at_s=at_s)
+    text = request.form.get("reference", "").strip()
+    shown_c = temperature_typed(text, g.scale, "reference", errors)
+    return None if errors else read_by_hand(shown_c, started.reference)
+
+
+def _payload(
+    shown_c: float, typed: str, reference: ContactReference, press: Press | None = None
+) -> dict[str, Any]:
+    return {
+        "shown_c": shown_c,
+        "typed": typed,
+        "reference_c": reference.temperature_c,
+        "u_reference_k": reference.u_k,
+        "reference_words": reference.words,
+        "cites": None if reference.cites is None else reference.cites.as_json(),
+        "stamped": None if press is None else list(press.key),
+    }
+
+
+def _sensor_c(packs: list[ReadingPack]) -> float:
+    for pack in reversed(packs[-8:]):
+        reading = pack.channels.get("infrared")
+        if reading is not None and reading.quality is Quality.GOOD and reading.value is not None:
+            return reading.value
+    raise DeskError("The infrared sensor gave no good reading in the last two seconds: look at its plug.")
+
+
+def _presses(state: InfraredState) -> tuple[Press, ...]:
+    if not state.started.station or state.started.is_rig_sensor:
+        return ()
+    known = frozenset(one.stamped for one in state.shots if one.stamped is not None) | state.forgotten
+    return presses_in(_packs(state), known=known)
+
+
+def _stamp(state: InfraredState, errors: dict[str, str]) -> Press | None:
+    """The press that a shot belongs to, None where it was not stamped."""
+    sent = request.form.get("stamp", "")
+    if not sent:
+        return None
+    for press in _presses(state):
+        if sent == f"{press.boot}/{press.seq}/{press.rig_time_s}":
+            return press
+    errors["form"] = "That press is too long ago, or was typed already. Shoot again."
+    return None
+
+
+def _forget(run: int, press: Press) -> None:
+    _runs().add(run, Kind.PRESS_FORGOTTEN, {"stamped": list(press.key)})
+
+
+def _is_in_register(content: Mapping[str, Any], certificate: str) -> bool:
+    entries = the_desk().store.register.all()
+    return any(
+        one.serial == content.get("serial") and one.content.get("certificate") == certificate
+        for one in entries
+    )
+
+
+def _index(form: InfraredForm) -> str:
+    store, today = the_desk().store, _today()
+    entered = ("serial", "resolution_k", "accuracy_k", "emissivity", "distance_to_spot", "band_from_um")
+    return render_template(
+        "infrared_start.html",
+        form=form,
+        thermometers=thermometer_choices(store, g.settings, today),
+        references=reference_choices(store, g.settings, today),
+        targets=[NamedChoice(value=name, words=TARGET_WORDS[name]) for name in TARGETS],
+        surfaces=[
+            NamedChoice(value=row.name, words=f"{row.name} ({row.emissivity:.2f})") for row in surfaces()
+        ],
+        rules=RULES,
+        entered_wrong=any(name in form.errors for name in entered),
+        newest=_runs().newest(_NEWEST),
+    )
+
+
+def _page(view: InfraredView, form: InfraredForm) -> str:
+    state = view.state
+    is_shooting = view.card is not None and state.next_set_up is None and state.point_c is not None
+    presses = _presses(state) if is_shooting else ()
+    target, trouble = _target_now(state) if is_shooting else ("", "")
+    point = point_so_far(state) if is_shooting else None
+    return render_template(
+        "infrared.html",
+        view=view,
+        form=form,
+        is_shooting=is_shooting,
+        press=presses[0] if presses else None,
+        presses=len(presses),
+        target=target,
+        target_trouble=trouble,
+        so_far="" if point is None else "So far: " + _uncapitalised(sentence_of([point])),
+        spot=state.started.accept_spot(),
+        test_words=TEST_WORDS,
+        hands=the_desk().hands is not None and state.started.simulated and bool(state.started.station),
+    )
+
+
+def _target_now(state: InfraredState) -> tuple[str, str]:
+    if not state.started.station:
+        return "", ""
+    try:
+        reference = read_by_probe(_packs(state), state.started.reference)
+    except DeskError as error:
+        return "", str(error)
+    return f"{reference.temperature_c:.2f} °C, {reference.drift_k_per_min:+.2f} K/min", ""
+
+
+def _uncapitalised(words: str) -> str:
+    return words[:1].lower() + words[1:]

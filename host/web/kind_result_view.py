@@ -1,0 +1,159 @@
+"""A certificate of any kind as a page shows it: the same tables, strips and budgets as on its paper."""
+
+from dataclasses import dataclass
+
+from markupsafe import Markup
+
+from calibration.conformity import Verdict
+from host.certificates.canonical import certificate_from_canonical
+from host.certificates.certificate import Certificate
+from host.certificates.printable import printable
+from host.certificates.printed import degrees_of_freedom_text, estimate_text, two_digits
+from host.certificates.results.by_kind import results_of
+from host.certificates.results.results import Column, Results, ResultTable, Role, Section, StatedBudget, Strip
+from host.pictures.agreement_strip import agreement_strip_svg, strip_span_k
+from host.pictures.ink import Surface
+from host.store.certificates import IssuedCertificate
+from host.web.result_view import BudgetRow
+from host.web.scale import Scale, in_both_scales
+from host.web.strips import STRIP_WIDTH_PX, on_this_page
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class TableView:
+    """A table of results: heads, rows of words and numbers, and each row's verdict."""
+
+    title: str
+    heads: tuple[tuple[str, bool], ...]
+    rows: tuple[tuple[tuple[tuple[str, bool], ...], Verdict | None], ...]
+    note: str
+    has_verdicts: bool
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class StripView:
+    """A strip and what stands above it."""
+
+    title: str
+    picture: Markup
+    verdict: Verdict | None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class BudgetView:
+    """Budget of one result."""
+
+    title: str
+    rows: tuple[BudgetRow, ...]
+    unit: str
+    combined: str
+    degrees_of_freedom: str
+    k: str
+    expanded_u: str
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class KindResultView:
+    """A certificate as a page."""
+
+    certificate: Certificate
+    sentence: str
+    tables: tuple[TableView, ...]
+    strips: tuple[StripView, ...]
+    budgets: tuple[BudgetView, ...]
+    sections: tuple[Section, ...]
+    chart: Markup
+
+
+def kind_result_view_of(issued: IssuedCertificate, scale: Scale) -> KindResultView:
+    """Page of an issued certificate, made from the issued data alone."""
+    certificate = certificate_from_canonical(issued.files.canonical_json)
+    results = results_of(printable(certificate))
+    return KindResultView(
+        certificate=certificate,
+        sentence=in_both_scales(certificate.sentence, scale),
+        tables=tuple(_table(table) for table in results.tables),
+        strips=_strips(results, scale),
+        budgets=tuple(_budget(stated, scale) for stated in results.budgets),
+        sections=results.sections,
+        chart=on_this_page(issued.files.chart_svg) if issued.files.chart_svg else Markup(""),
+    )
+
+
+def _table(table: ResultTable) -> TableView:
+    columns: list[tuple[str, tuple[str, ...], bool]] = [(name, texts, True) for name, texts in table.labels]
+    for column in table.columns:
+        columns.append((_head(column), tuple(text.replace("-", "−") for text in column.texts), False))
+        if column.prints_u:
+            columns.append((f"U {'K' if column.unit == '°C' else column.unit}", column.u_texts, False))
+        if column.role is Role.ERROR and column.unit == "K":
+            columns.append(("correction K", tuple(_turned(text) for text in column.texts), False))
+    columns.append(("k", tuple(f"{k:.2f}" for k in table.k), False))
+    rows = tuple(
+        (tuple((texts[row] if row < len(texts) else "", is_word) for _, texts, is_word in columns), verdict)
+        for row, verdict in enumerate(table.verdicts)
+    )
+    return TableView(
+        title=table.title,
+        heads=tuple((head, is_word) for head, _, is_word in columns),
+        rows=rows,
+        note=table.note,
+        has_verdicts=any(table.verdicts),
+    )
+
+
+def _head(column: Column) -> str:
+    return f"{column.name} {column.unit}".strip()
+
+
+def _turned(text: str) -> str:
+    """The correction in the characters of the error."""
+    if not any(digit in text for digit in "123456789"):
+        return text
+    return text[1:] if text.startswith(("-", "−")) else f"−{text.lstrip('+')}"
+
+
+def _strips(results: Results, scale: Scale) -> tuple[StripView, ...]:
+    drawn = [strip for strip in results.strips if strip.witnesses]
+    if not drawn:
+        return ()
+    span_k = strip_span_k([strip.witnesses for strip in drawn])
+    return tuple(_strip(strip, scale, span_k) for strip in drawn)
+
+
+def _strip(strip: Strip, scale: Scale, span_k: float) -> StripView:
+    title = in_both_scales(strip.title, scale)
+    picture = agreement_strip_svg(
+        strip.witnesses,
+        verdict=strip.verdict,
+        surface=Surface.PAGE,
+        title=f"Agreement at {title}",
+        width_px=STRIP_WIDTH_PX,
+        span_k=span_k,
+        fahrenheit=scale is Scale.FAHRENHEIT,
+    )
+    # The picture escapes the names it is given.
+    return StripView(title=title, picture=Markup(picture), verdict=strip.verdict)  # noqa: S704
+
+
+def _budget(stated: StatedBudget, scale: Scale) -> BudgetView:
+    budget = stated.budget
+    return BudgetView(
+        title=in_both_scales(stated.title, scale),
+        rows=tuple(
+            BudgetRow(
+                quantity=line.quantity,
+                estimate=f"{estimate_text(line)} {line.unit}",
+                standard_u=f"{two_digits(line.standard_u)} {line.unit}",
+                distribution=line.distribution.value,
+                degrees_of_freedom=degrees_of_freedom_text(line.degrees_of_freedom),
+                contribution_k=two_digits(line.contribution),
+            )
+            for line in budget.lines
+        ),
+        unit=budget.unit,
+        combined=two_digits(budget.standard_u),
+        degrees_of_freedom=degrees_of_freedom_text(budget.degrees_of_freedom),
+        k=f"{budget.k:.2f}",
+        expanded_u=two_digits(budget.expanded_u),
+    )

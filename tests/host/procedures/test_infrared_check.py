@@ -1,0 +1,205 @@
+"""The infrared check of procedure, against thermometers whose error is known."""
+
+import pytest
+
+from calibration.conformity import Verdict
+from calibration.infrared.emissivity import Shot, Surface, reading_c
+from calibration.infrared.planck import EIGHT_TO_FOURTEEN_UM
+from host.certificates.bodies.infrared import InfraredBody
+from host.procedures.event import Event
+from host.procedures.infrared_check import Kind, SetUp, advance, state_of
+from host.procedures.infrared_result import (
+    adjustment_of,
+    certificate_of,
+    judged_points,
+    point_so_far,
+    sentence_of,
+)
+from host.procedures.infrared_settings import InfraredSettings
+from host.shop import Shop
+
+INSTRUMENT = {
+    "kind": "infrared",
+    "serial": "I-7",
+    "certificate": "none, as bought",
+    "issuer": "its maker",
+    "issued": "2030-01-01",
+    "resolution_k": 0.1,
+    "accuracy_k": 2.0,
+    "emissivity": "settable",
+    "distance_to_spot": 12.0,
+    "band_from_um": 8.0,
+    "band_to_um": 14.0,
+}
+CONTACT = {"serial": "T-2", "certificate": "none", "resolution_k": 0.1, "accuracy_k": 0.5}
+
+
+def settings(**changed):
+    given = {
+        "item": "Infrared thermometer, tag I-7",
+        "instrument": INSTRUMENT,
+        "reference": CONTACT,
+        "target": "painted_face",
+        "surface_emissivity": 0.96,
+        "surface_half_width": 0.02,
+        "surface_words": "emissivity 0.96 ± 0.02",
+        "target_mm": 100.0,
+        "distance_mm": 300.0,
+        "set_emissivity": 0.95,
+        "air_c": 23.0,
+        "set_points_c": (45.0, 65.0, 90.0),
+    }
+    return InfraredSettings(**(given | changed))
+
+
+def shot(shown_c, reference_c, u_reference_k=0.3):
+    return Event(
+        kind=Kind.SHOT,
+        payload={
+            "shown_c": shown_c,
+            "reference_c": reference_c,
+            "u_reference_k": u_reference_k,
+            "typed": f"{shown_c}",
+            "reference_words": "read by hand",
+        },
+    )
+
+
+def begun(given):
+    started = [Event(kind=Kind.STARTED, payload={"settings": given.as_json()})]
+    return started + [Event(kind=Kind.SET_UP_DONE, payload={"step": step.value}) for step in SetUp]
+
+
+CLOSED = Event(kind=Kind.POINT_CLOSED)
+
+
+def run_of(given, display_of, u_reference_k=0.3):
+    events = begun(given)
+    for point_c in given.set_points_c:
+        shown_c = display_of(point_c)
+        events += [shot(round(shown_c + step, 1), point_c, u_reference_k) for step in (0.0, 0.1, -0.1)]
+        events.append(CLOSED)
+    return state_of(events)
+
+
+def display_at(set_emissivity, *, error_k=0.0):
+    """What a thermometer shows of a painted face whose temperature its probe says without a gradient."""
+    middle = 0.5 * 0.0075
+
+    def shown_c(probe_c):
+        face_c = probe_c - middle * (probe_c - 23.0)
+        seen = Shot(set_emissivity=set_emissivity, surroundings_c=23.0)
+        surface = Surface(emissivity=0.96)
+        return reading_c(face_c, surface=surface, shot=seen, law=EIGHT_TO_FOURTEEN_UM) + error_k
+
+    return shown_c
+
+
+def paper_of(state, run=7):
+    return certificate_of(
+        state, run=run, number="000007", shop=Shop(name="Invented Garage"),
+        issued=__import__("datetime").date(2031, 5, 17), measured="2031-05-17",
+    )  # fmt: skip
+
+
+def test_a_true_thermometer_is_within_its_makers_limits_and_its_error_within_u():
+    state = run_of(settings(), display_at(0.95))
+    points = judged_points(state)
+    assert [point.verdict for point in points] == [Verdict.IN_TOLERANCE] * 3
+    assert all(abs(point.error_k) < 0.06 < point.expanded_u_k for point in points)
+    assert "reads true" in sentence_of(points)
+
+
+def test_a_thermometer_three_kelvin_high_is_found_so_and_called_out():
+    points = judged_points(run_of(settings(), display_at(0.95, error_k=5.0)))
+    assert [round(point.error_k, 0) for point in points] == [5.0, 5.0, 5.0]
+    assert points[-1].verdict is Verdict.OUT_OF_TOLERANCE
+    assert "too high" in sentence_of(points)
+
+
+def test_a_bumped_emissivity_is_named_and_how_to_mend_it():
+    given = settings()
+    state = run_of(given, display_at(0.75))
+    adjustment = adjustment_of(given, judged_points(state))
+    assert adjustment is not None
+    assert adjustment.emissivity == pytest.approx(0.75, abs=0.011)
+    assert "was it bumped" in adjustment.words
+
+
+def test_an_offset_is_not_mistaken_for_an_emissivity():
+    given = settings()
+    assert adjustment_of(given, judged_points(run_of(given, display_at(0.95, error_k=3.0)))) is None
+
+
+def test_a_hand_read_reference_gives_the_larger_uncertainty():
+    by_probe = judged_points(run_of(settings(), display_at(0.95), u_reference_k=0.1))
+    by_hand = judged_points(run_of(settings(target="taped_face"), display_at(0.95), u_reference_k=0.5))
+    assert by_hand[-1].expanded_u_k > 1.5 * by_probe[-1].expanded_u_k
+
+
+def test_a_shot_that_lies_apart_is_asked_about_and_holds_the_set_point_open():
+    events = begun(settings(set_points_c=(90.0,)))
+    events += [shot(value, 90.0) for value in (90.0, 90.1, 89.9, 90.0, 96.0)]
+    state = state_of(events)
+    assert state.doubtful is not None and state.doubtful.shown_c == 96.0
+    assert not state.may_close
+    with pytest.raises(ValueError, match="lacks"):
+        advance(state, CLOSED)
+
+
+def answer(number, counts, reason="steam in the way"):
+    return Event(kind=Kind.ANSWERED, payload={"shot": number, "counts": counts, "reason": reason})
+
+
+def test_a_shot_left_out_stays_in_the_record_with_its_reason():
+    events = begun(settings(set_points_c=(90.0,)))
+    events += [shot(value, 90.0) for value in (90.0, 90.1, 89.9, 90.0, 96.0)]
+    events += [answer(5, counts=False), CLOSED]
+    state = state_of(events)
+    assert [one.shown_c for one in state.shots] == [90.0, 90.1, 89.9, 90.0, 96.0]
+    paper = paper_of(state)
+    assert isinstance(paper.body, InfraredBody)
+    assert paper.body.points[0].shots_c == (90.0, 90.1, 89.9, 90.0)
+    assert any("Shot 5 (96.0 °C) was left out: steam in the way" in remark for remark in paper.remarks)
+
+
+def test_a_shot_kept_against_the_test_counts_and_the_paper_says_so():
+    events = begun(settings(set_points_c=(90.0,)))
+    events += [shot(value, 90.0) for value in (90.0, 90.1, 89.9, 90.0, 96.0)]
+    events += [answer(5, counts=True, reason="looked again: it is so"), CLOSED]
+    paper = paper_of(state_of(events))
+    assert paper.body.points[0].shots_c[-1] == 96.0
+    assert any("Grubbs" in remark and "counts" in remark for remark in paper.remarks)
+
+
+def test_two_shots_are_not_enough_to_go_on():
+    state = state_of([*begun(settings()), shot(45.0, 45.0), shot(45.1, 45.0)])
+    assert not state.may_close and point_so_far(state) is None
+
+
+def test_no_shot_is_taken_before_lens_steam_setting_and_distance_were_looked_at():
+    state = state_of(begun(settings())[:3])
+    assert state.next_set_up is SetUp.EMISSIVITY
+    with pytest.raises(ValueError, match="no shot"):
+        advance(state, shot(45.0, 45.0))
+
+
+def test_what_the_bath_did_between_shots_is_no_outlier_and_widens_u():
+    events = begun(settings(set_points_c=(90.0,)))
+    drifting = [shot(90.0 + 0.5 * index, 90.0 + 0.5 * index) for index in range(5)]
+    state = state_of([*events, *drifting])
+    assert state.doubtful is None
+    steady = state_of([*events, *(shot(90.0, 90.0) for _ in range(5))])
+    assert point_so_far(state).expanded_u_k > point_so_far(steady).expanded_u_k
+
+
+def test_without_a_limit_nothing_is_stated_against_one():
+    instrument = {name: value for name, value in INSTRUMENT.items() if name != "accuracy_k"}
+    state = run_of(settings(instrument=instrument), display_at(0.95))
+    assert paper_of(state).verdict is None
+    assert "no limit" in paper_of(state).sentence
+
+
+def test_the_same_events_give_the_same_check():
+    events = [*begun(settings()), shot(45.0, 45.0), answer(1, counts=False)]
+    assert state_of(events) == state_of(events)
