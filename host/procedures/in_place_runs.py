@@ -7,10 +7,13 @@ from typing import Any
 
 from calibration.curves import ReferenceCurve
 from calibration.errors import CurveError
+from host.certificates.certificate import Certificate
 from host.curve_choice import text_of_curve
 from host.errors import DeskError
+from host.procedures.authorisation import let_out
 from host.procedures.event import Event
 from host.procedures.in_place import InPlaceSettings, InPlaceState, Kind, advance, state_of
+from host.procedures.in_place_record import has_readings, record_of
 from host.procedures.in_place_result import InPlaceResult, result_of
 from host.procedures.logged import events_of
 from host.procedures.run_kind import RunKind
@@ -74,7 +77,7 @@ class InPlaceRuns:
         return self.view(run)
 
     def finish(self, run: int) -> None:
-        """Close a comparison with what it came to; closing it again changes nothing.
+        """Close a comparison with what it came to, and let its record out; again changes nothing.
 
         Raises
         ------
@@ -83,12 +86,14 @@ class InPlaceRuns:
         """
         view = self.view(run)
         if view.state.is_over:
+            self._let_out(view)
             return
         if view.result.comparison is None and not view.result.findings:
             raise DeskError("Nothing can be compared yet: take two readings at least, or stop it.")
         said = {"words": view.result.words, "next_action": view.result.next_action}
-        self.add(run, Kind.FINISHED, said)
+        finished = self.add(run, Kind.FINISHED, said)
         self._store.runs.end(run)
+        self._let_out(finished)
 
     def stop(self, run: int, reason: str) -> None:
         """Stop a comparison for good; stopping it again changes nothing."""
@@ -121,6 +126,26 @@ class InPlaceRuns:
             (run.number, str(run.settings.get("item", "")), run.ended_utc_s is None)
             for run in reversed(runs[-count:])
         ]
+
+    def _let_out(self, view: InPlaceView) -> None:
+        """Put a finished comparison on paper once, also where the desk was killed in between."""
+        store, run = self._store, view.run
+        is_there = store.certificates.of_run(run) or store.drafts.of_run(run)
+        if is_there or not view.state.is_finished or not has_readings(view.state):
+            return
+        shop, now_utc_s = store.settings.read().shop, store.now()
+
+        def record(number: str) -> Certificate:
+            return record_of(
+                view.state,
+                view.result,
+                number=number,
+                shop=shop,
+                run=run,
+                read_utc_s=(view.started_utc_s, now_utc_s),
+            )
+
+        let_out(store, run, record, measured_by=view.state.started.operator)
 
     def _state(self, run: int) -> InPlaceState:
         row = self._store.runs.get(run)

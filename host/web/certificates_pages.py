@@ -14,6 +14,7 @@ from host.web.audit_note import note
 from host.web.certificate_list import certificate_rows
 from host.web.desk_behind import the_desk
 from host.web.door import the_visitor
+from host.web.result_tables import result_tables
 from host.web.rules import allowed
 
 certificates_pages = Blueprint("certificates", __name__)
@@ -105,6 +106,7 @@ def _page(
         "certificate.html",
         issued=issued,
         paper=paper,
+        tables=result_tables(paper),
         standing=store.certificates.standing(issued.number),
         waiting=next((one for one in waiting if one.is_waiting), None),
         links=store.chain.of_certificate(issued.number),

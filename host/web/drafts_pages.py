@@ -1,6 +1,6 @@
 """Pages of the drafts: what waits to be authorised, and the press that lets it out or sends it back."""
 
-from flask import Blueprint, Response, abort, g, redirect, render_template, request
+from flask import Blueprint, Response, abort, redirect, render_template, request
 from werkzeug.wrappers import Response as AnyResponse
 
 from host.certificates.canonical import certificate_from_canonical
@@ -13,7 +13,7 @@ from host.web.audit_note import note
 from host.web.desk_behind import the_desk
 from host.web.door import the_visitor
 from host.web.draft_list import draft_rows
-from host.web.result_view import result_view_of
+from host.web.result_tables import result_tables
 from host.web.rules import allowed
 
 drafts_pages = Blueprint("drafts", __name__)
@@ -86,11 +86,12 @@ def _draft(number: int) -> Draft:
 
 def _page(found: Draft, *, trouble: str = "", error_of_reason: str = "", reason: str = "") -> str:
     store = the_desk().store
+    certificate = certificate_from_canonical(found.files.canonical_json)
     return render_template(
         "draft.html",
         draft=found,
-        paper=certificate_from_canonical(found.files.canonical_json),
-        result=result_view_of(found.files, g.scale),
+        paper=certificate,
+        tables=result_tables(certificate),
         why_not=may_authorise(store, found, by=the_visitor().name) if found.is_waiting else "",
         trouble=trouble,
         error_of_reason=error_of_reason,

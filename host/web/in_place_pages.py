@@ -19,6 +19,7 @@ from host.web.desk_behind import the_desk
 from host.web.in_place_form import StepForm, empty_step_form, event_of, surfaces
 from host.web.in_place_view import result_rows
 from host.web.operator import operator_of
+from host.web.paper_of_run import paper_of_run
 from host.web.rules import allowed
 from host.web.scale import Scale
 
@@ -163,6 +164,7 @@ def _page(view: InPlaceView, form: StepForm) -> str:
         rows=result_rows(view, g.scale),
         surfaces=surfaces(),
         thermometers=_thermometers(),
+        paper_of_run=paper_of_run(the_desk().store, view.run) if view.state.is_finished else None,
     )
 
 

@@ -1,4 +1,10 @@
+import io
+
 import pytest
+from pypdf import PdfReader
+
+from host.certificates.canonical import certificate_from_canonical
+from host.certificates.kind import Kind
 
 pytestmark = pytest.mark.slow
 
@@ -35,6 +41,27 @@ def test_a_comparison_leads_from_the_first_reading_to_a_record_that_stays(browse
     assert "not a certificate" in page
     assert "the blue van" in browser.get("/runs").text
     assert browser.get("/runs/1").headers["Location"] == "/on-the-vehicle/1"
+
+
+def test_a_finished_comparison_is_put_on_paper_once_as_a_record_and_no_certificate(browser, desk):
+    begin(browser)
+    read(browser, "thermostat", thermostat="fully open")
+    read(browser, "scan_data", shown="70")
+    spot(browser, "head", "89")
+    browser.post("/on-the-vehicle/1/skip", data={"step": "gauge"})
+    for _ in range(2):
+        browser.post("/on-the-vehicle/1/finish")
+    (issued,) = desk.store.certificates.all()
+    record = certificate_from_canonical(issued.files.canonical_json)
+    assert record.kind is Kind.IN_PLACE and record.verdict is None
+    assert [point.where for point in record.points] == ["scan data", "head beside the sensor"]
+    assert "18.6 K more" in record.sentence and "Left out: gauge." in record.not_done
+    paper = " ".join(page.extract_text() for page in PdfReader(io.BytesIO(issued.files.pdf)).pages)
+    assert "A record, not a certificate" in paper
+    assert "/certificates/000001.pdf" in browser.get("/on-the-vehicle/1").text
+    listed = browser.get("/certificates").text
+    assert "the blue van" in listed and "no statement" in listed
+    assert "70.0" in browser.get("/certificates/000001").text
 
 
 THERMOMETER = """
