@@ -4,6 +4,7 @@ import click
 
 from host.commands.certificate_chain import chain
 from host.commands.certificate_list import list_all
+from host.commands.certificate_recompute import again, export
 
 
 @click.group()
@@ -13,3 +14,5 @@ def command() -> None:
 
 command.add_command(chain)
 command.add_command(list_all)
+command.add_command(again)
+command.add_command(export)

@@ -259,7 +259,7 @@ class HandChecks:
         let_out(
             self._store,
             run,
-            lambda number: _certificate(settings, check, number, shop, today),
+            lambda number: hand_certificate(settings, check, number, shop, today),
             measured_by=settings.operator,
             event=Kind.RESULT,
         )
@@ -310,9 +310,10 @@ def _assumption(settings: HandCheckSettings) -> Assumption:
     )
 
 
-def _certificate(
+def hand_certificate(
     settings: HandCheckSettings, check: TypedCheck, number: str, shop: Shop, today: date
 ) -> Certificate:
+    """Certificate of a judged hand check."""
     said = (("read and typed by", settings.operator), ("job", settings.job))
     certificate = typed_certificate(
         check,

@@ -84,6 +84,17 @@ class Packs:
             rows = connection.execute(query).all()
         return [_stored(row.station, row.payload) for row in rows]
 
+    def payloads(self, station: str, boot: str, first: int, last: int) -> list[tuple[int, bytes]]:
+        """Number and bytes, as they came, of readings ``first`` to ``last`` of a boot."""
+        table = schema.packs
+        query = (
+            select(table.c.seq, table.c.payload)
+            .where(table.c.station == station, table.c.boot == boot, table.c.seq.between(first, last))
+            .order_by(table.c.seq)
+        )
+        with self._database.reading() as connection:
+            return [(row.seq, row.payload) for row in connection.execute(query)]
+
     def recent(self, station: str, limit: int) -> list[ReadingPack]:
         """Newest readings of a station over all boots, oldest first."""
         table = schema.packs

@@ -1,0 +1,194 @@
+"""A certificate worked out again from raw readings: here, from a backup, from a folder elsewhere."""
+
+import gzip
+import json
+import os
+import subprocess
+import sys
+from dataclasses import replace
+from pathlib import Path
+
+import pytest
+from click.testing import CliRunner
+
+from calibration.contract.readings import Insertion
+from host.backup import make_backup, restore_backup
+from host.cli import main
+from host.data_folder import DataFolder
+from host.procedures import sender_check_settings, sender_result
+from host.procedures.issued_record import record_in_store
+from host.procedures.logged import events_of
+from host.procedures.recompute import RecomputeError, recompute, recompute_comparison
+from host.procedures.record_folder import RecordFolderError, read_record, write_record
+from host.store import open_store
+from host.store.chain_check import check_chain
+from host.web.app import create_app
+
+pytestmark = pytest.mark.slow
+
+
+@pytest.fixture
+def record(finished_desk):
+    return record_in_store(finished_desk.store, "000001")
+
+
+def test_a_run_at_the_bench_comes_out_the_same_from_its_raw_readings(record):
+    result = recompute(record)
+    assert result.difference is None
+    assert not result.is_of_another_method
+    names = [name for name, _, _ in result.rows]
+    assert "points[0].error_k" in names
+    assert all(then == now for _, then, now in result.rows)
+
+
+def test_a_reading_that_was_altered_is_found_out_and_the_number_named(record, finished_desk):
+    def altered(cited):
+        return [
+            replace(pack, channels={**pack.channels, "probe": replace(probe, raw=probe.raw * 1.0001)})
+            if pack.insertion is Insertion.NONE and (probe := pack.channels["probe"]).raw is not None
+            else pack
+            for pack in record.readings_of(cited)
+        ]
+
+    result = recompute(replace(record, readings_of=altered))
+    assert result.difference is not None
+    assert " is now " in result.difference
+
+
+def test_an_issued_number_that_was_altered_by_the_tenth_digit_is_found_out(record):
+    data = json.loads(record.canonical_json)
+    number = data["body"]["points"][1]["resistance_ohm"]
+    number["full"] = repr(float(number["full"]) * (1.0 + 1e-7))
+    altered = json.dumps(data).encode()
+    result = recompute(replace(record, canonical_json=altered))
+    assert result.difference is not None
+    assert result.difference.startswith("body.points[1].resistance_ohm")
+
+
+def test_a_newer_method_leaves_what_was_issued_and_shows_both(record, monkeypatch):
+    monkeypatch.setattr(sender_result, "METHOD_VERSION", "99")
+    monkeypatch.setattr(sender_check_settings, "METHOD_VERSION", "99")
+    result = recompute(record)
+    assert result.is_of_another_method
+    assert "version 99" in result.method_now
+    assert "version 99" not in result.method_then
+    assert result.rows
+
+
+def test_what_an_older_version_issued_stays_and_is_shown_beside_what_comes_out_today(tmp_path):
+    released = Path(__file__).parents[1] / "released" / "0.1.0"
+    folder = DataFolder(tmp_path / "old")
+    folder.store.write_bytes(gzip.decompress((released / "store.sqlite.gz").read_bytes()))
+    store = open_store(folder)
+    assert check_chain(store.chain, store.certificates).is_whole  # taken over by the upgrade
+    result = recompute(record_in_store(store, "000001"))
+    assert result.is_of_another_method
+    then = {name: float(text) for name, text, _ in result.rows if name.endswith("error_k")}
+    now = {name: float(text) for name, _, text in result.rows if name.endswith("error_k")}
+    assert then.keys() == now.keys()
+    # another method, the same sender: within what either of them says it is sure of
+    assert all(abs(then[name] - now[name]) < 0.2 for name in then)
+    store.close()
+
+
+def test_an_exported_folder_is_worked_out_by_another_process_with_no_desk(record, finished_desk, tmp_path):
+    folder = tmp_path / "elsewhere"
+    names = write_record(finished_desk.store, record, folder)
+    assert {"certificate.pdf", "certificate.json", "readings.jsonl", "register.json", "curve.toml"} <= set(
+        names
+    )
+    summed = subprocess.run(["sha256sum", "-c", "SHA256SUMS"], cwd=folder, capture_output=True, check=False)
+    assert summed.returncode == 0
+    command = [sys.executable, "-m", "host", "certificate", "recompute", "--from", str(folder), "--json"]
+    program = "from host.cli import main; main()"
+    command[1:3] = ["-c", program]
+    found = subprocess.run(
+        command, capture_output=True, check=False, text=True, env=_environment(tmp_path / "nobody")
+    )
+    assert found.returncode == 0, found.stderr
+    assert json.loads(found.stdout)["same"] is True
+
+
+@pytest.mark.parametrize("name", ["readings.jsonl", "run.json", "certificate.json", "chain.json"])
+def test_a_folder_in_which_anything_was_altered_is_refused(record, finished_desk, tmp_path, name):
+    folder = tmp_path / "elsewhere"
+    write_record(finished_desk.store, record, folder)
+    content = bytearray((folder / name).read_bytes())
+    content[len(content) // 2] ^= 1
+    (folder / name).write_bytes(content)
+    with pytest.raises(RecordFolderError, match=name):
+        read_record(folder)
+    with pytest.raises(RecordFolderError, match="not empty"):
+        write_record(finished_desk.store, record, folder)
+
+
+def test_a_backup_taken_at_work_is_restored_and_worked_out_again(finished_desk, tmp_path):
+    desk = finished_desk
+    bench = desk.benches["bench-1"]
+    bench.boot = "00000002-0000abcd"
+    bench.say(boot=bench.boot)
+    bench.read(8)  # it goes on reading
+    make_backup(DataFolder(desk.folder), desk.store, tmp_path / "shop.ohmbath")
+    bench.read(8)
+    restore_backup(tmp_path / "shop.ohmbath", tmp_path / "restored")
+    restored = open_store(DataFolder(tmp_path / "restored"))
+    assert recompute(record_in_store(restored, "000001")).difference is None
+    assert restored.certificates.get("000001") == desk.store.certificates.get("000001")
+    restored.close()
+
+
+def test_a_typed_run_comes_out_the_same(small_desk, tmp_path):
+    desk = small_desk(tmp_path / "typed")
+    browser = create_app(desk).test_client()
+    rows = {f"temperature_{n}": t for n, t in enumerate(("25", "60", "80"), start=1)}
+    rows |= {f"resistance_{n}": r for n, r in enumerate(("2000", "585", "310"), start=1)}
+    typed = {"item": "sender, tag 7", "curve": "ntc-310-80c", "rule": "guarded", "limit_k": "5"} | rows
+    assert browser.post("/typed", data=typed).status_code == 303
+    result = recompute(record_in_store(desk.store, "000001"))
+    assert result.difference is None
+    assert len(result.rows) > 10
+
+
+def test_a_comparison_on_the_vehicle_comes_to_the_same_words(small_desk, tmp_path):
+    desk = small_desk(tmp_path / "vehicle")
+    browser = create_app(desk).test_client()
+    browser.post("/on-the-vehicle", data={"item": "the blue van", "curve": "ntc-2k5-20c"})
+    spot = {"surface": "vinyl electrical tape", "set_emissivity": "0.95", "surroundings": "40"}
+    for step, typed in (
+        ("thermostat", {"thermostat": "fully open"}),
+        ("scan_data", {"shown": "70"}),
+        ("head", {"shown": "89", **spot}),
+    ):
+        browser.post("/on-the-vehicle/1/read", data={"step": step, **typed})
+    with pytest.raises(RecomputeError, match="came to no result"):
+        recompute_comparison(1, events_of(desk.store, 1))
+    browser.post("/on-the-vehicle/1/finish")
+    events = events_of(desk.store, 1)
+    assert recompute_comparison(1, events).difference is None
+    said = {**events[-1].payload, "words": "All is well."}
+    other = recompute_comparison(1, [*events[:-1], replace(events[-1], payload=said)])
+    assert other.difference is not None
+    assert "All is well." in other.difference
+
+
+def test_the_command_says_the_same_with_its_exit_code(finished_desk, tmp_path):
+    folder = str(finished_desk.folder)
+    runner = CliRunner()
+    same = runner.invoke(main, ["certificate", "recompute", "000001", "--data", folder])
+    assert (same.exit_code, "the same" in same.output) == (0, True)
+    unknown = runner.invoke(main, ["certificate", "recompute", "000009", "--data", folder])
+    assert unknown.exit_code == 2
+    nothing = runner.invoke(main, ["certificate", "recompute", "--data", folder])
+    assert nothing.exit_code == 2
+    chain = runner.invoke(main, ["certificate", "chain", "--data", folder])
+    assert (chain.exit_code, "Whole: 1 links" in chain.output) == (0, True)
+    target = tmp_path / "out"
+    assert (
+        runner.invoke(main, ["certificate", "export", "000001", str(target), "--data", folder]).exit_code == 0
+    )
+    there = runner.invoke(main, ["certificate", "recompute", "--from", str(target)])
+    assert there.exit_code == 0
+
+
+def _environment(home: Path) -> dict[str, str]:
+    return {**os.environ, "HOME": str(home), "OHMBATH_DATA": str(home / "no-desk")}
