@@ -23,6 +23,7 @@ EVERY_PAGE = (
     *("", "stations/bench-1", "runs", "runs/1", "runs/2", "runs/3", "certificates"),
     *("begin", "settings", "help", "help/runs", "typed", "on-the-vehicle"),
     *("people", "audit", "sign-in", "you"),
+    *("settings/logo", "runs/1/photo"),
 )
 REGISTER_AND_CURVES = (
     "register",
@@ -37,6 +38,13 @@ REGISTER_AND_CURVES = (
     "curves/find-out?points=20+2450%0A80+318&in=c",
 )
 ROOT = "document.documentElement"
+# What a browser tells a page when the screen goes dark and when it comes back.
+ASLEEP = """(asleep) => {
+  Object.defineProperty(document, "hidden", { configurable: true, get: () => asleep });
+  Object.defineProperty(document, "visibilityState",
+    { configurable: true, get: () => (asleep ? "hidden" : "visible") });
+  document.dispatchEvent(new Event("visibilitychange"));
+}"""
 
 
 @pytest.fixture(scope="module")
@@ -283,6 +291,36 @@ def test_a_page_says_when_the_desk_is_gone_and_takes_up_again(visit, finished_de
         again.stop()
     # Chromium writes a refused connection to the console; that one was asked for.
     here.wrong[:] = [words for words in here.wrong if "net::ERR_" not in words]
+
+
+def test_a_phone_that_lost_its_network_shows_the_place_once_it_is_back(visit, finished_desk):
+    here = visit()
+    page = here.open("runs/3")
+    page.evaluate("window.sameLife = true")
+    expect(page.locator(".step")).to_have_text("Step 1 of 6")
+    here.context.set_offline(True)
+    page.evaluate(ASLEEP, True)  # a screen that goes dark closes its stream
+    finished_desk.runs.press(3)
+    page.evaluate(ASLEEP, False)
+    expect(page.locator("[data-cut]")).to_contain_text("No word from the desk", timeout=20_000)
+    expect(page.locator(".step")).to_have_text("Step 1 of 6")
+    here.context.set_offline(False)
+    expect(page.locator(".step")).to_have_text("Step 2 of 6", timeout=20_000)
+    expect(page.locator("[data-cut]")).to_be_hidden(timeout=20_000)
+    assert page.evaluate("window.sameLife") is True
+    here.wrong[:] = [words for words in here.wrong if "net::ERR_" not in words]
+
+
+def test_a_phone_that_slept_takes_up_where_the_run_is(visit, finished_desk):
+    page = visit().open("runs/3")
+    page.evaluate("window.sameLife = true")
+    page.evaluate(ASLEEP, True)
+    finished_desk.runs.press(3)
+    page.wait_for_timeout(1_500)
+    expect(page.locator(".step")).to_have_text("Step 1 of 6")  # asleep, it asks for nothing
+    page.evaluate(ASLEEP, False)
+    expect(page.locator(".step")).to_have_text("Step 2 of 6")
+    assert page.evaluate("window.sameLife") is True
 
 
 def test_a_rig_in_a_hurry_does_not_drown_the_phone(visit, finished_desk):
