@@ -69,7 +69,7 @@ def _table(points: tuple[CertifiedOhms, ...], kind: Kind) -> ResultTable:
         k=tuple(point.k for point in points),
         verdicts=tuple(point.verdict for point in points),
         note=(
-            "As found is before the correction below, as left after it; error and U are as left."
+            "As found is before the correction, as left after it; error and U are as left."
             if channel
             else "The error is the nominal value minus the true one."
         ),

@@ -1,6 +1,7 @@
 """Results of a round as tables and pictures."""
 
 from host.certificates.bodies.station_round import K_OF_A_ROUND, RoundComparison, StationRoundBody
+from host.certificates.certificate import Witness
 from host.certificates.reported import reported_texts
 from host.certificates.results.results import (
     Bars,
@@ -10,8 +11,12 @@ from host.certificates.results.results import (
     ResultTable,
     Role,
     Section,
+    Strip,
     texts_of,
 )
+
+#: More stations than this stand in the chart alone.
+MOST_ON_A_STRIP = 8
 
 EN_LINE = (
     "En is the difference from the reference over both expanded uncertainties together (ISO 13528:2015, "
@@ -26,6 +31,7 @@ def station_round_results(body: StationRoundBody) -> Results:
         measurand=f"Comparison of stations, {first.quantity}",
         tables=tuple(_table(one, with_title=len(body.points) > 1) for one in body.points),
         bars=_bars(first),
+        strips=tuple(strip for one in body.points if (strip := _strip(one)) is not None),
         facts=(("Artefact", body.artefact),),
         sections=(
             Section(title="Reference", lines=tuple(_reference_line(one) for one in body.points)),
@@ -66,6 +72,18 @@ def _table(one: RoundComparison, *, with_title: bool) -> ResultTable:
         verdicts=tuple(station.verdict for station in one.stations),
         note=f"Reference: {_reference_line(one)}.",
     )
+
+
+def _strip(one: RoundComparison) -> Strip | None:
+    """Stations under each other, where they are few and temperatures are compared."""
+    if one.unit != "°C" or len(one.stations) > MOST_ON_A_STRIP:
+        return None
+    reference = Witness(name="reference", temperature_c=one.reference, expanded_u_k=one.reference_expanded_u)
+    stations = (
+        Witness(name=station.station, temperature_c=station.value, expanded_u_k=station.expanded_u)
+        for station in one.stations
+    )
+    return Strip(title=one.at, witnesses=(reference, *stations), verdict=None)
 
 
 def _reference_line(one: RoundComparison) -> str:
