@@ -20,6 +20,7 @@ from host.web.deeds import write_down_deeds
 from host.web.desk_behind import DeskBehind, put_desk, the_desk
 from host.web.door import Door, put_door, the_visitor
 from host.web.drafts_pages import drafts_pages
+from host.web.export_pages import export_pages
 from host.web.first_start_pages import first_start_pages
 from host.web.form_key import form_key
 from host.web.help_pages import help_pages
@@ -79,6 +80,7 @@ _PAGES = (
     infrared_pages,
     certificates_pages,
     drafts_pages,
+    export_pages,
     settings_pages,
     register_pages,
     curves_pages,

@@ -233,6 +233,7 @@ TOPIC_OF: Mapping[str, str] = {
     "infrared": "infrared",
     "certificates": "certificates",
     "drafts": "certificates",
+    "export": "certificates",
     "register": "register",
     "curves": "curves",
     "settings": "settings",
