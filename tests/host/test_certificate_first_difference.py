@@ -4,11 +4,14 @@ from pathlib import Path
 import pytest
 
 from host.certificates.canonical import canonical_json, certificate_from_canonical
+from host.certificates.dcc import dcc_xml
 from host.certificates.first_difference import first_difference
+from host.certificates.kind import Kind
+from host.certificates.pdf import render_pdf
 
 KEPT = sorted(
     [
-        *Path(__file__).with_name("issued").glob("*.json"),
+        *Path(__file__).with_name("issued").rglob("*.json"),
         *Path(__file__).with_name("released").glob("*/cert*.json"),
     ]
 )
@@ -32,8 +35,18 @@ def test_a_kept_certificate_made_anew_has_the_same_digits_and_numbers_to_1e_9(pa
     assert first_difference(kept, canonical_json(certificate_from_canonical(kept))) is None
 
 
-def test_there_are_kept_certificates():
-    assert len(KEPT) >= 2
+@pytest.mark.slow
+@pytest.mark.parametrize("path", KEPT, ids=lambda path: f"{path.parent.name}-{path.stem}")
+def test_a_kept_certificate_can_still_be_set_on_paper(path):
+    certificate = certificate_from_canonical(path.read_bytes())
+    assert render_pdf(certificate).startswith(b"%PDF")
+    assert certificate.number.encode() in dcc_xml(certificate)
+
+
+def test_there_are_kept_certificates_of_both_versions_and_of_every_kind():
+    versions = [json.loads(path.read_bytes())["version"] for path in KEPT]
+    assert versions.count(1) >= 2
+    assert {certificate_from_canonical(path.read_bytes()).kind for path in KEPT} == set(Kind)
 
 
 def test_data_do_not_differ_from_themselves(data):
