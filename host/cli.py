@@ -12,6 +12,7 @@ COMMANDS = (
     "boil",
     "certificate",
     "check",
+    "clear",
     "curves",
     "demo",
     "dial",

@@ -6,6 +6,7 @@ from importlib.metadata import version
 
 from host.broker import LOOPBACK
 from host.data_folder import DataFolder
+from host.idle_readings import DailyClearing
 from host.ingest import Ingest
 from host.live import Live
 from host.open_run_marks import OpenRunMarks
@@ -68,6 +69,7 @@ class Desk:
             after_work=self.hands.watch if with_hands else lambda views: None,
         )
         self.hands.serve(self.runs)
+        self.clearing = DailyClearing(self.store)
         self.simulated_bench = SimulatedBench(
             store=self.store,
             live=self.live,
@@ -81,9 +83,11 @@ class Desk:
         self.ingest.start()
         self.book.start()
         self.runs.start()
+        self.clearing.start()
 
     def stop(self) -> None:
         """Leave everything as it can be taken up again."""
+        self.clearing.stop()
         self.simulated_bench.stop()
         self.runs.stop()
         self.book.stop()

@@ -28,6 +28,9 @@ RULES = {
 #: Whether the one who measured may authorise it; the authoriser's role is needed all the same.
 OWN_WORK = {"allowed": "an authoriser may also let out their own work", "refused": "somebody else, always"}
 
+#: Readings without a run are kept for so many days at least: so long a rig can fill up a restored desk.
+LEAST_IDLE_DAYS, MOST_IDLE_DAYS = 8, 3650
+
 
 class SettingError(DeskError):
     """A text that a setting cannot have.
@@ -59,6 +62,8 @@ class Settings:
         What a new check proposes.
     own_work : bool
         Whether somebody with that role may authorise what they measured themselves.
+    idle_readings_days : int or None
+        Days after which readings that no run rests on are cleared; None keeps them for ever.
     recalibration_months : Mapping[str, int]
         Months from one calibration to the next by kind of instrument; a kind that is missing has no interval.
     """
@@ -69,6 +74,7 @@ class Settings:
     scale: str = "c"
     rule: DecisionRule = DecisionRule.GUARDED
     own_work: bool = True
+    idle_readings_days: int | None = None
     recalibration_months: Mapping[str, int] = field(default_factory=dict)
 
     @property
@@ -186,6 +192,17 @@ def _zone_name(text: str) -> str:
     return text
 
 
+def _idle_days(text: str) -> int | None:
+    if not text:
+        return None
+    if not (text.isascii() and text.isdigit() and LEAST_IDLE_DAYS <= int(text[:9]) <= MOST_IDLE_DAYS):
+        raise SettingError(
+            "idle_readings_days",
+            f"Write a whole number of days from {LEAST_IDLE_DAYS} to {MOST_IDLE_DAYS}, or nothing.",
+        )
+    return int(text)
+
+
 def _months(name: str) -> Callable[[str], int | None]:
     def read(text: str) -> int | None:
         if not text:
@@ -247,6 +264,13 @@ SETTINGS: tuple[Setting, ...] = (
         usual="allowed",
         choices=OWN_WORK,
         read=lambda text: _chosen("own_work", OWN_WORK)(text) == "allowed",
+    ),
+    Setting(
+        name="idle_readings_days",
+        label="Days that readings without a run are kept",
+        hint="Empty keeps everything. What a run rests on is always kept; what is cleared is said in the "
+        "list of who did what.",
+        read=_idle_days,
     ),
     *(
         Setting(

@@ -19,6 +19,7 @@ from host.store.chain import Chain
 from host.store.drafts import Drafts
 from host.store.engine import Database
 from host.store.identity import Identity
+from host.store.idle_readings import IdleReadings
 from host.store.kept_settings import KeptSettings
 from host.store.orders import Orders
 from host.store.own_curves import OwnCurves
@@ -50,6 +51,7 @@ class Store:
         self.stations = Stations(database, now)
         self.packs = Packs(database)
         self.aside = Aside(database)
+        self.idle_readings = IdleReadings(database)
         self.runs = Runs(database, now)
         self.certificates = Certificates(database, folder.certificates, now)
         self.drafts = Drafts(database, now)
