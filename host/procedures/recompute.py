@@ -21,9 +21,11 @@ from host.certificates.first_difference import first_difference
 from host.errors import DeskError
 from host.procedures import in_place, sender_check
 from host.procedures.authorisation import AMENDABLE, AUTHORISATION
+from host.procedures.channel_certificate import ChannelSettings, channel_certificate
 from host.procedures.event import Event
 from host.procedures.hand_check import hand_certificate, judged
 from host.procedures.hand_check import view_of as hand_view_of
+from host.procedures.in_place_record import record_of
 from host.procedures.in_place_result import result_of
 from host.procedures.issued_record import IssuedRecord
 from host.procedures.run_kind import RunKind
@@ -130,6 +132,13 @@ def certificate_again(record: IssuedRecord) -> Certificate:
     try:
         if record.kind == RunKind.SENDER_CHECK:
             return _of_sender_check(record)
+        if record.kind == RunKind.CHANNEL_CHECK:
+            channel = ChannelSettings.from_json(record.events[0].payload["settings"])
+            return channel_certificate(
+                channel, record.readings_of, number=record.number, shop=Shop(), run=record.run
+            )
+        if record.kind == RunKind.IN_PLACE:
+            return _of_comparison(record)
         if record.kind == RunKind.HAND_CHECK:
             settings = hand_view_of(record.run, record.events).settings
             return hand_certificate(settings, judged(settings), record.number, Shop(), date.min)
@@ -174,6 +183,14 @@ def _of_sender_check(record: IssuedRecord) -> Certificate:
         if not count:
             raise RecomputeError(f"The readings are gone: {citation.words()}. Look for a backup with them.")
     return certificate_of(state, record.readings_of, number=record.number, shop=Shop(), run=record.run)
+
+
+def _of_comparison(record: IssuedRecord) -> Certificate:
+    state = in_place.state_of(record.events)
+    result = result_of(state, state.started.reference)
+    made = record_of(state, result, number=record.number, shop=Shop(), run=record.run, read_utc_s=())
+    # When it was read is the store's to say, and stands in no event.
+    return replace(made, measured=certificate_from_canonical(record.canonical_json).measured)
 
 
 def _as_let_out(new: Certificate, old: Certificate) -> Certificate:

@@ -9,4 +9,5 @@ class RunKind(StrEnum):
     SENDER_CHECK = "sender_check"  # at a station, led by the desk
     HAND_CHECK = "hand_check"  # a sender, read and typed by a person
     IN_PLACE = "in_place"  # on the vehicle, read and typed by a person
+    CHANNEL_CHECK = "channel_check"  # the resistance channel of a station, from a run's ohms check
     INFRARED_CHECK = "infrared_check"  # an infrared thermometer, or the rig's own sensor, at the target

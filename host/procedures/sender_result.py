@@ -1,7 +1,8 @@
 """From a sender check whose plateaus are all read to its certificate."""
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from datetime import UTC, datetime
+from typing import Any
 
 from calibration.bath.immersion import IMMERSIONS
 from calibration.bench_point import BenchPoint, BenchSetup, judge_plateau
@@ -74,7 +75,7 @@ def certificate_of(
     certificate = Certificate(
         number=number,
         issued=datetime.now(UTC).date().isoformat(),
-        measured=_measured(packs),
+        measured=measured_words(packs),
         shop=shop.name,
         shop_address=shop.address,
         item=settings.item,
@@ -176,7 +177,8 @@ def _fit(points: Sequence[CertifiedPoint]) -> tuple[tuple[Coefficient, ...], str
     return coefficients, words
 
 
-def _measured(packs: Sequence[ReadingPack]) -> str:
+def measured_words(packs: Sequence[ReadingPack]) -> str:
+    """When readings were taken, by their own clock."""
     times = [pack.utc_s for pack in packs if pack.utc_s is not None]
     if not times:
         return "time unknown: the rig's clock was not synchronised"
@@ -194,8 +196,7 @@ def _tolerance(curve: ReferenceCurve, settings: SenderCheckSettings) -> str:
 
 
 def _instruments(settings: SenderCheckSettings) -> tuple[InstrumentUsed, ...]:
-    probe, box = settings.probe, settings.decade_box
-    certified = decade_box_of(box)
+    probe = settings.probe
     return (
         InstrumentUsed(
             role="reference probe",
@@ -204,14 +205,20 @@ def _instruments(settings: SenderCheckSettings) -> tuple[InstrumentUsed, ...]:
             expanded_u=f"{probe['expanded_u_k']:g} K (k = {probe['k']:g})",
             due=str(probe.get("due", "no date set")),
         ),
-        InstrumentUsed(
-            role="decade box",
-            serial=box["serial"],
-            certificate=f"{box['certificate']}, {box['issuer']}",
-            expanded_u=f"{certified.expanded_u_relative:.2%} + {certified.expanded_u_ohm:g} Ω "
-            f"(k = {certified.k:g})",
-            due=str(box.get("due", "no date set")),
-        ),
+        box_used(settings.decade_box),
+    )
+
+
+def box_used(box: Mapping[str, Any]) -> InstrumentUsed:
+    """A decade box as a certificate names it."""
+    certified = decade_box_of(box)
+    return InstrumentUsed(
+        role="decade box",
+        serial=box["serial"],
+        certificate=f"{box['certificate']}, {box['issuer']}",
+        expanded_u=f"{certified.expanded_u_relative:.2%} + {certified.expanded_u_ohm:g} Ω "
+        f"(k = {certified.k:g})",
+        due=str(box.get("due", "no date set")),
     )
 
 

@@ -15,6 +15,7 @@ from host.pictures.verdict_shape import SHAPES
 from host.store.settings import Settings
 from host.web.audit_pages import audit_pages
 from host.web.certificates_pages import certificates_pages
+from host.web.channel_pages import channel_pages
 from host.web.curves_pages import curves_pages
 from host.web.deeds import write_down_deeds
 from host.web.desk_behind import DeskBehind, put_desk, the_desk
@@ -79,6 +80,7 @@ _PAGES = (
     in_place_pages,
     infrared_pages,
     certificates_pages,
+    channel_pages,
     drafts_pages,
     export_pages,
     settings_pages,

@@ -15,6 +15,9 @@ _WHERE = {
     RunKind.INFRARED_CHECK: "infrared, by hand",
 }
 
+#: What comes to a paper that states nothing.
+_WITHOUT_VERDICT = (RunKind.IN_PLACE, RunKind.CHANNEL_CHECK)
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class RunRow:
@@ -54,7 +57,7 @@ def run_rows(store: Store, zone: tzinfo | None) -> list[RunRow]:
     rows = []
     for run in reversed(store.runs.all()):
         verdict = verdicts.get(run.number)
-        over = "over" if run.kind == RunKind.IN_PLACE else "stopped"
+        over = "over" if run.kind in _WITHOUT_VERDICT else "stopped"
         word = verdict.words if verdict else "open" if run.ended_utc_s is None else over
         rows.append(
             RunRow(

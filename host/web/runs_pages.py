@@ -8,6 +8,7 @@ from werkzeug.wrappers import Response as AnyResponse
 from host.errors import DeskError
 from host.people.role import ALL_ROLES
 from host.procedures.bench_setup import decade_box_of
+from host.procedures.channel_checks import has_own_check
 from host.procedures.run_kind import RunKind
 from host.procedures.sender_check import Phase
 from host.web.course_view import CourseView, course_view_of
@@ -29,6 +30,7 @@ _PAGES_OF_OTHER_KINDS = {
     RunKind.IN_PLACE: "/on-the-vehicle",
     RunKind.HAND_CHECK: "/typed",
     RunKind.INFRARED_CHECK: "/infrared",
+    RunKind.CHANNEL_CHECK: "/channels",
 }
 
 
@@ -62,6 +64,7 @@ def run_page(run: int) -> str | AnyResponse:
             as_left=_as_left_of(run),
             course=_course(view),
             photo=desk.store.pictures.of_run(run),
+            has_own_check=has_own_check(desk.store, run),
         )
     if view.state.phase is Phase.CHOOSING:
         found = desk.runs.curves_found(run)

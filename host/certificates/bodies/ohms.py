@@ -113,6 +113,7 @@ def channel_points(
     correction: RangeCorrection,
     box: DecadeBoxCertificate,
     *,
+    range_words: str = "",
     limit_relative: float | None = None,
     rule: DecisionRule = DecisionRule.GUARDED,
 ) -> tuple[CertifiedOhms, ...]:
@@ -125,6 +126,8 @@ def channel_points(
     correction : RangeCorrection
     box : DecadeBoxCertificate
         True values.
+    range_words : str
+        Name of the range; its reference resistor if left out.
     limit_relative : float, optional
         Largest permitted error as left, of the true value. [1]
     """
@@ -133,7 +136,7 @@ def channel_points(
         true_ohm = box.true_ohm(reading.setting_ohm)
         points.append(
             CertifiedOhms.of(
-                range_words=f"{correction.reference_ohm:g} Ω range",
+                range_words=range_words or f"{correction.reference_ohm:g} Ω range",
                 setting_ohm=float(reading.setting_ohm),
                 true_ohm=true_ohm,
                 found_ohm=resistance_from_ratio_count(reading.count, correction.reference_ohm),

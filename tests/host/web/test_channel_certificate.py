@@ -1,0 +1,53 @@
+"""The certificate of a resistance channel, asked for at the run whose ohms check stands behind it."""
+
+import pytest
+
+from host.certificates.canonical import certificate_from_canonical
+from host.certificates.kind import Kind
+from host.procedures.issued_record import record_in_store
+from host.procedures.recompute import recompute
+from host.web.app import create_app
+
+pytestmark = pytest.mark.slow
+
+
+@pytest.fixture
+def finished(finished_desk):
+    return finished_desk, create_app(finished_desk).test_client()
+
+
+def test_the_ohms_check_of_a_run_is_put_on_paper_once(finished):
+    desk, browser = finished
+    assert "Certificate of the channel" in browser.get("/runs/1").text
+    first = browser.post("/runs/1/channel")
+    assert first.headers["Location"] == browser.post("/runs/1/channel").headers["Location"] == "/channels/2"
+    assert browser.get("/channels/2").headers["Location"] == "/certificates/000002"
+    assert [one.run for one in desk.store.certificates.all()] == [1, 2]
+    channel = certificate_from_canonical(desk.store.certificates.get("000002").files.canonical_json)
+    assert channel.kind is Kind.OHMS_CHANNEL and channel.verdict is None
+    assert len(channel.points) == 21  # two ranges of the sender and one of the probe, seven settings each
+    assert all(abs(point.error_ohm) < point.expanded_u_ohm for point in channel.points)
+    assert [one.role for one in channel.instruments] == ["decade box"]
+    page = browser.get("/certificates/000002").text
+    assert "resistance channel of bench-1" in page and "sender, 750 Ω" in page
+    assert browser.get("/runs/2").headers["Location"] == "/channels/2"
+
+
+def test_the_check_of_the_sender_stays_the_result_of_its_run(finished):
+    desk, browser = finished
+    before = browser.get("/runs/1").text
+    browser.post("/runs/1/channel")
+    assert browser.get("/runs/1").text == before
+    assert "resistance channel of bench-1" in browser.get("/runs").text
+
+
+def test_the_channel_can_be_worked_out_again_from_its_readings(finished):
+    desk, browser = finished
+    browser.post("/runs/1/channel")
+    again = recompute(record_in_store(desk.store, "000002"))
+    assert again.difference is None
+    assert len(again.rows) > 21 * 8
+
+
+def test_a_run_without_an_ohms_check_of_its_own_has_no_such_certificate(browser, desk):
+    assert browser.post("/runs/7/channel").status_code == 404
