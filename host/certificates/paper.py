@@ -222,7 +222,8 @@ def _strips_note(results: Results) -> str:
     shown, there = len(_shown_strips(results)), len(results.strips)
     if shown == there:
         return "Who says what, in °C: bars that overlap agree, a gap is a disagreement."
-    return f"Who says what, in °C, at {shown} of {there} points: nearest the limit."
+    which = "nearest the limit" if results.has_limits else "where error and U are largest"
+    return f"Who says what, in °C, at {shown} of {there} points: {which}."
 
 
 def _section(section: Any) -> dict[str, Any]:
@@ -242,14 +243,20 @@ def _budget(results: Results) -> dict[str, Any] | None:
     worst = results.worst()
     if worst is None:
         return None
-    first = len(results.budgets) > 1
     return {
-        "title": f"Error at {worst.title}"
-        + (", the point nearest to or furthest beyond its limit" if first else ""),
+        "title": f"Error at {worst.title}{_which_point(results)}",
         "lines": [_budget_line(line) for line in worst.budget.lines],
         "sum": _budget_sum(worst.budget),
         "unit": worst.budget.unit,
     }
+
+
+def _which_point(results: Results) -> str:
+    if len(results.budgets) == 1:
+        return ""
+    if results.has_limits:
+        return ", the point nearest to or furthest beyond its limit"
+    return ", where error and U together are largest"
 
 
 def _budget_line(line: BudgetLine) -> list[str]:

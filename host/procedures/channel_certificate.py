@@ -27,7 +27,7 @@ METHOD_VERSION = "1"
 REMARKS = (
     "The correction is a quadratic in the ratio count, from these settings; the bench applies it to every "
     "reading of a run that rests on this check.",
-    "U is that of a resistance read once at the setting; a mean of many readings scatters less.",
+    "U holds what the correction leaves: the converter's local nonlinearity, told from what the fit left over.",
 )
 NOT_DONE = ("Nothing is stated beyond the lowest and the highest setting of a range.",)
 
@@ -134,7 +134,7 @@ def _points(
 def _correction_words(name: str, correction: RangeCorrection) -> str:
     c0, c1, c2 = correction.coefficients
     return (
-        f"{name}: {c0:+.3f} {c1:+.3f} z {c2:+.3f} z² counts of 4096, z = 2 R/(R + R_ref) - 1; "
+        f"{name}: {c0:+.3f} {c1:+.3f} z {c2:+.3f} z² counts of 4096, z = 2 R/(R + R_ref) - 1, "
         f"left over {correction.remainder_count:.3f} counts with {correction.degrees_of_freedom} d.o.f."
     )
 

@@ -102,7 +102,8 @@ def _bars(points: tuple[CertifiedOhms, ...]) -> Bars:
     if len(stated) == len(points):
         units, title = stated, "Error in per cent of its limit; dashed: limits"
     else:
-        units, title = [point.true_ohm for point in points], "Error in per cent of the value; dashed: limits"
+        dashed = "; dashed: limits" if stated else ""
+        units, title = [point.true_ohm for point in points], f"Error in per cent of the value{dashed}"
     bars = tuple(_bar(point, 100.0 / unit) for point, unit in zip(points, units, strict=True))
     return Bars(bars=bars, title=title, across="resistance in Ω", is_logarithmic=True)
 

@@ -32,7 +32,8 @@ def reference_probe_results(body: ReferenceProbeBody) -> Results:
         tables=(_table(points),),
         bars=Bars(
             bars=tuple(_bar(point) for point in points),
-            title="Error in K with its uncertainty; dashed: limits",
+            title="Error in K with its uncertainty"
+            + ("; dashed: limits" if any(point.limit_k is not None for point in points) else ""),
             across="temperature in °C",
         ),
         strips=tuple(

@@ -177,6 +177,11 @@ class Results:
     sections: tuple[Section, ...] = ()
     wrong: tuple[tuple[str, str, float], ...] = ()
 
+    @property
+    def has_limits(self) -> bool:
+        """Whether a result is held against a limit."""
+        return any(column.role is Role.LIMIT for table in self.tables for column in table.columns)
+
     def worst(self) -> StatedBudget | None:
         """The budget whose result is nearest to its limit, or furthest beyond it."""
         return max(self.budgets, key=lambda one: one.part_of_limit, default=None)
