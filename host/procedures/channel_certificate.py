@@ -27,7 +27,7 @@ METHOD_VERSION = "1"
 REMARKS = (
     "The correction is a quadratic in the ratio count, from these settings; the bench applies it to every "
     "reading of a run that rests on this check.",
-    "U holds what the correction leaves: the converter's local nonlinearity, told from what the fit left over.",
+    "U holds what the correction leaves: the converter's local nonlinearity, from what the fit left over.",
 )
 NOT_DONE = ("Nothing is stated beyond the lowest and the highest setting of a range.",)
 
