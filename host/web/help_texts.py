@@ -232,6 +232,7 @@ TOPIC_OF: Mapping[str, str] = {
     "in_place": "on-the-vehicle",
     "infrared": "infrared",
     "certificates": "certificates",
+    "channel": "certificates",
     "drafts": "certificates",
     "export": "certificates",
     "register": "register",
