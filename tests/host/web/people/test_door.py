@@ -11,7 +11,7 @@ from host.web.visit import COOKIE
 pytestmark = pytest.mark.slow
 
 A_PAGE = {"Accept": "text/html,application/xhtml+xml"}
-VALUES = {"run": 1, "station": "bench-1", "number": "000001", "filename": "ohmbath.css"}
+VALUES = {"run": 1, "station": "bench-1", "number": "000001", "filename": "ohmbath.css", "form": "csv"}
 
 
 def addresses(app):
