@@ -1,6 +1,7 @@
 """UTC seconds as the clock on the shop's wall shows them."""
 
-from datetime import date, datetime, timedelta, tzinfo
+import zoneinfo
+from datetime import UTC, date, datetime, timedelta, timezone, tzinfo
 
 
 def local_time(utc_s: float, zone: tzinfo | None) -> str:
@@ -16,6 +17,28 @@ def local_span(first_utc_s: float, last_utc_s: float, zone: tzinfo | None) -> st
     if _offset(first) != _offset(last):
         began = f"{began} {_offset(first)}"
     return f"{began} to {last:%Y-%m-%d %H:%M} {_offset(last)}"
+
+
+def local_second(utc_s: float, zone: tzinfo | None) -> str:
+    """Date and time to the second with the offset from UTC."""
+    moment = _moment(utc_s, zone)
+    return f"{moment:%Y-%m-%d %H:%M:%S} {_offset(moment)}"
+
+
+def zone_to_keep(name: str, utc_s: float) -> str:
+    """The shop's zone as a run keeps it: its name, or else the machine's offset at that time."""
+    return name or _offset(_moment(utc_s, None))
+
+
+def kept_zone(text: str) -> tzinfo:
+    """Zone of what a run has kept."""
+    if not text.startswith("UTC"):
+        return zoneinfo.ZoneInfo(text)
+    sign, hours, minutes = text[3:4], text[4:6], text[7:9]
+    if not sign:
+        return UTC
+    offset = timedelta(hours=int(hours), minutes=int(minutes))
+    return timezone(-offset if sign == "-" else offset)
 
 
 def local_day(utc_s: float, zone: tzinfo | None) -> date:

@@ -1,10 +1,11 @@
 """UTC of a reading, as far as it can be told (protocol, rule 6)."""
 
 from dataclasses import dataclass
-from datetime import UTC, datetime
+from datetime import tzinfo
 
 from calibration.contract.readings import ReadingPack
 from host.boot_clock import ClockStep
+from host.local_time import local_second
 from host.store import Store
 
 TIME_UNKNOWN = "time unknown"
@@ -25,16 +26,14 @@ class ReadingTime:
     utc_s: float | None
     inferred: bool = False
 
-    @property
-    def words(self) -> str:
-        """For a page: the time in UTC, marked where it was inferred."""
+    def words(self, zone: tzinfo | None) -> str:
+        """For a page: the time in that zone, marked where it was inferred."""
         if self.utc_s is None:
             return TIME_UNKNOWN
-        text = datetime.fromtimestamp(self.utc_s, UTC).strftime("%Y-%m-%d %H:%M:%S UTC")
+        text = local_second(self.utc_s, zone)
         return f"{text} (inferred)" if self.inferred else text
 
-    @property
-    def explained(self) -> str:
+    def explained(self, zone: tzinfo | None) -> str:
         """For the person at the bench: the time, how it is known, and what to do where it is not."""
         if self.utc_s is None:
             return (
@@ -43,10 +42,10 @@ class ReadingTime:
             )
         if self.inferred:
             return (
-                f"Read at {self.words}: the rig's clock was not set just then, so the time is counted "
+                f"Read at {self.words(zone)}: the rig's clock was not set just then, so the time is counted "
                 "from when it was."
             )
-        return f"Read at {self.words}."
+        return f"Read at {self.words(zone)}."
 
 
 def reading_time(pack: ReadingPack, first_synchronised: tuple[float, float] | None) -> ReadingTime:

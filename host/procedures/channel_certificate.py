@@ -92,7 +92,7 @@ def channel_certificate(
     return Certificate(
         number=number,
         issued=datetime.now(UTC).date().isoformat(),
-        measured=measured_words(packs),
+        measured=measured_words(packs, UTC),
         shop=shop.name,
         shop_address=shop.address,
         item=settings.item,

@@ -2,10 +2,11 @@
 
 from collections.abc import Mapping
 from dataclasses import dataclass
-from datetime import UTC, datetime
+from datetime import tzinfo
 from typing import Any, Self
 
 from host.citation import Citation
+from host.local_time import local_time
 from host.procedures.box_setting import BoxSetting
 
 #: How old an ohms check may be. [s]
@@ -37,11 +38,9 @@ class ReusedCheck:
     plan: tuple[BoxSetting, ...]
     box_read: tuple[Citation, ...]
 
-    @property
-    def words(self) -> str:
+    def words(self, zone: tzinfo | None) -> str:
         """As a card and a certificate say it."""
-        checked = datetime.fromtimestamp(self.checked_utc_s, UTC).strftime("%Y-%m-%d %H:%M")
-        return f"of run {self.run:04d}, passed {checked} UTC, under 24 h before"
+        return f"of run {self.run:04d}, passed {local_time(self.checked_utc_s, zone)}, under 24 h before"
 
     def as_json(self) -> dict[str, Any]:
         """For the settings of a run."""

@@ -1,5 +1,7 @@
 """Words of the step card of a sender check, all in one place so that they can be translated."""
 
+import math
+
 from host.procedures.bath_words import is_near, settling_words
 from host.procedures.burst_watch import BURSTS
 from host.procedures.plateau_watch import BathStatus
@@ -210,15 +212,16 @@ def _plateau_card(
         instruction = f"Set the bath heater to {set_point_c:g} °C and leave the stirrer on."
         waiting = None if bath.probe_c is None else f"The bath is at {bath.probe_c:.1f} °C."
     if not state.windows and state.started.ohms_check is not None:
-        waiting = f"{waiting or ''} Ohms check {state.started.ohms_check.words}.".strip()
+        waiting = f"{waiting or ''} Ohms check {state.started.ohms_check.words(state.started.zone)}.".strip()
     if state.reason is not None and state.opened_at is None:
         waiting = f"Read again, because {state.reason}. {waiting or ''}".strip()
-    hot = max(set_point_c, bath.probe_c or 0.0) >= _SCALDING_C
+    hottest_c = max(set_point_c, math.floor(bath.probe_c or 0.0))
+    hot = hottest_c >= _SCALDING_C
     return StepCard(
         step=step,
         steps=steps,
         instruction=instruction,
-        caution=f"Water at {set_point_c:g} °C scalds. Do not move the jug; nothing sealed goes in it."
+        caution=f"Water at {hottest_c:g} °C scalds. Do not move the jug; nothing sealed goes in it."
         if hot
         else None,
         waiting=waiting,

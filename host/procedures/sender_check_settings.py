@@ -2,12 +2,14 @@
 
 from collections.abc import Mapping
 from dataclasses import asdict, dataclass, fields
+from datetime import tzinfo
 from typing import Any
 
 from calibration.conformity import DecisionRule, Verdict
 from calibration.curves import ReferenceCurve, curve_from_toml, load_curve
 from host.certificates.as_found import AsFound, FoundPoint
 from host.curve_to_find import FIND_OUT, CurveChoice, stand_in_curve
+from host.local_time import kept_zone
 from host.procedures.reused_check import ReusedCheck
 
 #: Ranges of the bench that a sender check uses; a test holds them and the wiring map together. [Ω]
@@ -63,6 +65,8 @@ class SenderCheckSettings:
         Whether bursts are read at the end while the connector is moved.
     job, wiring, connector_notes : str
         The job in the shop's own words; how the sender is wired; how its connector looks.
+    time_zone : str
+        The shop's when it began, by name or offset: card and certificate say times in it.
     curve_choice : CurveChoice or None
         Where the curve was chosen from readings: of this run, or of the first check of the same sender.
     """
@@ -92,7 +96,13 @@ class SenderCheckSettings:
     wiring: str = ""
     connector_notes: str = ""
     curve_choice: CurveChoice | None = None
+    time_zone: str = "UTC"
     method_version: str = METHOD_VERSION
+
+    @property
+    def zone(self) -> tzinfo:
+        """Zone in which times are said."""
+        return kept_zone(self.time_zone)
 
     @property
     def is_to_be_found_out(self) -> bool:

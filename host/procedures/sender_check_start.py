@@ -11,7 +11,7 @@ from host.curve_choice import curve_by_name, text_of_curve
 from host.curve_to_find import FIND_OUT, CurveChoice, stand_in_curve
 from host.errors import DeskError
 from host.live import Live
-from host.local_time import local_day
+from host.local_time import local_day, zone_to_keep
 from host.procedures.bench_setup import box_plan, ohms_check_plan, probe_of
 from host.procedures.check_to_reuse import check_to_reuse
 from host.procedures.event import Event
@@ -115,6 +115,7 @@ def settings_of(wish: SenderCheckWish, *, store: Store, live: Live) -> SenderChe
         connector_notes=wish.connector_notes,
         as_left_of=None if wish.as_left_of is None else _as_found(wish.as_left_of, wish.done, store),
         curve_choice=_chosen_before(wish, store),
+        time_zone=zone_to_keep(store.settings.read().time_zone, store.now()),
     )
     _check_set_points(settings)
     return settings

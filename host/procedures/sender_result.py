@@ -1,7 +1,7 @@
 """From a sender check whose plateaus are all read to its certificate."""
 
 from collections.abc import Mapping, Sequence
-from datetime import UTC, datetime
+from datetime import UTC, datetime, tzinfo
 from typing import Any
 
 from calibration.bath.immersion import IMMERSIONS
@@ -22,6 +22,7 @@ from host.certificates.certificate import (
 )
 from host.certificates.chosen_curve import with_chosen_curve
 from host.citation import joined, words_by_boot
+from host.local_time import local_span
 from host.procedures.bench_setup import ReadingsOf, bench_setup_of, decade_box_of
 from host.procedures.burst_watch import BURSTS, contact_of
 from host.procedures.measured_lines import MeasuredLines, measured_lines_of
@@ -75,7 +76,7 @@ def certificate_of(
     certificate = Certificate(
         number=number,
         issued=datetime.now(UTC).date().isoformat(),
-        measured=measured_words(packs),
+        measured=measured_words(packs, settings.zone),
         shop=shop.name,
         shop_address=shop.address,
         item=settings.item,
@@ -177,16 +178,13 @@ def _fit(points: Sequence[CertifiedPoint]) -> tuple[tuple[Coefficient, ...], str
     return coefficients, words
 
 
-def measured_words(packs: Sequence[ReadingPack]) -> str:
-    """When readings were taken, by their own clock."""
+def measured_words(packs: Sequence[ReadingPack], zone: tzinfo | None) -> str:
+    """When readings were taken, by their own clock, in the time of the shop."""
     times = [pack.utc_s for pack in packs if pack.utc_s is not None]
     if not times:
         return "time unknown: the rig's clock was not synchronised"
-    first, last = (
-        datetime.fromtimestamp(t, UTC).strftime("%Y-%m-%d %H:%M") for t in (min(times), max(times))
-    )
-    clock = "simulated time" if packs[0].simulated else "UTC"
-    return f"{first} to {last} {clock}"
+    span = local_span(min(times), max(times), zone)
+    return f"{span}, simulated time" if packs[0].simulated else span
 
 
 def _tolerance(curve: ReferenceCurve, settings: SenderCheckSettings) -> str:
@@ -265,7 +263,9 @@ def _conditions(
         (
             "ohms check",
             f"{len(state.plan)} settings of the decade box, "
-            + ("before this run" if settings.ohms_check is None else settings.ohms_check.words),
+            + (
+                "before this run" if settings.ohms_check is None else settings.ohms_check.words(settings.zone)
+            ),
         ),
         ("station", settings.station),
         ("operator", settings.operator or "not given"),

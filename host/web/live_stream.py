@@ -9,6 +9,7 @@ import secrets
 import threading
 import time
 from collections.abc import Callable, Iterator
+from datetime import tzinfo
 from typing import Any
 
 from flask import Flask, current_app, render_template
@@ -72,7 +73,13 @@ def streams_of(app: Flask) -> Streams:
 
 
 def station_events(
-    desk: DeskBehind, station: str, *, scale: Scale, last_id: str, probe: ReferenceProbe | None
+    desk: DeskBehind,
+    station: str,
+    *,
+    scale: Scale,
+    last_id: str,
+    probe: ReferenceProbe | None,
+    zone: tzinfo | None,
 ) -> Iterator[str]:
     """Events of one station: its values and strip, new points of the chart, the mark of its step card."""
     resumed = _cursor_of(last_id)
@@ -82,7 +89,7 @@ def station_events(
         live = desk.live.station(station)
         if live is None:
             return None
-        now = station_now(desk, live, probe)
+        now = station_now(desk, live, probe, zone)
         data = chart.fresh() | {
             "live": render_template("_live.html", now=now, scale=scale),
             "run": now.run,
@@ -93,11 +100,13 @@ def station_events(
     return _paced(desk, event, every_s=EVENT_EVERY_S)
 
 
-def all_stations_events(desk: DeskBehind, *, scale: Scale, probe: ReferenceProbe | None) -> Iterator[str]:
+def all_stations_events(
+    desk: DeskBehind, *, scale: Scale, probe: ReferenceProbe | None, zone: tzinfo | None
+) -> Iterator[str]:
     """Events of the list of stations: the row of each."""
 
     def event() -> tuple[dict[str, Any], int]:
-        stations = [station_now(desk, live, probe) for live in desk.live.stations()]
+        stations = [station_now(desk, live, probe, zone) for live in desk.live.stations()]
         rows = {
             now.station: {"run": now.run, "html": render_template("_station_row.html", now=now, scale=scale)}
             for now in stations

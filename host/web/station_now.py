@@ -2,6 +2,7 @@
 
 import zlib
 from dataclasses import dataclass
+from datetime import tzinfo
 from functools import lru_cache
 from importlib.metadata import version
 
@@ -36,12 +37,15 @@ class StationNow:
         Number of its open run.
     card_mark : str or None
         Changes when the step card of that run changes.
+    zone : tzinfo or None
+        Of the clock on the shop's wall; None is the machine's own.
     """
 
     live: StationLive
     values: LiveValues | None
     run: int | None
     card_mark: str | None
+    zone: tzinfo | None = None
 
     @property
     def station(self) -> str:
@@ -67,7 +71,7 @@ class StationNow:
         latest, step = self.live.latest, self.live.clock_step
         if latest is None:
             return ()
-        taken = reading_time(latest, self.live.first_synchronised).explained
+        taken = reading_time(latest, self.live.first_synchronised).explained(self.zone)
         if step is None or latest.rig_time_s - step.rig_time_s > CLOCK_STEP_SHOWN_S:
             return (taken,)
         return (taken, clock_step_words(step, rig_time_s=latest.rig_time_s))
@@ -89,21 +93,27 @@ def probe_in_register(desk: DeskBehind) -> ReferenceProbe | None:
     return None if instrument is None else probe_of(instrument.content)
 
 
-def station_now(desk: DeskBehind, live: StationLive, probe: ReferenceProbe | None) -> StationNow:
+def station_now(
+    desk: DeskBehind, live: StationLive, probe: ReferenceProbe | None, zone: tzinfo | None
+) -> StationNow:
     """Station with the values of its newest reading; touches no database."""
     run = desk.runs.open_run_of(live.station)
     view = None if run is None else desk.runs.view(run)
     curve = None if view is None else _curve(view.state.started.curve, view.state.started.curve_text)
     values = None if live.latest is None else live_values_of(live.latest, probe=probe, curve=curve)
     return StationNow(
-        live=live, values=values, run=run, card_mark=None if view is None else card_mark(view.card)
+        live=live,
+        values=values,
+        run=run,
+        card_mark=None if view is None else card_mark(view.card),
+        zone=zone,
     )
 
 
-def all_stations_now(desk: DeskBehind) -> list[StationNow]:
+def all_stations_now(desk: DeskBehind, zone: tzinfo | None) -> list[StationNow]:
     """Every station, trouble first, then by name."""
     probe = probe_in_register(desk)
-    stations = [station_now(desk, live, probe) for live in desk.live.stations()]
+    stations = [station_now(desk, live, probe, zone) for live in desk.live.stations()]
     return sorted(stations, key=lambda now: (not now.in_trouble, now.station))
 
 

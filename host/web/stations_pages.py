@@ -42,7 +42,7 @@ def index() -> str:
     """Every station, trouble first."""
     if is_untouched(the_desk().store):
         return doors_page()
-    stations = all_stations_now(the_desk())
+    stations = all_stations_now(the_desk(), g.settings.zone)
     return render_template("stations.html", stations=stations, reminder=_reminder())
 
 
@@ -51,7 +51,9 @@ def index() -> str:
 def index_live() -> Response:
     """Live rows of every station."""
     desk = the_desk()
-    return _stream(all_stations_events(desk, scale=g.scale, probe=probe_in_register(desk)))
+    return _stream(
+        all_stations_events(desk, scale=g.scale, probe=probe_in_register(desk), zone=g.settings.zone)
+    )
 
 
 @stations_pages.get("/stations/<station>")
@@ -71,7 +73,14 @@ def station_live(station: str) -> Response:
     _now(station)
     last_id = request.headers.get("Last-Event-ID", request.args.get("after", ""))
     return _stream(
-        station_events(desk, station, scale=g.scale, last_id=last_id, probe=probe_in_register(desk))
+        station_events(
+            desk,
+            station,
+            scale=g.scale,
+            last_id=last_id,
+            probe=probe_in_register(desk),
+            zone=g.settings.zone,
+        )
     )
 
 
@@ -138,7 +147,7 @@ def _now(station: str) -> StationNow:
     live = desk.live.station(station)
     if live is None:
         abort(404, description=f"There is no station {station!r:.40} at this desk.")
-    return station_now(desk, live, probe_in_register(desk))
+    return station_now(desk, live, probe_in_register(desk), g.settings.zone)
 
 
 def _stream(events: Iterator[str]) -> Response:

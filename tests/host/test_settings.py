@@ -7,7 +7,7 @@ from click.testing import CliRunner
 from calibration.conformity import DecisionRule
 from host.cli import main
 from host.data_folder import DataFolder
-from host.local_time import local_day, local_time
+from host.local_time import kept_zone, local_day, local_span, local_time, zone_to_keep
 from host.recalibration import months_later
 from host.store import open_store
 from host.store.settings import SETTINGS, SettingError, settings_from
@@ -103,3 +103,31 @@ def test_an_interval_ends_on_the_same_day_of_a_later_month_or_on_its_last():
     assert months_later(date(2026, 3, 1), 12) == date(2027, 3, 1)
     assert months_later(date(2024, 2, 29), 12) == date(2025, 2, 28)
     assert months_later(date(2026, 8, 31), 6) == date(2027, 2, 28)
+
+
+# As above; Kathmandu is +5:45 all year, Newfoundland -3:30 in winter.
+@pytest.mark.parametrize(
+    ("zone", "shown"),
+    [
+        ("Asia/Kathmandu", "2026-01-15 17:45 UTC+05:45"),
+        ("America/St_Johns", "2026-01-15 08:30 UTC-03:30"),
+        ("UTC", "2026-01-15 12:00 UTC"),
+        ("UTC-03:30", "2026-01-15 08:30 UTC-03:30"),
+        ("UTC+05:45", "2026-01-15 17:45 UTC+05:45"),
+    ],
+)
+def test_a_run_keeps_its_zone_by_name_or_by_offset(zone, shown):
+    assert local_time(datetime(2026, 1, 15, 12, 0, tzinfo=UTC).timestamp(), kept_zone(zone)) == shown
+
+
+def test_where_no_zone_is_set_a_run_keeps_the_offset_of_its_machine():
+    now_s = datetime(2026, 1, 15, 12, 0, tzinfo=UTC).timestamp()
+    assert local_time(now_s, kept_zone(zone_to_keep("", now_s))) == local_time(now_s, None)
+
+
+def test_a_span_over_the_change_of_clocks_says_both_offsets():
+    # Berlin goes from +2 to +1 at 01:00 UTC on the last Sunday of October (directive 2000/84/EC).
+    first, last = (datetime(2026, 10, 25, hour, 30, tzinfo=UTC).timestamp() for hour in (0, 1))
+    berlin = ZoneInfo("Europe/Berlin")
+    assert local_span(first, last, berlin) == "2026-10-25 02:30 UTC+02:00 to 2026-10-25 02:30 UTC+01:00"
+    assert local_span(first, first + 60.0, berlin) == "2026-10-25 02:30 to 2026-10-25 02:31 UTC+02:00"

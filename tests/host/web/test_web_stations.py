@@ -203,13 +203,21 @@ def values_of(page):
     return live.replace("&#39;", "'")
 
 
-def test_a_reading_of_a_clock_that_is_set_says_when_it_was_taken(browser, bench):
+def test_a_reading_of_a_clock_that_is_set_says_when_it_was_taken(browser, desk, bench):
+    desk.store.settings.change({"time_zone": "UTC"})
     bench.utc_s = 1.8e9  # 2027-01-15 08:00:00 UTC
     bench.read(1)
     words = values_of(browser.get("/stations/bench-1").text)
     assert "Read at 2027-01-15 08:00:00 UTC." in words
     assert "inferred" not in words
     assert "clock was set" not in words
+
+
+def test_a_reading_is_said_in_the_time_of_the_shop(browser, desk, bench):
+    desk.store.settings.change({"time_zone": "Asia/Kathmandu"})  # +5:45 all year
+    bench.utc_s = 1.8e9
+    bench.read(1)
+    assert "Read at 2027-01-15 13:45:00 UTC+05:45." in values_of(browser.get("/stations/bench-1").text)
 
 
 def test_a_reading_without_a_clock_says_that_its_time_is_unknown_and_what_to_do(browser, bench):
@@ -221,6 +229,7 @@ def test_a_reading_without_a_clock_says_that_its_time_is_unknown_and_what_to_do(
 
 def test_a_time_that_is_inferred_says_so_even_when_the_desk_was_started_anew(browser, desk, bench):
     # Set once, then lost: two minutes on, past the end of a small ring, the time is counted from there.
+    desk.store.settings.change({"time_zone": "UTC"})
     bench.utc_s = 1.8e9
     bench.read(1)
     bench.utc_s = None
