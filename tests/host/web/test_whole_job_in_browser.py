@@ -196,9 +196,9 @@ def test_from_first_start_to_a_certificate_by_phone_tablet_and_desk(devices, sho
     # The curve is chosen at the desk; the certificate says so.
     for device in (phone, tablet, desk):
         page = device.open("runs/1")
-        expect(page.get_by_role("button", name="Judge against it: ntc-310-80c")).to_be_visible()
+        expect(page.get_by_role("button", name="Judge against it (ntc-310-80c)")).to_be_visible()
         look_at(page, "the curves ranked")
-    page.get_by_role("button", name="Judge against it: ntc-310-80c").click()
+    page.get_by_role("button", name="Judge against it (ntc-310-80c)").click()
     expect(page.locator(".overall")).to_contain_text("Not decided")
     for device in (phone, tablet, desk):
         page = device.open("runs/1")
