@@ -27,7 +27,7 @@ class Kind(StrEnum):
     ANSWERED = "answered"  # shot, counts, reason
     PRESS_FORGOTTEN = "press_forgotten"  # stamped: a press of the bench button that was no shot
     POINT_CLOSED = "point_closed"  # nothing more at this set point
-    RESULT = "result"  # certificate, pdf_sha256
+    RESULT = "result"  # certificate and pdf_sha256, or draft
     STOPPED = "stopped"  # reason
 
 
@@ -97,7 +97,8 @@ class InfraredState:
         Presses of the bench button that were no shots: boot, number of the pack, rig time.
     closed : int
         Set points that are finished.
-    certificate : str or None
+    has_paper : bool
+        Whether a certificate or a draft of one was made.
     is_stopped : bool
     reason : str
         Why it stopped.
@@ -108,7 +109,7 @@ class InfraredState:
     shots: tuple[TakenShot, ...] = ()
     forgotten: frozenset[tuple[str, int, float]] = frozenset()
     closed: int = 0
-    certificate: str | None = None
+    has_paper: bool = False
     is_stopped: bool = False
     reason: str = ""
 
@@ -122,7 +123,7 @@ class InfraredState:
     @property
     def is_over(self) -> bool:
         """True where nothing more will happen."""
-        return self.is_stopped or self.certificate is not None
+        return self.is_stopped or self.has_paper
 
     @property
     def next_set_up(self) -> SetUp | None:
@@ -194,7 +195,7 @@ def advance(state: InfraredState, event: Event) -> InfraredState:
         case Kind.RESULT:
             if state.point_c is not None:
                 raise ValueError("a result needs every set point finished")
-            return replace(state, certificate=str(payload["certificate"]))
+            return replace(state, has_paper=True)
         case Kind.STOPPED:
             return replace(state, is_stopped=True, reason=str(payload["reason"]))
 

@@ -247,14 +247,14 @@ def certificate_of(
     )
 
 
-def as_found_of(state: InfraredState, *, measured: str, done: str) -> AsFound | None:
+def as_found_of(state: InfraredState, *, number: str, measured: str, done: str) -> AsFound | None:
     """How a check that is over found the thermometer; None where it was held against no limit."""
     points = judged_points(state)
     verdicts = [point.verdict for point in points if point.verdict is not None]
-    if state.certificate is None or len(verdicts) != len(points):
+    if not points or len(verdicts) != len(points):
         return None
     return AsFound(
-        number=state.certificate,
+        number=number,
         measured=measured,
         verdict=overall_verdict(verdicts),
         points=tuple(

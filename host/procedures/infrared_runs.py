@@ -8,10 +8,11 @@ from typing import Any
 
 from calibration.errors import CalibrationError
 from host.certificates.as_found import AsFound
-from host.certificates.issue import files_of
+from host.certificates.certificate import Certificate
 from host.citation import Citation
 from host.errors import DeskError
 from host.local_time import local_day, local_span
+from host.procedures.authorisation import let_out
 from host.procedures.event import Event
 from host.procedures.infrared_card import card_of
 from host.procedures.infrared_check import InfraredState, Kind, advance, state_of
@@ -22,6 +23,7 @@ from host.procedures.run_kind import RunKind
 from host.procedures.step_card import StepCard
 from host.shop import Shop
 from host.store import Store
+from host.store.drafts import draft_name
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -53,7 +55,7 @@ class InfraredRuns:
             settings.accept_spot()
         except CalibrationError as error:
             raise DeskError(str(error)) from error
-        if settings.as_left_of is not None and self.view(settings.as_left_of).state.certificate is None:
+        if settings.as_left_of is not None and not self.view(settings.as_left_of).state.has_paper:
             raise DeskError(f"Run {settings.as_left_of:04d} has no certificate: finish it first.")
         run = self._store.runs.create(
             station=settings.station or None, kind=RunKind.INFRARED_CHECK, settings=settings.as_json()
@@ -83,8 +85,8 @@ class InfraredRuns:
             cites = Citation.from_json(payload["cites"]) if payload.get("cites") else None
             self._store.runs.append(run, kind, payload, cites=cites)
 
-    def issue(self, run: int, *, shop: Shop, zone: tzinfo | None) -> str:
-        """Judge what was shot and issue the certificate; its number. Once more changes nothing.
+    def conclude(self, run: int, *, shop: Shop, zone: tzinfo | None) -> None:
+        """Judge what was shot and let its certificate out, or keep its draft. Once more changes nothing.
 
         Raises
         ------
@@ -93,32 +95,23 @@ class InfraredRuns:
         """
         with self._lock:
             state = self._state(run)
-            if state.certificate is not None:
-                return state.certificate
+            if state.has_paper:
+                return
             if state.is_stopped or state.point_c is not None:
                 raise DeskError("Not every set point is read: go on with the step that the page shows.")
             measured, found = self._measured(run, zone), self._found(state, zone)
             issued = local_day(self._store.now(), zone)
-            try:
-                number = self._store.certificates.issue(
-                    run,
-                    lambda number: files_of(
-                        certificate_of(
-                            state,
-                            run=run,
-                            number=number,
-                            shop=shop,
-                            issued=issued,
-                            measured=measured,
-                            as_found=found,
-                        )
-                    ),
-                    event=Kind.RESULT,
+
+            def of_number(number: str) -> Certificate:
+                return certificate_of(
+                    state, run=run, number=number, shop=shop, issued=issued, measured=measured, as_found=found
                 )
+
+            try:
+                let_out(self._store, run, of_number, measured_by=state.started.operator, event=Kind.RESULT)
             except CalibrationError as error:
                 raise DeskError(str(error)) from error
             self._store.runs.end(run)
-            return number
 
     def stop(self, run: int, reason: str) -> None:
         """Stop a check for good; stopping it again changes nothing."""
@@ -161,7 +154,17 @@ class InfraredRuns:
         first = state.started.as_left_of
         if first is None:
             return None
-        return as_found_of(self._state(first), measured=self._measured(first, zone), done=state.started.done)
+        return as_found_of(
+            self._state(first),
+            number=self._paper_name(first),
+            measured=self._measured(first, zone),
+            done=state.started.done,
+        )
+
+    def _paper_name(self, run: int) -> str:
+        """Number of the certificate of a run, or name of its draft."""
+        issued = self._store.certificates.of_run(run)
+        return issued[-1].number if issued else draft_name(self._store.drafts.of_run(run)[-1].draft)
 
     def _measured(self, run: int, zone: tzinfo | None) -> str:
         times = [

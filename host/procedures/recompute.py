@@ -27,6 +27,8 @@ from host.procedures.hand_check import hand_certificate, judged
 from host.procedures.hand_check import view_of as hand_view_of
 from host.procedures.in_place_record import record_of
 from host.procedures.in_place_result import result_of
+from host.procedures.infrared_check import state_of as infrared_state_of
+from host.procedures.infrared_result import certificate_of as infrared_certificate
 from host.procedures.issued_record import IssuedRecord
 from host.procedures.run_kind import RunKind
 from host.procedures.sender_check import state_of
@@ -139,6 +141,8 @@ def certificate_again(record: IssuedRecord) -> Certificate:
             )
         if record.kind == RunKind.IN_PLACE:
             return _of_comparison(record)
+        if record.kind == RunKind.INFRARED_CHECK:
+            return _of_infrared_check(record)
         if record.kind == RunKind.HAND_CHECK:
             settings = hand_view_of(record.run, record.events).settings
             return hand_certificate(settings, judged(settings), record.number, Shop(), date.min)
@@ -191,6 +195,20 @@ def _of_comparison(record: IssuedRecord) -> Certificate:
     made = record_of(state, result, number=record.number, shop=Shop(), run=record.run, read_utc_s=())
     # When it was read is the store's to say, and stands in no event.
     return replace(made, measured=certificate_from_canonical(record.canonical_json).measured)
+
+
+def _of_infrared_check(record: IssuedRecord) -> Certificate:
+    old = certificate_from_canonical(record.canonical_json)
+    # When it was shot, and how it was found by another run, stand in no event of this one.
+    return infrared_certificate(
+        infrared_state_of(record.events),
+        run=record.run,
+        number=record.number,
+        shop=Shop(),
+        issued=date.min,
+        measured=old.measured,
+        as_found=old.as_found,
+    )
 
 
 def _as_let_out(new: Certificate, old: Certificate) -> Certificate:

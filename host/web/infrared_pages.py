@@ -34,6 +34,7 @@ from host.web.infrared_form import (
 )
 from host.web.kind_result_view import kind_result_view_of
 from host.web.operator import operator_of
+from host.web.paper_of_run import paper_of_run
 from host.web.rules import allowed
 
 infrared_pages = Blueprint("infrared", __name__)
@@ -72,18 +73,18 @@ def start() -> AnyResponse | tuple[str, int]:
 @allowed(*ALL_ROLES)
 def check(run: int) -> str:
     """The next step, or what came of it."""
-    view = _view(run)
-    if view.state.certificate is None:
+    view, paper = _view(run), paper_of_run(the_desk().store, run)
+    if paper is None:
         return _page(view, InfraredForm(typed={}))
-    store = the_desk().store
     content = view.state.started.instrument
     return render_template(
         "infrared_result.html",
         view=view,
-        result=kind_result_view_of(store.certificates.get(view.state.certificate), g.scale),
+        paper_of_run=paper,
+        result=kind_result_view_of(paper.files, g.scale),
         as_left=_runs().as_left_of(run),
         serial=content.get("serial", ""),
-        in_register=_is_in_register(content, view.state.certificate),
+        in_register=paper.issued is not None and _is_in_register(content, paper.issued.number),
     )
 
 
@@ -101,7 +102,7 @@ def go_on(run: int) -> AnyResponse | tuple[str, int]:
     elif state.may_close:
         runs.add(run, Kind.POINT_CLOSED, {})
     elif state.point_c is None:
-        runs.issue(run, shop=g.settings.shop, zone=g.settings.zone)
+        runs.conclude(run, shop=g.settings.shop, zone=g.settings.zone)
     return redirect(f"/infrared/{run}", 303)
 
 
@@ -152,12 +153,11 @@ def stop(run: int) -> AnyResponse:
 @allowed(*ALL_ROLES)
 def register(run: int) -> AnyResponse:
     """Put the corrections of a finished check into the register."""
-    view = _view(run)
-    if view.state.certificate is None or view.state.started.is_rig_sensor:
-        raise DeskError("Only a finished check of a thermometer has corrections for the register.")
-    store = the_desk().store
-    issued = store.certificates.get(view.state.certificate)
-    store.register.add(corrections_entry(view.state.started, issued, shop=g.settings.shop))
+    view, store = _view(run), the_desk().store
+    paper = paper_of_run(store, run)
+    if paper is None or paper.issued is None or view.state.started.is_rig_sensor:
+        raise DeskError("Only an issued certificate of a thermometer has corrections for the register.")
+    store.register.add(corrections_entry(view.state.started, paper.issued, shop=g.settings.shop))
     return redirect(f"/infrared/{run}", 303)
 
 

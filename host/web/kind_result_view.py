@@ -13,7 +13,8 @@ from host.certificates.results.by_kind import results_of
 from host.certificates.results.results import Column, Results, ResultTable, Role, Section, StatedBudget, Strip
 from host.pictures.agreement_strip import agreement_strip_svg, strip_span_k
 from host.pictures.ink import Surface
-from host.store.certificates import IssuedCertificate
+from host.store.certificates import IssuedFiles
+from host.store.drafts import DraftFiles
 from host.web.result_view import BudgetRow
 from host.web.scale import Scale, in_both_scales
 from host.web.strips import STRIP_WIDTH_PX, on_this_page
@@ -65,9 +66,9 @@ class KindResultView:
     chart: Markup
 
 
-def kind_result_view_of(issued: IssuedCertificate, scale: Scale) -> KindResultView:
-    """Page of an issued certificate, made from the issued data alone."""
-    certificate = certificate_from_canonical(issued.files.canonical_json)
+def kind_result_view_of(files: IssuedFiles | DraftFiles, scale: Scale) -> KindResultView:
+    """Page of a certificate or its draft, made from their data alone."""
+    certificate = certificate_from_canonical(files.canonical_json)
     results = results_of(printable(certificate))
     return KindResultView(
         certificate=certificate,
@@ -76,7 +77,7 @@ def kind_result_view_of(issued: IssuedCertificate, scale: Scale) -> KindResultVi
         strips=_strips(results, scale),
         budgets=tuple(_budget(stated, scale) for stated in results.budgets),
         sections=results.sections,
-        chart=on_this_page(issued.files.chart_svg) if issued.files.chart_svg else Markup(""),
+        chart=on_this_page(files.chart_svg) if files.chart_svg else Markup(""),
     )
 
 

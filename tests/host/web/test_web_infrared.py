@@ -6,6 +6,8 @@ import pytest
 
 from calibration.contract.readings import Quality
 from host.certificates.canonical import certificate_from_canonical
+from host.procedures.issued_record import record_in_store
+from host.procedures.recompute import recompute
 
 pytestmark = pytest.mark.slow
 
@@ -275,3 +277,9 @@ def test_the_sensor_of_a_station_is_checked_by_its_own_probe(browser, desk, benc
     press(browser, 6)
     data = desk.store.certificates.get("000001").files.canonical_json.decode("utf-8")
     assert "rig_infrared" in data
+
+
+def test_a_certificate_comes_out_the_same_from_what_was_kept(browser, desk):
+    begin(browser)
+    whole_check(browser, 3.0)
+    assert recompute(record_in_store(desk.store, "000001")).difference is None
