@@ -39,8 +39,10 @@ def probability_within(
     JCGM 106:2012, clause 7 (conformance probability), with no prior knowledge of the item.
     """
     lowest, highest = ((limit_k - error_k) / standard_u_k for limit_k in limits_k)
-    spread = stats.norm if math.isinf(degrees_of_freedom) else stats.t(max(degrees_of_freedom, 1.0))
-    return float(spread.cdf(highest) - spread.cdf(lowest))
+    if math.isinf(degrees_of_freedom):
+        return float(special.ndtr(highest) - special.ndtr(lowest))
+    degrees = max(degrees_of_freedom, 1.0)
+    return float(special.stdtr(degrees, highest) - special.stdtr(degrees, lowest))
 
 
 def probability_wrong(verdict: Verdict, within: float) -> float | None:

@@ -9,7 +9,6 @@ senders alone and had no body; it is still read.
 """
 
 import json
-from typing import Any
 
 from host.certificates.bodies.by_kind import BODIES
 from host.certificates.canonical_form import from_data, to_data
@@ -31,15 +30,14 @@ def canonical_json(certificate: Certificate) -> bytes:
     CertificateError
         If the certificate cannot be printed: what the paper cannot say, the data do not say.
     """
-    data = certificate_data(printable(certificate))
+    return json_of_printable(printable(certificate))
+
+
+def json_of_printable(certificate: Certificate) -> bytes:
+    """The same of a certificate that went through `host.certificates.printable` already."""
+    data = to_data(certificate) | {"format": FORMAT, "version": VERSION, "kind": certificate.kind.value}
     text = json.dumps(data, ensure_ascii=False, sort_keys=True, separators=(",", ":"), allow_nan=False)
     return text.encode("utf-8")
-
-
-def certificate_data(certificate: Certificate) -> dict[str, Any]:
-    """Data of a certificate that is printable, before they are put in order."""
-    data = to_data(certificate)
-    return data | {"format": FORMAT, "version": VERSION, "kind": certificate.kind.value}
 
 
 def certificate_from_canonical(data: bytes) -> Certificate:

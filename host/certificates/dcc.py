@@ -23,6 +23,7 @@ from host.certificates.paper_lines import (
 from host.certificates.printable import issued_moment, printable
 from host.certificates.results.by_kind import results_of
 from host.certificates.results.of_in_place import RECORD_LINE
+from host.certificates.results.results import Results
 
 SCHEMA_VERSION = "3.3.0"
 SCHEMA_LOCATION = f"{DCC} https://ptb.de/dcc/v3.3.0/dcc.xsd"
@@ -42,12 +43,17 @@ def dcc_xml(certificate: Certificate) -> bytes:
         If the certificate cannot be printed: what the paper cannot say, the data do not say.
     """
     checked = printable(certificate)
+    return xml_of_printable(checked, results_of(checked))
+
+
+def xml_of_printable(checked: Certificate, results: Results) -> bytes:
+    """The same of a certificate that went through `host.certificates.printable` already."""
     ET.register_namespace("dcc", DCC)
     ET.register_namespace("si", SI)
     root = ET.Element(f"{{{DCC}}}digitalCalibrationCertificate", {"schemaVersion": SCHEMA_VERSION})
     root.set(f"{{{_INSTANCE}}}schemaLocation", SCHEMA_LOCATION)
     _add_administrative(root, checked)
-    add_measurement(dcc(root, "measurementResults"), checked, results_of(checked))
+    add_measurement(dcc(root, "measurementResults"), checked, results)
     ET.indent(root, " ")
     return b'<?xml version="1.0" encoding="UTF-8"?>\n' + ET.tostring(root, encoding="utf-8") + b"\n"
 

@@ -30,7 +30,6 @@ from host.certificates.printed import (
     scientific,
     two_digits,
 )
-from host.certificates.results.by_kind import results_of
 from host.certificates.results.results import Results, StatedBudget, Strip
 from host.pictures.agreement_strip import agreement_strip_svg, strip_span_k
 from host.pictures.error_chart import error_chart_svg, said_of
@@ -56,7 +55,10 @@ class PaperMark:
 
 
 def paper_data(
-    certificate: Certificate, attachments: dict[str, bytes], mark: PaperMark | None = None
+    certificate: Certificate,
+    results: Results,
+    attachments: dict[str, bytes],
+    mark: PaperMark | None = None,
 ) -> dict[str, Any]:
     """Data of the template; plain text, lists and SVG, nothing that could be run.
 
@@ -64,11 +66,12 @@ def paper_data(
     ----------
     certificate : Certificate
         Already printable (see `host.certificates.printable`).
+    results : Results
+        Of it.
     attachments : dict[str, bytes]
         What is attached to the file: ``json`` and ``xml``.
     mark : PaperMark, optional
     """
-    results = results_of(certificate)
     return {
         "number": certificate.number,
         "paper_word": certificate.kind.paper_word,

@@ -7,12 +7,13 @@ from importlib import resources
 
 import typst
 
-from host.certificates.canonical import canonical_json
+from host.certificates.canonical import json_of_printable
 from host.certificates.certificate import Certificate
-from host.certificates.dcc import dcc_xml
+from host.certificates.dcc import xml_of_printable
 from host.certificates.errors import CertificateError
 from host.certificates.paper import PaperMark, paper_data
 from host.certificates.printable import issued_moment, printable
+from host.certificates.results.by_kind import results_of
 
 #: Parts of the sheet, in order.
 SHEET = ("1_page.typ", "2_result.typ", "3_behind.typ")
@@ -45,8 +46,9 @@ def render_pdf(
         If the certificate cannot be printed; the message names the field.
     """
     checked = printable(certificate)
-    attachments = {"json": canonical_json(checked), "xml": dcc_xml(checked)}
-    data = json.dumps(paper_data(checked, attachments, mark), ensure_ascii=False)
+    results = results_of(checked)
+    attachments = {"json": json_of_printable(checked), "xml": xml_of_printable(checked, results)}
+    data = json.dumps(paper_data(checked, results, attachments, mark), ensure_ascii=False)
     sheet = resources.files("host.certificates").joinpath("sheet")
     template = b"".join(sheet.joinpath(part).read_bytes() for part in SHEET)
     # The template reads no file; an empty root means that there is none to read.

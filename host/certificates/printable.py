@@ -65,6 +65,7 @@ PRINTABLE_RANGES = (
     (0x25C6, 0x25C6),
     (0x25CF, 0x25D0),
 )
+_PRINTABLE = frozenset(chr(code) for first, last in PRINTABLE_RANGES for code in range(first, last + 1))
 _SHORTER = {
     "shop": LONGEST_SHOP,
     "number": LONGEST_NUMBER,
@@ -152,7 +153,7 @@ def issued_moment(certificate: Certificate) -> datetime.datetime:
 
 def is_printable(character: str) -> bool:
     """Whether the fonts inside the file hold the character."""
-    return any(first <= ord(character) <= last for first, last in PRINTABLE_RANGES)
+    return character in _PRINTABLE
 
 
 def printable_text(text: str, field: str, *, longest: int = LONGEST_TEXT) -> str:
@@ -166,9 +167,8 @@ def printable_text(text: str, field: str, *, longest: int = LONGEST_TEXT) -> str
     composed = unicodedata.normalize("NFC", text)
     seen = "".join(letter for letter in composed if unicodedata.category(letter) != "Cf")
     plain = " ".join(seen.split())
-    for letter in plain:
-        if not is_printable(letter):
-            raise CertificateError(field, _why_not(letter))
+    if not _PRINTABLE.issuperset(plain):
+        raise CertificateError(field, _why_not(next(letter for letter in plain if not is_printable(letter))))
     if len(plain) > longest:
         raise CertificateError(field, f"{len(plain)} characters; there is room for {longest}. Shorten it.")
     return plain
