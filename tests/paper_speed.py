@@ -4,8 +4,8 @@
 
 Both hold the 28-row table, the same lines of text, a chart of the errors and the two attached forms of the
 data, which are made anew each time on both sides. The other library (reportlab) draws its chart itself, sets
-every line as a paragraph of its own (five pages), draws no strips, writes no tags and claims no standard; ours
-is PDF/A-3a and PDF/UA-1 with the drawing library's chart.
+every line as a paragraph of its own (five pages), draws no strips, writes no tags and claims no standard;
+ours is PDF/A-3a and PDF/UA-1 with the drawing library's chart.
 """
 
 import importlib.util
