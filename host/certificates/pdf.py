@@ -17,9 +17,6 @@ from host.certificates.results.by_kind import results_of
 
 #: Parts of the sheet, in order.
 SHEET = ("1_page.typ", "2_result.typ", "3_behind.typ")
-#: Names of the attached data; a reader of the file finds them under attachments.
-ATTACHMENT = "certificate.json"
-XML_ATTACHMENT = "certificate.xml"
 
 
 def render_pdf(

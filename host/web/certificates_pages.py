@@ -3,6 +3,7 @@
 from flask import Blueprint, Response, abort, redirect, render_template, request
 from werkzeug.wrappers import Response as AnyResponse
 
+from host.certificates.attached import XML_ATTACHMENT, attached_file
 from host.certificates.canonical import certificate_from_canonical
 from host.certificates.errors import CertificateError
 from host.errors import DeskError
@@ -89,6 +90,17 @@ def pdf(number: str) -> Response:
 def json(number: str) -> Response:
     """The data as issued."""
     return _file(_issued(number).files.canonical_json, "application/json", f"{number}.json")
+
+
+@certificates_pages.get("/certificates/<number>.xml")
+@allowed(*STAFF)
+def xml(number: str) -> Response:
+    """The digital calibration certificate as issued, out of the paper."""
+    try:
+        inside = attached_file(_issued(number).files.pdf, XML_ATTACHMENT)
+    except CertificateError as error:
+        abort(404, description=str(error))
+    return _file(inside, "application/xml", f"{number}.xml")
 
 
 def _page(

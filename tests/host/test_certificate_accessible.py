@@ -11,9 +11,10 @@ import zlib
 import pypdf
 import pytest
 
+from host.certificates.attached import ATTACHMENT, XML_ATTACHMENT
 from host.certificates.kind import Kind
 from host.certificates.paper import PaperMark
-from host.certificates.pdf import ATTACHMENT, XML_ATTACHMENT, render_pdf
+from host.certificates.pdf import render_pdf
 
 pytestmark = pytest.mark.slow
 

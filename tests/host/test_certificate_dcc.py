@@ -18,11 +18,13 @@ import pytest
 
 from calibration.conformity import Verdict
 from host.certificates.as_found import AsFound, FoundPoint
+from host.certificates.attached import XML_ATTACHMENT, attached_file
 from host.certificates.dcc import dcc_xml, performed
 from host.certificates.dcc_elements import number_list
 from host.certificates.dcc_results import conformity_word
+from host.certificates.errors import CertificateError
 from host.certificates.kind import Kind
-from host.certificates.pdf import XML_ATTACHMENT, render_pdf
+from host.certificates.pdf import render_pdf
 
 NAMES = {"dcc": "https://ptb.de/dcc", "si": "https://ptb.de/si"}
 #: Units as D-SI spells them, from the SI brochure, 9th edition: kelvin, degree Celsius, ohm, one.
@@ -206,6 +208,9 @@ def test_a_record_says_that_it_is_no_certificate(of_kind):
 def test_the_same_certificate_gives_the_same_xml_and_it_is_inside_the_paper(sample):
     attached = pypdf.PdfReader(io.BytesIO(render_pdf(sample))).attachments[XML_ATTACHMENT]
     assert attached == [dcc_xml(sample)] == [dcc_xml(sample)]
+    assert attached_file(render_pdf(sample), XML_ATTACHMENT) == attached[0]
+    with pytest.raises(CertificateError, match="no such file inside"):
+        attached_file(render_pdf(sample), "other.xml")
 
 
 @pytest.fixture(scope="module")

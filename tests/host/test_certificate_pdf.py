@@ -10,10 +10,11 @@ import pypdf
 import pytest
 
 from calibration.conformity import DecisionRule
+from host.certificates.attached import ATTACHMENT, XML_ATTACHMENT
 from host.certificates.canonical import canonical_json, certificate_from_canonical
 from host.certificates.certificate import Witness
 from host.certificates.errors import CertificateError
-from host.certificates.pdf import ATTACHMENT, XML_ATTACHMENT, render_pdf
+from host.certificates.pdf import render_pdf
 from host.certificates.printed import printed_points
 
 SIMULATED = "Simulated bench: no real sender was measured"

@@ -3,6 +3,7 @@
 import pytest
 
 from host.certificates.canonical import certificate_from_canonical
+from host.certificates.dcc import dcc_xml
 from host.certificates.kind import Kind
 from host.procedures.issued_record import record_in_store
 from host.procedures.recompute import recompute
@@ -28,6 +29,8 @@ def test_the_ohms_check_of_a_run_is_put_on_paper_once(finished):
     assert len(channel.points) == 21  # two ranges of the sender and one of the probe, seven settings each
     assert all(abs(point.error_ohm) < point.expanded_u_ohm for point in channel.points)
     assert [one.role for one in channel.instruments] == ["decade box"]
+    xml = browser.get("/certificates/000002.xml")
+    assert xml.mimetype == "application/xml" and xml.data == dcc_xml(channel)
     page = browser.get("/certificates/000002").text
     assert "resistance channel of bench-1" in page and "sender, 750 Ω" in page
     assert browser.get("/runs/2").headers["Location"] == "/channels/2"
