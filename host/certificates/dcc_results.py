@@ -175,6 +175,8 @@ def _add_meta_data(parent: ET.Element, certificate: Certificate, results: Result
             rows = zip(table.labels[0][1], texts, strict=True)
             statement(listed, "metaData", name, *(f"{row}: {text}" for row, text in rows))
         _add_conformity(listed, certificate, results, table)
+    for name, words in results.facts:
+        statement(listed, "metaData", name, words)
     for section in results.sections:
         statement(listed, "metaData", section.title, *(line for line in section.lines if line))
         if section.coefficients:

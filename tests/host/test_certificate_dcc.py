@@ -198,6 +198,14 @@ def test_what_was_found_stands_beside_what_was_left(sample):
     assert "-1.61 K ± 0.15 K" in words.findtext("dcc:data/dcc:text/dcc:content", None, NAMES)
 
 
+def test_what_belongs_to_a_kind_alone_is_said_in_its_xml(of_kind):
+    said = {kind: dcc_xml(of_kind(kind)).decode() for kind in (Kind.HANDHELD_INFRARED, Kind.STATION_ROUND)}
+    for words in ("8 to 14 µm", "spot of 16 mm at 150 mm", "plate painted matt black", "set to 0.95"):
+        assert words in said[Kind.HANDHELD_INFRARED]
+    for words in ("carried in a flask", "By Algorithm A", "the reference bench before and after"):
+        assert words in said[Kind.STATION_ROUND]
+
+
 def test_a_record_says_that_it_is_no_certificate(of_kind):
     said = dcc_xml(of_kind(Kind.IN_PLACE)).decode()
     assert "It is no calibration certificate" in said

@@ -50,9 +50,9 @@ def infrared_results(body: InfraredBody) -> Results:
             )
             for title, point in zip(where, points, strict=True)
         ),
-        facts=(("Band", body.band), ("Emissivity", body.emissivity_words), ("Spot", body.spot)),
+        facts=(("Band", body.band), ("Spot", body.spot)),
         sections=(
-            Section(title="Target", lines=(body.target, body.spot, body.emissivity_words)),
+            Section(title="Target", lines=(body.target, body.emissivity_words)),
             Section(title="Shots", lines=tuple(_shots_line(point) for point in points)),
         ),
         wrong=wrong_statements(points, where),
