@@ -6,7 +6,7 @@ from host.benchmarks.report import Benchmark
 from host.errors import DeskError
 
 #: Each lives in host/benchmarks/<name>.py, which offers a `Benchmark` called `benchmark`.
-BENCHMARKS = ("coverage", "minutes", "efficiency", "attribution", "speed", "circuit")
+BENCHMARKS = ("coverage", "minutes", "efficiency", "attribution", "speed", "circuit", "shop_year")
 
 
 def load_benchmark(name: str) -> Benchmark:

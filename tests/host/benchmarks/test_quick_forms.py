@@ -58,3 +58,14 @@ def test_the_command_writes_table_json_and_figure(tmp_path: Path) -> None:
     assert result.exit_code == (3 if missed else 0)
     assert (out / "minutes.svg").read_text("utf-8").lstrip().startswith("<?xml")
     assert "## Minutes to a verdict" in (out / "science.md").read_text("utf-8")
+
+
+def test_a_shop_s_infrared_thermometers_are_caught_and_hardly_one_passes_wrongly() -> None:
+    result = quick("shop_year")
+    merits = {merit.name: merit.value for merit in result.merits}
+    for words in {row[0] for row in result.rows}:
+        # 288 intervals, nine of a check in step: 0.90 is the least that chance allows a true 0.945.
+        assert merits[f"{words}: share of intervals with the truth inside"] >= 0.90
+        assert merits[f"{words}: passed though out of its limit, of all checks"] <= 0.02
+    caught = {words: sum(int(row[3]) for row in result.rows if row[0] == words) for words, *_ in result.rows}
+    assert caught["cavity, probe of a bench"] > 0

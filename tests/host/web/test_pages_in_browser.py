@@ -23,6 +23,7 @@ EVERY_PAGE = (
     *("", "stations/bench-1", "runs", "runs/1", "runs/2", "runs/3", "certificates"),
     *("begin", "settings", "help", "help/runs", "typed", "on-the-vehicle"),
     *("people", "audit", "sign-in", "you"),
+    "infrared",
     *("settings/logo", "runs/1/photo"),
 )
 REGISTER_AND_CURVES = (
@@ -464,3 +465,60 @@ def test_from_the_first_page_to_a_certificate_by_hand(chromium, untouched, size)
     expect(page.locator(".overall")).to_contain_text("Out of tolerance")
     assert here.wrong == []
     context.close()
+
+
+def typed_in(page: Page, **fields: str) -> None:
+    for name, text in fields.items():
+        page.fill(f"#{name}", text)
+
+
+def fits_and_keeps_nobody_out(page: Page) -> None:
+    assert page.evaluate(f"{ROOT}.scrollWidth - {ROOT}.clientWidth") <= 0
+    assert [one["id"] for one in Axe().run(page).response["violations"]] == []
+
+
+@pytest.mark.parametrize("size", SIZES)
+def test_an_infrared_thermometer_is_checked_by_hand_from_its_entry_to_the_register(
+    visit, finished_desk, size
+):
+    """The whole job by fingers alone: set up, shots at two temperatures, one left out, paper, register."""
+    here = visit(size, color_scheme="dark" if size == "tablet" else "light")
+    page = here.open("infrared")
+    typed_in(page, item="Infrared thermometer, tag 12")
+    page.select_option("#thermometer", "entered")
+    page.click("text=Enter one that is not in the register")
+    typed_in(page, serial="I-12", accuracy_k="2", distance_to_spot="12")
+    page.select_option("#reference", "entered")
+    page.click("text=Enter a contact thermometer")
+    typed_in(page, reference_serial="T-2", reference_u_k="0.3", set_points="50 90", target_mm="30")
+    page.click("text=Start the check")
+    expect(page.locator("#distance_mm-wrong")).to_contain_text("needs a target of 50 mm")
+    here.wrong.clear()  # the browser's own word for a form that was sent back (422)
+    typed_in(page, target_mm="100")
+    page.click("text=Start the check")
+    buttons = ("It lay here that long", "Wiped, and out", "It says 0.95", "Measured")
+    for step, button in enumerate(buttons, start=1):
+        expect(page.locator(".step")).to_contain_text(f"Step {step} of")
+        fits_and_keeps_nobody_out(page)
+        page.click(f"button:has-text('{button}')")
+    taken = 0
+    for point, shots in (("50", ("50.4", "50.5", "50.3")), ("90", ("90.6", "90.5", "90.7", "90.6", "71.0"))):
+        for shown in shots:
+            taken += 1
+            typed_in(page, reference=point, shown=shown)
+            page.click("button.thumb")
+            expect(page.locator(".list li")).to_have_count(taken)
+        if len(shots) > 3:
+            expect(page.locator(".instruction")).to_contain_text("Does it count?")
+            fits_and_keeps_nobody_out(page)
+            typed_in(page, reason="the spot slipped off the plate")
+            page.click("button.press:has-text('Leave it out')")
+        page.click("button:has-text('Go on to the next')")
+        expect(page.locator(".caught .read")).to_have_count(1 if point == "50" else 2)
+    page.click("button:has-text('Judge it and issue the certificate')")
+    expect(page.locator(".sentence")).to_contain_text("thermometer")
+    fits_and_keeps_nobody_out(page)
+    page.click("button:has-text('Put its corrections into the register')")
+    expect(page.locator(".next")).to_contain_text("are in the register")
+    entry = finished_desk.store.register.standing("infrared", "I-12").in_force
+    assert len(entry.content["point"]) == 2
