@@ -30,6 +30,8 @@ from host.procedures.in_place_result import result_of
 from host.procedures.infrared_check import state_of as infrared_state_of
 from host.procedures.infrared_result import certificate_of as infrared_certificate
 from host.procedures.issued_record import IssuedRecord
+from host.procedures.probe_check import probe_certificate
+from host.procedures.probe_check import settings_in as probe_settings_in
 from host.procedures.run_kind import RunKind
 from host.procedures.sender_check import state_of
 from host.procedures.sender_result import certificate_of
@@ -143,6 +145,8 @@ def certificate_again(record: IssuedRecord) -> Certificate:
             return _of_comparison(record)
         if record.kind == RunKind.INFRARED_CHECK:
             return _of_infrared_check(record)
+        if record.kind == RunKind.PROBE_CHECK:
+            return _of_probe_check(record)
         if record.kind == RunKind.HAND_CHECK:
             settings = hand_view_of(record.run, record.events).settings
             return hand_certificate(settings, judged(settings), record.number, Shop(), date.min)
@@ -194,6 +198,12 @@ def _of_comparison(record: IssuedRecord) -> Certificate:
     result = result_of(state, state.started.reference)
     made = record_of(state, result, number=record.number, shop=Shop(), run=record.run, read_utc_s=())
     # When it was read is the store's to say, and stands in no event.
+    return replace(made, measured=certificate_from_canonical(record.canonical_json).measured)
+
+
+def _of_probe_check(record: IssuedRecord) -> Certificate:
+    settings = probe_settings_in(record.events)
+    made = probe_certificate(settings, run=record.run, number=record.number, shop=Shop(), today=date.min)
     return replace(made, measured=certificate_from_canonical(record.canonical_json).measured)
 
 

@@ -11,3 +11,4 @@ class RunKind(StrEnum):
     IN_PLACE = "in_place"  # on the vehicle, read and typed by a person
     CHANNEL_CHECK = "channel_check"  # the resistance channel of a station, from a run's ohms check
     INFRARED_CHECK = "infrared_check"  # an infrared thermometer, or the rig's own sensor, at the target
+    PROBE_CHECK = "probe_check"  # the reference probe at ice and in boiling water

@@ -33,6 +33,7 @@ from host.web.navigation import FOOT, HEAD, may_open, ways_for
 from host.web.people_pages import people_pages
 from host.web.picture_upload import give_room
 from host.web.pictures_pages import pictures_pages
+from host.web.probe_check_pages import probe_check_pages
 from host.web.reach import Reach
 from host.web.register_pages import register_pages
 from host.web.runs_pages import runs_pages
@@ -79,6 +80,7 @@ _PAGES = (
     typed_pages,
     in_place_pages,
     infrared_pages,
+    probe_check_pages,
     certificates_pages,
     channel_pages,
     drafts_pages,

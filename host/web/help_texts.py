@@ -235,6 +235,7 @@ TOPIC_OF: Mapping[str, str] = {
     "audit": "people",
     "in_place": "on-the-vehicle",
     "infrared": "infrared",
+    "probe_check": "register",
     "certificates": "certificates",
     "channel": "certificates",
     "drafts": "certificates",

@@ -13,6 +13,7 @@ _WHERE = {
     RunKind.IN_PLACE: "on the vehicle",
     RunKind.HAND_CHECK: "typed by hand",
     RunKind.INFRARED_CHECK: "infrared, by hand",
+    RunKind.PROBE_CHECK: "ice and boiling water",
 }
 
 #: What comes to a paper that states nothing.

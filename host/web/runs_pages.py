@@ -30,6 +30,7 @@ _PAGES_OF_OTHER_KINDS = {
     RunKind.IN_PLACE: "/on-the-vehicle",
     RunKind.HAND_CHECK: "/typed",
     RunKind.INFRARED_CHECK: "/infrared",
+    RunKind.PROBE_CHECK: "/probe-check",
     RunKind.CHANNEL_CHECK: "/channels",
 }
 

@@ -24,6 +24,7 @@ EVERY_PAGE = (
     *("begin", "settings", "help", "help/runs", "typed", "on-the-vehicle"),
     *("people", "audit", "sign-in", "you"),
     "infrared",
+    "probe-check",
     *("settings/logo", "runs/1/photo"),
 )
 REGISTER_AND_CURVES = (

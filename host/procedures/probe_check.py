@@ -1,0 +1,289 @@
+"""The check of the reference probe at ice and in boiling water, kept as a run with its history.
+
+What was read stands in its first event by value, so that the certificate can be worked out again from there.
+"""
+
+from collections.abc import Iterable, Mapping
+from dataclasses import asdict, dataclass
+from datetime import date
+from enum import StrEnum
+from typing import Any
+
+from calibration.bath.fixed_points import (
+    FixedPoint,
+    boiling_at_altitude,
+    boiling_at_pressure,
+    ice_point,
+    refuse_sea_level_pressure,
+)
+from calibration.conformity import DecisionRule, overall_verdict
+from calibration.errors import CalibrationError
+from calibration.uncertainty.line import normal, rectangular
+from host.certificates.bodies.reference_probe import CertifiedProbePoint, ReferenceProbeBody
+from host.certificates.certificate import Certificate, Coefficient, InstrumentUsed, Witness
+from host.errors import DeskError
+from host.procedures.authorisation import let_out
+from host.procedures.bench_setup import probe_of
+from host.procedures.event import Event
+from host.procedures.logged import events_of
+from host.procedures.run_kind import RunKind
+from host.shop import Shop
+from host.software_versions import software_versions
+from host.store import Store
+from host.verdict_words import RULE_WORDS
+
+METHOD_VERSION = "1"
+METHOD = "Probe check: melting ice and boiling water at station pressure"
+_K = 2.0
+
+
+class Kind(StrEnum):
+    """Events of a probe check."""
+
+    STARTED = "started"  # settings
+    RESULT = "result"  # certificate and pdf_sha256, or draft
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class ProbeCheckSettings:
+    """What was read, by value.
+
+    Attributes
+    ----------
+    item, operator : str
+    probe : Mapping[str, Any]
+        Register entry.
+    ice_ohm, boiling_ohm : float or None
+        Resistance of the probe there; None where it was not read. [Ω]
+    ice_error_ohm, boiling_error_ohm : float
+        Most that the meter or the channel may be off there, half-width. [Ω]
+    pressure_kpa, altitude_m : float or None
+        Of the place; with both, the pressure counts and is held against the altitude. [kPa], [m]
+    rule : str
+    limit_k : float or None
+        [K]
+    simulated : bool
+    """
+
+    item: str
+    probe: Mapping[str, Any]
+    ice_ohm: float | None = None
+    ice_error_ohm: float = 0.0
+    boiling_ohm: float | None = None
+    boiling_error_ohm: float = 0.0
+    pressure_kpa: float | None = None
+    altitude_m: float | None = None
+    rule: str = DecisionRule.GUARDED.value
+    limit_k: float | None = None
+    operator: str = ""
+    simulated: bool = False
+
+    def as_json(self) -> dict[str, Any]:
+        """For the first event."""
+        return asdict(self)
+
+    @classmethod
+    def from_json(cls, content: Mapping[str, Any]) -> "ProbeCheckSettings":
+        """From the first event."""
+        return cls(**{name: content[name] for name in cls.__dataclass_fields__ if name in content})
+
+    def boiling(self) -> FixedPoint:
+        """Boiling point of the place.
+
+        Raises
+        ------
+        DeskError
+            If neither pressure nor altitude is known.
+        FixedPointError
+            If the pressure is not one of the place.
+        """
+        if self.pressure_kpa is None and self.altitude_m is None:
+            raise DeskError(
+                "Boiling needs the air pressure at the bench, or at least its altitude: water boils 1.65 K "
+                "lower at 500 m than at the sea."
+            )
+        if self.pressure_kpa is None:
+            return boiling_at_altitude(self.altitude_m or 0.0)
+        if self.altitude_m is not None:
+            refuse_sea_level_pressure(self.pressure_kpa, self.altitude_m)
+        return boiling_at_pressure(self.pressure_kpa)
+
+
+def points_of(settings: ProbeCheckSettings) -> tuple[CertifiedProbePoint, ...]:
+    """Points of a check.
+
+    Raises
+    ------
+    DeskError
+        If nothing was read.
+    CalibrationError
+        If a fixed point cannot be given.
+    """
+    points = []
+    if settings.ice_ohm is not None:
+        points.append(_point(settings, "ice point", ice_point(), settings.ice_ohm, settings.ice_error_ohm))
+    if settings.boiling_ohm is not None:
+        boiling = settings.boiling()
+        points.append(
+            _point(settings, "boiling water", boiling, settings.boiling_ohm, settings.boiling_error_ohm)
+        )
+    if not points:
+        raise DeskError("Read the probe at one of the two points at least.")
+    return tuple(points)
+
+
+def _point(
+    settings: ProbeCheckSettings, where: str, fixed: FixedPoint, ohm: float, error_ohm: float
+) -> CertifiedProbePoint:
+    probe = probe_of(settings.probe)
+    shown_c = probe.temperature_c(ohm)
+    per_ohm = (probe.temperature_c(ohm * 1.0001) - shown_c) / (ohm * 0.0001)
+    meter = rectangular("resistance, meter or channel", ohm, "Ω", error_ohm, per_ohm)
+    return CertifiedProbePoint.of(
+        probe,
+        where=where,
+        reference_c=fixed.temperature_c,
+        resistance_ohm=ohm,
+        u_resistance_ohm=meter.standard_u,
+        lines=(normal(where, fixed.temperature_c, "°C", fixed.budget.standard_u, -1.0), meter),
+        limit_k=settings.limit_k,
+        rule=DecisionRule(settings.rule),
+        witnesses=(
+            Witness(name=where, temperature_c=fixed.temperature_c, expanded_u_k=fixed.expanded_u_k),
+            Witness(name="probe shows", temperature_c=shown_c, expanded_u_k=_K * abs(meter.contribution)),
+        ),
+    )
+
+
+def probe_certificate(
+    settings: ProbeCheckSettings, *, run: int, number: str, shop: Shop, today: date
+) -> Certificate:
+    """Certificate of a check."""
+    content, points = settings.probe, points_of(settings)
+    probe = probe_of(content)
+    verdicts = [point.verdict for point in points if point.verdict is not None]
+    rule = DecisionRule(settings.rule) if verdicts else None
+    paper = f"certificate {content['certificate']}, {content['issuer']}"
+    return Certificate(
+        number=number,
+        issued=today.isoformat(),
+        measured=today.isoformat(),
+        shop=shop.name,
+        shop_address=shop.address,
+        item=settings.item,
+        customer="",
+        sentence=_sentence(points),
+        method=f"{METHOD}, version {METHOD_VERSION} (run {run:04d})",
+        body=ReferenceProbeBody(
+            coefficients=tuple(
+                Coefficient(name=name, value=float(content[name]), standard_u=None)
+                for name in ("a", "b", "c")
+            ),
+            coefficients_source=f"{paper}, {probe.valid_from_c:g} to {probe.valid_to_c:g} °C, "
+            f"U = {probe.expanded_u_k:g} K (k = {probe.k:g})",
+            points=points,
+        ),
+        simulated=settings.simulated,
+        verdict=overall_verdict(verdicts) if verdicts else None,
+        rule=rule,
+        rule_words=RULE_WORDS[rule] if rule else "",
+        instruments=(
+            InstrumentUsed(
+                role="reference probe",
+                serial=str(content["serial"]),
+                certificate=f"{content['certificate']}, {content['issuer']}",
+                expanded_u=f"{probe.expanded_u_k:g} K (k = {probe.k:g})",
+                due=str(content.get("due", "no date set")),
+            ),
+        ),
+        conditions=_conditions(settings),
+        remarks=("Two points verify or shift a known curve; they give none of their own.",),
+        not_done=tuple(
+            f"The {where} was not read."
+            for where, ohm in (("ice point", settings.ice_ohm), ("boiling point", settings.boiling_ohm))
+            if ohm is None
+        ),
+        citations=(f"what was typed in run {run:04d}",),
+        software=software_versions(),
+        operator=settings.operator,
+    )
+
+
+def _sentence(points: tuple[CertifiedProbePoint, ...]) -> str:
+    said = [
+        f"{abs(point.error_k):.2f} K {'high' if point.error_k > 0.0 else 'low'} at the {point.where}"
+        for point in points
+        if abs(point.error_k) > point.expanded_u_k
+    ]
+    if not said:
+        return "The probe says what its certificate says, as far as can be told."
+    return f"The probe reads {' and '.join(said)}."
+
+
+def _conditions(settings: ProbeCheckSettings) -> tuple[tuple[str, str], ...]:
+    said = []
+    if settings.ice_ohm is not None:
+        said.append(("ice", "crushed ice of clean water and water, stirred, drained and topped up"))
+    if settings.boiling_ohm is not None and settings.pressure_kpa is not None:
+        said.append(
+            ("pressure", f"{10.0 * settings.pressure_kpa:.1f} hPa at the bench, not reduced to the sea")
+        )
+    elif settings.boiling_ohm is not None:
+        said.append(("pressure", f"not read: altitude {settings.altitude_m:g} m and any weather"))
+    return tuple(said)
+
+
+class ProbeChecks:
+    """Probe checks of one store."""
+
+    def __init__(self, store: Store) -> None:
+        self._store = store
+
+    def conclude(self, settings: ProbeCheckSettings, *, shop: Shop, today: date) -> int:
+        """Keep a check as a run and let its certificate out, or keep its draft; the run's number.
+
+        Raises
+        ------
+        DeskError
+            If nothing was read, or a fixed point cannot be given.
+        """
+        try:
+            points_of(settings)
+        except CalibrationError as error:
+            raise DeskError(str(error)) from error
+        run = self._store.runs.create(station=None, kind=RunKind.PROBE_CHECK, settings=settings.as_json())
+        self._store.runs.append(run, Kind.STARTED, {"settings": settings.as_json()})
+        let_out(
+            self._store,
+            run,
+            lambda number: probe_certificate(settings, run=run, number=number, shop=shop, today=today),
+            measured_by=settings.operator,
+            event=Kind.RESULT,
+        )
+        self._store.runs.end(run)
+        return run
+
+    def settings(self, run: int) -> ProbeCheckSettings:
+        """What was read in a check.
+
+        Raises
+        ------
+        DeskError
+            If there is none of that number.
+        """
+        if self._store.runs.kind_of(run) != RunKind.PROBE_CHECK:
+            raise DeskError(f"Run {run:04d} is no probe check. Choose one from the list of runs.")
+        return settings_in(events_of(self._store, run))
+
+    def history(self) -> list[tuple[int, float, ProbeCheckSettings]]:
+        """Number, time and readings of every check, the newest first. [s]"""
+        return [
+            (run.number, run.started_utc_s, ProbeCheckSettings.from_json(run.settings))
+            for run in reversed(self._store.runs.all())
+            if run.kind == RunKind.PROBE_CHECK
+        ]
+
+
+def settings_in(events: Iterable[Event]) -> ProbeCheckSettings:
+    """Settings that stand in the first event of a run."""
+    return ProbeCheckSettings.from_json(next(iter(events)).payload["settings"])

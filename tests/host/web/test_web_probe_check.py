@@ -1,0 +1,70 @@
+"""The probe check over the pages: ice, and water that boils at the pressure of the bench."""
+
+import pytest
+
+from calibration.thermistor.steinhart_hart import SteinhartHart
+from host.certificates.canonical import certificate_from_canonical
+from host.procedures.issued_record import record_in_store
+from host.procedures.recompute import recompute
+
+pytestmark = pytest.mark.slow
+
+#: As the papers of the small bench have it.
+PROBE = SteinhartHart(a=1.129241e-3, b=2.341077e-4, c=8.775468e-8)
+#: IAPWS-IF97 (release of 2007, table 36): p_sat(372.755919 K) = 0.1 MPa: water boils at 99.6059 °C there.
+BOILS_AT_1000_HPA_C = 99.6059
+
+
+def typed(ice_c=0.0, boiling_c=BOILS_AT_1000_HPA_C, **changed):
+    return {
+        "ice_ohm": f"{PROBE.resistance_ohm(ice_c):.3f}",
+        "ice_error_ohm": "30",
+        "boiling_ohm": f"{PROBE.resistance_ohm(boiling_c):.4f}",
+        "boiling_error_ohm": "1",
+        "pressure": "1000hPa",
+    } | changed
+
+
+def points(desk, number="000001"):
+    issued = desk.store.certificates.get(number)
+    return certificate_from_canonical(issued.files.canonical_json).points
+
+
+def test_a_true_probe_says_what_its_certificate_says_at_both_points(browser, desk, bench):
+    assert browser.post("/probe-check", data=typed()).headers["Location"] == "/probe-check/1"
+    ice, boiling = points(desk)
+    assert ice.error_k == pytest.approx(0.0, abs=0.001)
+    # What 5 cm of water above the probe do (0.14 K, method) is no correction and stands in U.
+    assert boiling.error_k == pytest.approx(0.0, abs=0.001)
+    assert boiling.expanded_u_k > 0.07
+    page = browser.get("/probe-check/1").text
+    assert "says what its certificate says" in page and "Open the certificate" in page
+    assert "0001" in browser.get("/probe-check").text
+
+
+def test_a_probe_half_a_kelvin_off_is_found_and_held_against_its_limit(browser, desk, bench):
+    browser.post("/probe-check", data=typed(ice_c=0.5, boiling_c=BOILS_AT_1000_HPA_C + 0.5, limit_k="0.2"))
+    assert points(desk)[0].error_k == pytest.approx(0.5, abs=0.01)
+    page = browser.get("/probe-check/1").text
+    assert "Out of tolerance" in page and "mark the probe as failed" in page
+
+
+def test_a_pressure_from_a_weather_report_is_refused(browser, bench):
+    answer = browser.post("/probe-check", data=typed(altitude="800m", pressure="1013hPa"))
+    assert answer.status_code == 422 and "reduced to sea level" in answer.text
+
+
+def test_boiling_without_a_pressure_and_a_reading_without_its_doubt_are_refused(browser, bench):
+    answer = browser.post("/probe-check", data=typed(pressure=""))
+    assert answer.status_code == 422 and "needs the air pressure" in answer.text
+    answer = browser.post("/probe-check", data=typed(ice_error_ohm=""))
+    assert answer.status_code == 422 and "how far the meter may be off" in answer.text
+    answer = browser.post("/probe-check", data={})
+    assert answer.status_code == 422 and "one of the two points" in answer.text
+
+
+def test_a_check_is_among_the_runs_and_comes_out_the_same_again(browser, desk, bench):
+    browser.post("/probe-check", data=typed(pressure="", altitude="500m"))
+    assert browser.get("/runs/1").headers["Location"] == "/probe-check/1"
+    assert "ice and boiling water" in browser.get("/runs").text
+    assert recompute(record_in_store(desk.store, "000001")).difference is None
