@@ -12,3 +12,4 @@ class RunKind(StrEnum):
     CHANNEL_CHECK = "channel_check"  # the resistance channel of a station, from a run's ohms check
     INFRARED_CHECK = "infrared_check"  # an infrared thermometer, or the rig's own sensor, at the target
     PROBE_CHECK = "probe_check"  # the reference probe at ice and in boiling water
+    WITNESS_CHECK = "witness_check"  # the 1-wire witness beside the probe

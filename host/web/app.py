@@ -53,6 +53,7 @@ from host.web.stations_pages import stations_pages
 from host.web.strips import live_strip
 from host.web.typed_pages import typed_pages
 from host.web.visit import remember_visit
+from host.web.witness_check_pages import witness_check_pages
 
 #: Live pages at once; the server has three threads for each (see `host.web.server`).
 MOST_STREAMS = 32
@@ -81,6 +82,7 @@ _PAGES = (
     in_place_pages,
     infrared_pages,
     probe_check_pages,
+    witness_check_pages,
     certificates_pages,
     channel_pages,
     drafts_pages,

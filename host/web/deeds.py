@@ -25,6 +25,8 @@ DEED_OF: Mapping[str, Deed] = {
     "in_place.finish": Deed.RUN_FINISHED,
     "in_place.stop": Deed.RUN_STOPPED,
     "infrared.start": Deed.RUN_STARTED,
+    "witness_check.start": Deed.RUN_STARTED,
+    "witness_check.read": Deed.RUN_PRESSED,
     "probe_check.check": Deed.RUN_STARTED,
     "infrared.go_on": Deed.RUN_PRESSED,
     "infrared.shot": Deed.RUN_PRESSED,

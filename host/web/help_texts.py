@@ -236,6 +236,7 @@ TOPIC_OF: Mapping[str, str] = {
     "in_place": "on-the-vehicle",
     "infrared": "infrared",
     "probe_check": "register",
+    "witness_check": "register",
     "certificates": "certificates",
     "channel": "certificates",
     "drafts": "certificates",

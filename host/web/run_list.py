@@ -17,7 +17,7 @@ _WHERE = {
 }
 
 #: What comes to a paper that states nothing.
-_WITHOUT_VERDICT = (RunKind.IN_PLACE, RunKind.CHANNEL_CHECK)
+_WITHOUT_VERDICT = (RunKind.IN_PLACE, RunKind.CHANNEL_CHECK, RunKind.WITNESS_CHECK, RunKind.PROBE_CHECK)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -25,6 +25,7 @@ EVERY_PAGE = (
     *("people", "audit", "sign-in", "you"),
     "infrared",
     "probe-check",
+    "witness-check",
     *("settings/logo", "runs/1/photo"),
 )
 REGISTER_AND_CURVES = (

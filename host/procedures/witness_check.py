@@ -1,0 +1,267 @@
+"""The 1-wire witness beside the probe at three temperatures or more, to its corrections in the register.
+
+It lags and is half a degree off as bought: only settled readings count, and remaining drift is charged to it.
+"""
+
+import math
+import statistics
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass, replace
+from datetime import date
+from enum import StrEnum
+from typing import Any
+
+from calibration.contract.readings import Quality, ReadingPack
+from calibration.uncertainty.budget import Budget, combine
+from calibration.uncertainty.line import normal, rectangular
+from host.citation import Citation
+from host.contact_reference import ContactReference, read_by_probe
+from host.errors import DeskError
+from host.procedures.event import Event
+from host.procedures.logged import events_of
+from host.procedures.run_kind import RunKind
+from host.shop import Shop
+from host.store import Store
+from host.store.register_file import RegisterEntry, register_entry
+
+LEAST_POINTS = 3
+#: Nearer than this two readings are of one temperature. [K]
+APART_K = 5.0
+#: How much longer than the probe it takes, at most. Assumed. [s]
+LAG_S = 20.0
+#: DS18B20 at 12 bit, and its limits of error as bought (data sheet, from memory). [K]
+RESOLUTION_K, AS_BOUGHT_K = 0.0625, 0.5
+_NEWEST_PACKS = 200
+
+
+class Kind(StrEnum):
+    """Events of a witness check."""
+
+    STARTED = "started"  # station, serial, probe, simulated
+    READ = "read"  # reference_c, u_reference_k, shown_c, scatter_k, drift_k_per_min, words, cites
+    FINISHED = "finished"  # register: digest of the entry
+    STOPPED = "stopped"  # reason
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class WitnessReading:
+    """Probe and witness at one temperature. [°C], [K], [K/min]"""
+
+    reference_c: float
+    u_reference_k: float
+    shown_c: float
+    scatter_k: float
+    drift_k_per_min: float
+    words: str
+
+    @property
+    def budget(self) -> Budget:
+        """Of the error, shown minus true. [K]"""
+        return combine(
+            estimate=self.shown_c - self.reference_c,
+            unit="K",
+            lines=(
+                normal("probe", self.reference_c, "°C", self.u_reference_k, -1.0),
+                normal("scatter of the witness", 0.0, "K", self.scatter_k, 1.0),
+                rectangular("resolution", 0.0, "K", 0.5 * RESOLUTION_K, 1.0),
+                rectangular("lag", 0.0, "K", LAG_S / 60.0 * abs(self.drift_k_per_min), 1.0),
+            ),
+        )
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class WitnessState:
+    """All there is to know of a check; made of its events alone."""
+
+    station: str = ""
+    serial: str = ""
+    probe: Mapping[str, Any] | None = None
+    simulated: bool = False
+    readings: tuple[WitnessReading, ...] = ()
+    is_over: bool = False
+    reason: str = ""
+
+    @property
+    def may_finish(self) -> bool:
+        """Whether three temperatures are there."""
+        return not self.is_over and len(self.readings) >= LEAST_POINTS
+
+
+def advance(state: WitnessState, event: Event) -> WitnessState:
+    """State after an event.
+
+    Raises
+    ------
+    ValueError
+        If the event cannot follow: a fault of the program, not of the bench.
+    """
+    kind, payload = Kind(event.kind), event.payload
+    if state.is_over or (kind is Kind.STARTED) != (state.probe is None):
+        raise ValueError(f"{kind.value} cannot follow here")
+    match kind:
+        case Kind.STARTED:
+            return WitnessState(
+                station=payload["station"],
+                serial=payload["serial"],
+                probe=payload["probe"],
+                simulated=payload["simulated"],
+            )
+        case Kind.READ:
+            fields = {name: payload[name] for name in WitnessReading.__dataclass_fields__}
+            return replace(state, readings=(*state.readings, WitnessReading(**fields)))
+        case Kind.FINISHED:
+            return replace(state, is_over=True)
+        case Kind.STOPPED:
+            return replace(state, is_over=True, reason=payload["reason"])
+
+
+def state_of(events: Iterable[Event]) -> WitnessState:
+    """State that a log of events leads to."""
+    state = WitnessState()
+    for event in events:
+        state = advance(state, event)
+    return state
+
+
+def corrections_of(state: WitnessState, *, run: int, shop: Shop, today: date) -> RegisterEntry:
+    """The witness as this check describes it."""
+    rows = sorted((reading.shown_c, reading.budget) for reading in state.readings)
+    return register_entry(
+        {
+            "kind": "witness",
+            "serial": state.serial,
+            "certificate": f"witness check {run:04d}",
+            "issuer": shop.name,
+            "issued": today,
+            "simulated": state.simulated,
+            "resolution_k": RESOLUTION_K,
+            "accuracy_k": AS_BOUGHT_K,
+            "k": 2.0,
+            "point": [
+                {
+                    "shown_c": round(shown_c, 3),
+                    "correction_k": round(-budget.estimate, 3),
+                    "expanded_u_k": round(2.0 * budget.standard_u, 3),
+                }
+                for shown_c, budget in rows
+            ],
+        }
+    )
+
+
+class WitnessChecks:
+    """Witness checks of one store."""
+
+    def __init__(self, store: Store) -> None:
+        self._store = store
+
+    def start(self, *, station: str, serial: str, probe: Mapping[str, Any], simulated: bool) -> int:
+        """Begin a check; its number."""
+        content = {"station": station, "serial": serial, "probe": dict(probe), "simulated": simulated}
+        run = self._store.runs.create(
+            station=station,
+            kind=RunKind.WITNESS_CHECK,
+            settings={"item": f"1-wire witness {serial}", **content},
+        )
+        self._store.runs.append(run, Kind.STARTED, content)
+        return run
+
+    def read(self, run: int) -> None:
+        """Read both now.
+
+        Raises
+        ------
+        DeskError
+            If they cannot be read, do not stand still, or were read near this temperature already.
+        """
+        state = self.open(run)
+        packs = self._store.packs.recent(state.station, _NEWEST_PACKS)
+        reference = read_by_probe(packs, state.probe or {})
+        near = [one for one in state.readings if abs(one.reference_c - reference.temperature_c) < APART_K]
+        if near:
+            raise DeskError(
+                f"It was read at {near[0].reference_c:.1f} °C already: bring the bath {APART_K:g} K further."
+            )
+        payload = _reading(packs, reference)
+        cites = reference.cites
+        self._store.runs.append(
+            run, Kind.READ, {**payload, "cites": cites.as_json() if cites else None}, cites=cites
+        )
+
+    def finish(self, run: int, *, shop: Shop, today: date) -> None:
+        """Put what was found into the register.
+
+        Raises
+        ------
+        DeskError
+            If temperatures are missing.
+        """
+        state = self.open(run)
+        if not state.may_finish:
+            raise DeskError(
+                f"A witness is read at {LEAST_POINTS} temperatures: {len(state.readings)} so far."
+            )
+        entry = self._store.register.add(corrections_of(state, run=run, shop=shop, today=today))
+        self._store.runs.append(run, Kind.FINISHED, {"register": entry.sha256})
+        self._store.runs.end(run)
+
+    def stop(self, run: int, reason: str) -> None:
+        """Stop a check for good."""
+        self.open(run)
+        self._store.runs.append(run, Kind.STOPPED, {"reason": reason})
+        self._store.runs.end(run)
+
+    def open(self, run: int) -> WitnessState:
+        """A check that is not over.
+
+        Raises
+        ------
+        DeskError
+            If it is.
+        """
+        state = self.state(run)
+        if state.is_over:
+            raise DeskError(f"Witness check {run:04d} is over. Start a new one.")
+        return state
+
+    def state(self, run: int) -> WitnessState:
+        """A check, open or over.
+
+        Raises
+        ------
+        DeskError
+            If there is none of that number.
+        """
+        if self._store.runs.kind_of(run) != RunKind.WITNESS_CHECK:
+            raise DeskError(f"Run {run:04d} is no witness check. Choose one from the list of runs.")
+        return state_of(events_of(self._store, run))
+
+    def history(self) -> list[tuple[int, float, WitnessState]]:
+        """Number, time and state of every check, the newest first. [s]"""
+        return [
+            (run.number, run.started_utc_s, self.state(run.number))
+            for run in reversed(self._store.runs.all())
+            if run.kind == RunKind.WITNESS_CHECK
+        ]
+
+
+def _reading(packs: Sequence[ReadingPack], reference: ContactReference) -> dict[str, Any]:
+    cites: Citation | None = reference.cites
+    window = [pack for pack in packs if cites and pack.boot == cites.boot and pack.seq >= cites.first]
+    values = [
+        reading.value
+        for pack in window
+        if (reading := pack.channels.get("witness")) is not None
+        and reading.quality is Quality.GOOD
+        and reading.value is not None
+    ]
+    if len(values) < max(len(window) // 2, 2):
+        raise DeskError("The witness gave hardly a good reading in the last seconds: look at its plug.")
+    return {
+        "reference_c": reference.temperature_c,
+        "u_reference_k": reference.u_k,
+        "shown_c": math.fsum(values) / len(values),
+        "scatter_k": statistics.stdev(values),
+        "drift_k_per_min": reference.drift_k_per_min,
+        "words": reference.words,
+    }
