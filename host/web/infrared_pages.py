@@ -14,7 +14,7 @@ from host.contact_reference import ContactReference, Press, presses_in, read_by_
 from host.errors import DeskError
 from host.infrared_register import corrections_entry
 from host.local_time import local_day
-from host.people.role import ALL_ROLES
+from host.people.role import ALL_ROLES, STAFF
 from host.procedures.infrared_check import MOST_SHOTS, InfraredState, Kind
 from host.procedures.infrared_result import point_so_far, sentence_of
 from host.procedures.infrared_runs import InfraredRuns, InfraredView
@@ -150,7 +150,7 @@ def stop(run: int) -> AnyResponse:
 
 
 @infrared_pages.post("/infrared/<int:run>/register")
-@allowed(*ALL_ROLES)
+@allowed(*STAFF)
 def register(run: int) -> AnyResponse:
     """Put the corrections of a finished check into the register."""
     view, store = _view(run), the_desk().store

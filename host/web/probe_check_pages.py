@@ -9,7 +9,7 @@ from werkzeug.wrappers import Response as AnyResponse
 
 from host.errors import DeskError
 from host.local_time import local_day
-from host.people.role import ALL_ROLES
+from host.people.role import STAFF
 from host.procedures.probe_check import ProbeChecks, ProbeCheckSettings, points_of
 from host.quantity import altitude_m_of, pressure_pa_of, resistance_ohm_of
 from host.web.desk_behind import the_desk
@@ -33,14 +33,14 @@ _FIELDS = (
 
 
 @probe_check_pages.get("/probe-check")
-@allowed(*ALL_ROLES)
+@allowed(*STAFF)
 def index() -> str:
     """What it takes, the form, and every check so far."""
     return _index(dict.fromkeys(_FIELDS, ""), {})
 
 
 @probe_check_pages.post("/probe-check")
-@allowed(*ALL_ROLES)
+@allowed(*STAFF)
 def check() -> AnyResponse | tuple[str, int]:
     """Judge what was read and let its certificate out, or say beside the field why not."""
     typed = {name: request.form.get(name, "").strip() for name in _FIELDS}
@@ -57,7 +57,7 @@ def check() -> AnyResponse | tuple[str, int]:
 
 
 @probe_check_pages.get("/probe-check/<int:run>")
-@allowed(*ALL_ROLES)
+@allowed(*STAFF)
 def result(run: int) -> str:
     """What came of it."""
     store = the_desk().store

@@ -5,7 +5,7 @@ from werkzeug.wrappers import Response as AnyResponse
 
 from host.errors import DeskError
 from host.local_time import local_day
-from host.people.role import ALL_ROLES
+from host.people.role import STAFF
 from host.procedures.witness_check import WitnessChecks
 from host.web.desk_behind import the_desk
 from host.web.rules import allowed
@@ -16,14 +16,14 @@ _LONGEST_SERIAL = 60
 
 
 @witness_check_pages.get("/witness-check")
-@allowed(*ALL_ROLES)
+@allowed(*STAFF)
 def index() -> str:
     """What it takes, the form, and every check so far."""
     return _index({"station": "", "serial": ""}, {})
 
 
 @witness_check_pages.post("/witness-check")
-@allowed(*ALL_ROLES)
+@allowed(*STAFF)
 def start() -> AnyResponse | tuple[str, int]:
     """Begin a check, or say beside the field why not."""
     store = the_desk().store
@@ -45,14 +45,14 @@ def start() -> AnyResponse | tuple[str, int]:
 
 
 @witness_check_pages.get("/witness-check/<int:run>")
-@allowed(*ALL_ROLES)
+@allowed(*STAFF)
 def check(run: int) -> str:
     """The next step, and what was read."""
     return _page(run, "")
 
 
 @witness_check_pages.post("/witness-check/<int:run>/read")
-@allowed(*ALL_ROLES)
+@allowed(*STAFF)
 def read(run: int) -> AnyResponse | tuple[str, int]:
     """Read both now, or put what was read into the register, or stop."""
     checks = WitnessChecks(the_desk().store)
