@@ -40,7 +40,7 @@ lock:
 	uv pip compile --universal --python-version 3.11 --fork-strategy fewest --generate-hashes --all-extras \
 		--custom-compile-command "make lock" pyproject.toml --output-file requirements.lock
 
-# Makes the picture of the README anew; needs chromium and poppler-utils.
+# Makes the pictures of the README anew; needs chromium and poppler-utils.
 picture: $(STAMP)
 	@mkdir -p .pictures
 	PYTHONPATH=tests $(BIN)/python tests/readme_picture.py .pictures/bench.png
