@@ -20,8 +20,10 @@ from host.data_folder import DataFolder
 from host.desk import Desk
 from host.errors import DeskError
 from host.point_data import point_data
+from host.procedures.loop_card import LOOP_STEPS
 from host.procedures.runs_at_work import RunView, wait_until_over
 from host.procedures.sender_check import Phase, SenderCheckState
+from host.procedures.sender_check_settings import Course
 from host.procedures.sender_check_start import SenderCheckWish
 from host.rig_process import SERVING_SPEED, RigProcess, rig_command
 from host.simulated_bench import SIMULATED_CURVE
@@ -111,12 +113,21 @@ class Demo:
         Fault in the second sender, in the rig's own words. It is handed to the simulated hands alone.
     say : callable
         Gets words for the person in front.
+    course : Course
+        How the bath is taken through the set points.
     """
 
     def __init__(
-        self, folder: DataFolder, *, seed: int, plant: str | None, say: Callable[[str], None]
+        self,
+        folder: DataFolder,
+        *,
+        seed: int,
+        plant: str | None,
+        say: Callable[[str], None],
+        course: Course = Course.PLATEAUS,
     ) -> None:
         self.folder = folder
+        self._course = course
         self._say = say
         self._plant = plant
         self._broker = EmbeddedBroker(folder=folder.broker, say=say)
@@ -182,6 +193,7 @@ class Demo:
             set_points_c=SET_POINTS_C,
             operator="demo",
             move_connector=True,
+            course=self._course,
         )
         return self.desk.runs.start_check(wish)
 
@@ -222,10 +234,15 @@ def points_json(canonical: bytes) -> tuple[Mapping[str, Any], ...]:
 
 @contextlib.contextmanager
 def running_demo(
-    folder: DataFolder, *, seed: int, plant: str | None, say: Callable[[str], None]
+    folder: DataFolder,
+    *,
+    seed: int,
+    plant: str | None,
+    say: Callable[[str], None],
+    course: Course = Course.PLATEAUS,
 ) -> Iterator[Demo]:
     """A demo that is stopped however its block ends."""
-    demo = Demo(folder, seed=seed, plant=plant, say=say)
+    demo = Demo(folder, seed=seed, plant=plant, say=say, course=course)
     try:
         demo.start()
         yield demo
@@ -237,10 +254,15 @@ def share_done(state: SenderCheckState) -> float:
     """Share of a run that is behind it, 0 to 1, for a progress bar."""
     if state.phase in (Phase.DONE, Phase.STOPPED):
         return 1.0
-    plateaus = len(state.started.set_points_c)
     of_box = len(state.box_read) / max(len(state.plan), 1)
-    of_plateaus = (len(state.windows) + (0.5 if state.opened_at else 0.0)) / plateaus
-    return 0.25 * of_box + 0.72 * of_plateaus
+    return 0.25 * of_box + 0.72 * _share_heated(state)
+
+
+def _share_heated(state: SenderCheckState) -> float:
+    if state.started.course is Course.LOOP:
+        return 0.0 if state.loop is None else (1 + len(state.loop.rests)) / LOOP_STEPS * 2.0
+    plateaus = len(state.started.set_points_c)
+    return (len(state.windows) + (0.5 if state.opened_at else 0.0)) / plateaus
 
 
 def checks_json(checks: tuple[DemoCheck, ...]) -> str:

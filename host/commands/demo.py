@@ -14,6 +14,7 @@ from calibration.conformity import Verdict
 from host.demo import DemoCheck, check_plant, checks_json, fresh_folder, running_demo, share_done
 from host.one_line import OneLineCommand
 from host.procedures.runs_at_work import RunView
+from host.procedures.sender_check_settings import Course
 from host.serving import USUAL_PORT, interrupt_on_sigterm, serve_pages
 
 _LOOK_EVERY_S = 0.05
@@ -31,11 +32,20 @@ Follow = Callable[[str, Callable[[], RunView]], None]
 @click.option(
     "--plant", default="series:22", show_default=True, help="Fault in the second sender, NAME[:SIZE]."
 )
+@click.option(
+    "--course",
+    type=click.Choice([course.value for course in Course]),
+    default=Course.PLATEAUS.value,
+    show_default=True,
+    help="How the bath goes through the set points.",
+)
 @click.option("--data", type=click.Path(path_type=Path), help="Fresh folder for everything. [default: new]")
 @click.option("--no-serve", is_flag=True, help="End after the checks instead of serving the pages.")
 @click.option("--port", type=int, default=USUAL_PORT, show_default=True, help="Port of the pages.")
 @click.option("--json", "as_json", is_flag=True, help="Print the result as JSON alone.")
-def command(seed: int, plant: str, data: Path | None, no_serve: bool, port: int, as_json: bool) -> None:
+def command(
+    seed: int, plant: str, course: str, data: Path | None, no_serve: bool, port: int, as_json: bool
+) -> None:
     """Check two senders on a simulated bench, from the bath to their certificates."""
     console = Console(stderr=True)
 
@@ -48,7 +58,7 @@ def command(seed: int, plant: str, data: Path | None, no_serve: bool, port: int,
         check_plant(plant)
         folder = fresh_folder(data)
         say(f"Everything of this demo lands in {folder.path}")
-        with running_demo(folder, seed=seed, plant=plant, say=say) as demo:
+        with running_demo(folder, seed=seed, plant=plant, say=say, course=Course(course)) as demo:
             with _bars(console) as follow:
                 checks = demo.run_both(follow)
             if as_json:

@@ -88,13 +88,13 @@ class CurvesFound:
                 raise ChoiceError("curve", words) from error
 
 
-def curves_of_plateaus(state: SenderCheckState, readings_of: ReadingsOf, store: Store) -> CurvesFound:
-    """Curves ranked for the plateaus of a run.
+def curves_of_run(state: SenderCheckState, readings_of: ReadingsOf, store: Store) -> CurvesFound:
+    """Curves ranked for what a run read.
 
     Raises
     ------
-    BenchPointError, OhmsCheckError
-        If a plateau cannot be used.
+    BenchPointError, OhmsCheckError, LoopError
+        If what was read cannot be used.
     """
     unlimited = replace(state, settings=replace(state.started, limit_k=_ANY_LIMIT_K))
     setup = bench_setup_of(state, readings_of)

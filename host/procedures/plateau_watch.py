@@ -11,20 +11,19 @@ from calibration.bath.settling import (
     settling,
     slope_k_per_min,
 )
-from calibration.bench_point import (
-    BenchPointError,
-    BenchSetup,
-    Plateau,
-    is_held_long_enough,
-    sender_error,
-)
-from calibration.contract.readings import Insertion, Quality, ReadingPack
+from calibration.bench_point import BenchSetup, Plateau, is_held_long_enough, sender_error
+from calibration.contract.readings import Insertion, ReadingPack
 from calibration.temperature_scale import kelvin_from_celsius
 from host.citation import Citation
-from host.procedures.bench_setup import DUTY, raw_count
+from host.procedures.bath_reading import (
+    UNREADABLE_S,
+    UNREADABLE_WORDS,
+    UnusableReadingError,
+    bath_reading_of,
+)
+from host.procedures.bench_setup import raw_count
 from host.procedures.event import Event
 from host.procedures.sender_check import Kind, SenderCheckState
-from host.procedures.trials import FULL_DUTY
 
 #: Rig time that a window covers. [s]
 WINDOW_S = 60.0
@@ -43,15 +42,12 @@ _LOOK_EVERY = 4
 _ARRIVAL_K = 1.5
 _ARRIVAL_AT_A_PRINTED_ROW_K = 0.4
 
-#: Rig time for which a channel may be unreadable before the run stops. [s]
-UNREADABLE_S = 240.0
-
 # Beta of a usual coolant sender: good enough to turn a drift in ohms into one in kelvin. [K]
 _USUAL_BETA_K = 3600.0
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class BathReading:
+class _Seen:
     """One reading as temperatures; the sender's is good for its drift alone, its zero is anywhere."""
 
     pack: ReadingPack
@@ -88,15 +84,6 @@ class BathStatus:
     trouble: str | None = None
 
 
-def has_wanted_duty(state: SenderCheckState, pack: ReadingPack) -> bool:
-    """Tell whether the sender carries current as is wanted, by what the pack says; an old rig is silent."""
-    if pack.sender_duty is None:
-        return True
-    if state.wants_full_current:
-        return pack.sender_duty == FULL_DUTY
-    return pack.sender_duty <= DUTY + 1e-9
-
-
 class PlateauWatch:
     """Fed each reading in order; the same readings always lead to the same events.
 
@@ -108,8 +95,8 @@ class PlateauWatch:
 
     def __init__(self, setup: BenchSetup) -> None:
         self._setup = setup
-        self._recent: deque[BathReading] = deque()
-        self._window: list[BathReading] = []
+        self._recent: deque[_Seen] = deque()
+        self._window: list[_Seen] = []
         self._hold_s = WINDOW_S
         self._bad = 0
         self._fed = 0
@@ -138,7 +125,7 @@ class PlateauWatch:
             return self._feed_window(state, pack, reading)
         return self._feed_settling(state, reading)
 
-    def _is_unreadable_too_long(self, pack: ReadingPack, reading: BathReading | None) -> bool:
+    def _is_unreadable_too_long(self, pack: ReadingPack, reading: _Seen | None) -> bool:
         if reading is not None or pack.insertion is not Insertion.NONE:
             self._unreadable_since_s = None
             return False
@@ -148,34 +135,19 @@ class PlateauWatch:
 
     def _stopped(self, trouble: str | None) -> Event:
         self._forget()
-        words = (
-            f"For {UNREADABLE_S / 60.0:g} minutes no reading could be used ({trouble}). Look at clips and "
-            "leads; if they are sound, the fault is in the sender itself. Then start the check again."
-        )
+        words = UNREADABLE_WORDS.format(minutes=UNREADABLE_S / 60.0, trouble=trouble)
         return Event(kind=Kind.STOPPED, payload={"reason": words})
 
-    def _reading(self, state: SenderCheckState, pack: ReadingPack) -> tuple[BathReading | None, str | None]:
-        for name in ("probe", "sender"):
-            channel = pack.channels.get(name)
-            if channel is None or channel.quality is not Quality.GOOD:
-                return None, f"{name}: {channel.reason if channel else 'no reading'}"
-        if not has_wanted_duty(state, pack):
-            return None, "the sender’s current is not on for the share of the time that is wanted"
-        if pack.insertion is not Insertion.NONE:
-            return None, "the decade box still stands in the circuit"
+    def _reading(self, state: SenderCheckState, pack: ReadingPack) -> tuple[_Seen | None, str | None]:
         try:
-            probe_ohm = self._setup.probe_correction.corrected_ohm(raw_count(pack, "probe"))
-            sender_ohm = self._setup.sender_correction(pack.range_ohm).corrected_ohm(
-                raw_count(pack, "sender")
-            )
-        except (BenchPointError, ValueError) as error:
-            return None, f"sender: {error}"
-        probe_c = self._setup.probe.temperature_c(probe_ohm)
-        kelvin = kelvin_from_celsius(probe_c if state.set_point_c is None else state.set_point_c)
-        sender_k = -math.log(sender_ohm) * kelvin**2 / _USUAL_BETA_K
-        return BathReading(pack=pack, probe_c=probe_c, sender_k=sender_k), None
+            reading = bath_reading_of(state, pack, self._setup)
+        except UnusableReadingError as error:
+            return None, str(error)
+        kelvin = kelvin_from_celsius(reading.probe_c if state.set_point_c is None else state.set_point_c)
+        sender_k = -math.log(reading.sender_ohm) * kelvin**2 / _USUAL_BETA_K
+        return _Seen(pack=pack, probe_c=reading.probe_c, sender_k=sender_k), None
 
-    def _feed_settling(self, state: SenderCheckState, reading: BathReading | None) -> Event | None:
+    def _feed_settling(self, state: SenderCheckState, reading: _Seen | None) -> Event | None:
         set_point_c = state.set_point_c
         if reading is None or set_point_c is None:
             return None
@@ -207,9 +179,7 @@ class PlateauWatch:
         only_rows = self._setup.curve.judges_only_printed_rows
         return abs(probe_c - set_point_c) <= (_ARRIVAL_AT_A_PRINTED_ROW_K if only_rows else _ARRIVAL_K)
 
-    def _feed_window(
-        self, state: SenderCheckState, pack: ReadingPack, reading: BathReading | None
-    ) -> Event | None:
+    def _feed_window(self, state: SenderCheckState, pack: ReadingPack, reading: _Seen | None) -> Event | None:
         if reading is None:
             self._bad += 1
         else:

@@ -19,6 +19,7 @@ from host.procedures.box_watch import BoxWatch
 from host.procedures.burst_watch import BurstWatch
 from host.procedures.event import Event
 from host.procedures.logged import events_of
+from host.procedures.loop_watch import LoopStatus, LoopWatch
 from host.procedures.plateau_watch import BathStatus, PlateauWatch
 from host.procedures.sender_check import Kind, Phase, SenderCheckState, advance, state_of
 from host.procedures.sender_check_card import card_of
@@ -57,6 +58,7 @@ class SenderCheckRunner:
         self.orders = BenchOrders(book, station=self.station, run=run)
         self._box_watch = BoxWatch()
         self._plateau_watch: PlateauWatch | None = None
+        self._loop_watch: LoopWatch | None = None
         self._trial_watch: TrialWatch | None = None
         self._burst_watch = BurstWatch()
         self._cursor = self._first_cursor()
@@ -68,7 +70,10 @@ class SenderCheckRunner:
 
     def card(self) -> StepCard:
         """The one next step."""
-        return card_of(self.state, self._bath(), bursts=self._burst_watch.count, trouble=self._trouble())
+        loop = LoopStatus() if self._loop_watch is None else self._loop_watch.status
+        return card_of(
+            self.state, self._bath(), loop=loop, bursts=self._burst_watch.count, trouble=self._trouble()
+        )
 
     def append(self, event: Event) -> None:
         """Append an event: first the state it would lead to, then the store, then here."""
@@ -138,6 +143,8 @@ class SenderCheckRunner:
             event = self._box_watch.feed(self.state, pack)
         elif self.state.phase is Phase.PLATEAUS:
             event = self._plateaus().feed(self.state, pack)
+        elif self.state.phase is Phase.LOOP:
+            event = self._loop().feed(self.state, pack)
         elif self.state.phase is Phase.TRIALS:
             event = self._trials().feed(self.state, pack)
         elif self.state.is_moving:
@@ -151,6 +158,11 @@ class SenderCheckRunner:
         if self._plateau_watch is None:
             self._plateau_watch = PlateauWatch(bench_setup_of(self.state, self.readings_of))
         return self._plateau_watch
+
+    def _loop(self) -> LoopWatch:
+        if self._loop_watch is None:
+            self._loop_watch = LoopWatch(bench_setup_of(self.state, self.readings_of))
+        return self._loop_watch
 
     def _trials(self) -> TrialWatch:
         if self._trial_watch is None:

@@ -6,6 +6,7 @@ import time
 from collections.abc import Callable
 from dataclasses import dataclass
 
+from calibration.bath.loop import LoopError
 from calibration.bench_point import BenchPointError
 from calibration.curves import CurveError
 from calibration.resistance.ohms_check import OhmsCheckError
@@ -16,7 +17,7 @@ from host.live import Live
 from host.local_time import local_day
 from host.order_book import OrderBook
 from host.procedures.authorisation import Outcome, let_out
-from host.procedures.curve_finding import CurvesFound, curves_of_plateaus
+from host.procedures.curve_finding import CurvesFound, curves_of_run
 from host.procedures.event import Event
 from host.procedures.logged import events_of
 from host.procedures.measured_lines import TrialError
@@ -155,7 +156,7 @@ class RunsAtWork:
         if state.phase is not Phase.CHOOSING:
             raise DeskError(f"Run {run:04d} has no curve to be chosen. Look at its page.")
         try:
-            return curves_of_plateaus(state, runner.readings_of, self._store)
+            return curves_of_run(state, runner.readings_of, self._store)
         except (BenchPointError, OhmsCheckError) as error:
             raise DeskError(str(error)) from error
 
@@ -220,7 +221,7 @@ class RunsAtWork:
             runner.work()
             if runner.state.phase is Phase.JUDGING:
                 self._issue(runner)
-        except (BenchPointError, OhmsCheckError, TrialError, CurveError, DeskError) as error:
+        except (BenchPointError, OhmsCheckError, TrialError, LoopError, CurveError, DeskError) as error:
             runner.stop(str(error))
         except Exception:  # noqa: BLE001  one run's fault must not take the others with it
             _log.exception(

@@ -1,8 +1,8 @@
 """The sender check as a pure procedure: ``advance(state, event) -> state``.
 
-Fit the sender, check the ohms channel against the decade box, read a plateau at each set point,
-judge. What was decided live (settled, window closed, a window given up) is an event and is not
-decided again on replay.
+Fit the sender, check the ohms channel against the decade box, read a plateau at each set point or heat
+through all of them in one loop, judge. What was decided live (settled, window closed, a window given up)
+is an event and is not decided again on replay.
 """
 
 from collections.abc import Iterable, Mapping
@@ -14,7 +14,8 @@ from host.citation import Citation
 from host.curve_to_find import CurveChoice
 from host.procedures.box_setting import BoxSetting
 from host.procedures.event import Event
-from host.procedures.sender_check_settings import SenderCheckSettings
+from host.procedures.heating_loop import HeatingLoop
+from host.procedures.sender_check_settings import Course, SenderCheckSettings
 from host.procedures.trials import DRAWN_OUT_MM, FULL_CURRENT, TRIAL_STEPS, Trial, steps_of
 
 
@@ -24,6 +25,7 @@ class Phase(StrEnum):
     FITTING = "fitting"
     OHMS_CHECK = "ohms_check"
     PLATEAUS = "plateaus"
+    LOOP = "loop"  # one heating with rests, in place of plateaus
     TRIALS = "trials"  # one thing after the other is changed on purpose at the hottest plateau
     CONTACT = "contact"  # connector and lead are moved while bursts are read
     CHOOSING = "choosing"  # all is read, and a person says which curve it is judged against
@@ -43,6 +45,11 @@ class Kind(StrEnum):
     SETTLED = "settled"  # set_point_c, boot, seq: the window opens behind it
     WINDOW_GIVEN_UP = "window_given_up"  # reason
     WINDOW_CLOSED = "window_closed"  # set_point_c and the readings
+    AT_REST = "at_rest"  # first, began_s: the loop begins
+    HEATER_OFF_CALLED = "heater_off_called"  # probe_c, log_ohm, rate_k_per_min: a pause begins
+    PAUSE_OVER = "pause_over"  # lag_s as seen: heat on
+    TOP_REACHED = "top_reached"  # as a pause, after the last heating
+    LOOP_CLOSED = "loop_closed"  # the readings, end_s
     TRIAL_SET = "trial_set"  # step: hands have changed what it asks for
     TRIAL_READ = "trial_read"  # step and the readings
     TRIAL_AGAIN = "trial_again"  # trial, reason: what was read tells nothing
@@ -82,6 +89,12 @@ class SenderCheckState:
     heated_from : tuple[str, int] or None
         (boot, seq) behind which the bath was heated for the first plateau.
     windows : tuple[Window, ...]
+    loop : HeatingLoop or None
+        The loop so far, where the run goes by one and it has begun.
+    loop_readings : Citation or None
+        Readings of the loop once it is closed.
+    loop_end_s : float
+        Rig time of its last reading. [s]
     is_fitted : bool
         Whether the sender hangs in the bath.
     answers : Mapping[str, str]
@@ -112,6 +125,9 @@ class SenderCheckState:
     look_from: tuple[str, int] | None = None
     heated_from: tuple[str, int] | None = None
     windows: tuple[Window, ...] = ()
+    loop: HeatingLoop | None = None
+    loop_readings: Citation | None = None
+    loop_end_s: float = 0.0
     is_fitted: bool = False
     answers: Mapping[str, str] = field(default_factory=dict)
     trial_windows: Mapping[str, Citation] = field(default_factory=dict)
@@ -241,13 +257,24 @@ def advance(state: SenderCheckState, event: Event) -> SenderCheckState:
                 state, box_read=(*state.box_read, citation), look_from=(citation.boot, citation.last)
             )
         case Kind.OHMS_CHECKED:
-            return replace(state, phase=Phase.PLATEAUS, heated_from=state.look_from)
+            return _heated(state)
         case Kind.SETTLED:
             return replace(state, opened_at=_mark(payload), reason=None)
         case Kind.WINDOW_GIVEN_UP:
             return replace(state, opened_at=None, look_from=_mark(payload), reason=payload["reason"])
         case Kind.WINDOW_CLOSED:
             return _with_window(state, payload)
+        case Kind.AT_REST | Kind.HEATER_OFF_CALLED | Kind.PAUSE_OVER | Kind.TOP_REACHED:
+            return replace(state, loop=_loop_after(state, kind, payload), look_from=_mark(payload))
+        case Kind.LOOP_CLOSED:
+            citation = Citation.from_json(payload["readings"])
+            return replace(
+                state,
+                loop_readings=citation,
+                loop_end_s=float(payload["end_s"]),
+                look_from=(citation.boot, citation.last),
+                phase=Phase.CONTACT if state.started.move_connector else Phase.JUDGING,
+            )
         case Kind.TRIAL_SET:
             if payload["step"] != state.trial_step or state.is_trial_set:
                 raise ValueError(f"{payload['step']} is not the step of a trial that hands do next")
@@ -294,6 +321,16 @@ _FOLLOWS: Mapping[Phase, frozenset[Kind]] = {
     Phase.FITTING: frozenset({Kind.STARTED, Kind.SENDER_FITTED, Kind.SET_UP_DONE, Kind.STOPPED}),
     Phase.OHMS_CHECK: frozenset({Kind.BOX_READ, Kind.OHMS_CHECKED, Kind.STOPPED}),
     Phase.PLATEAUS: frozenset({Kind.SETTLED, Kind.WINDOW_GIVEN_UP, Kind.WINDOW_CLOSED, Kind.STOPPED}),
+    Phase.LOOP: frozenset(
+        {
+            Kind.AT_REST,
+            Kind.HEATER_OFF_CALLED,
+            Kind.PAUSE_OVER,
+            Kind.TOP_REACHED,
+            Kind.LOOP_CLOSED,
+            Kind.STOPPED,
+        }
+    ),
     Phase.TRIALS: frozenset(
         {
             Kind.TRIAL_SET,
@@ -323,7 +360,29 @@ def _set_up(state: SenderCheckState) -> SenderCheckState:
         return state
     if state.started.ohms_check is None:
         return replace(state, phase=Phase.OHMS_CHECK)
-    return replace(state, phase=Phase.PLATEAUS, heated_from=state.look_from)
+    return _heated(state)
+
+
+def _heated(state: SenderCheckState) -> SenderCheckState:
+    """On to the heating, as the run goes."""
+    is_loop = state.started.course is Course.LOOP
+    return replace(state, phase=Phase.LOOP if is_loop else Phase.PLATEAUS, heated_from=state.look_from)
+
+
+def _loop_after(state: SenderCheckState, kind: Kind, payload: Mapping[str, Any]) -> HeatingLoop:
+    """The loop after one of its events, refused where the event does not fit it."""
+    loop = state.loop
+    if kind is Kind.AT_REST:
+        if loop is not None:
+            raise ValueError("This loop has begun already.")
+        return HeatingLoop(
+            boot=payload["boot"], first=int(payload["first"]), began_s=float(payload["began_s"])
+        )
+    if loop is None or (loop.resting is None) == (kind is Kind.PAUSE_OVER) or loop.is_at_top:
+        raise ValueError(f"{kind.value} does not fit how far this loop has come")
+    if kind is Kind.PAUSE_OVER:
+        return loop.heated_on(payload)
+    return loop.called_off(payload, is_top=kind is Kind.TOP_REACHED)
 
 
 def _with_window(state: SenderCheckState, payload: Mapping[str, Any]) -> SenderCheckState:

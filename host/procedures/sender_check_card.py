@@ -4,8 +4,11 @@ import math
 
 from host.procedures.bath_words import is_near, settling_words
 from host.procedures.burst_watch import BURSTS
+from host.procedures.loop_card import LOOP_STEPS, caught_of, loop_card
+from host.procedures.loop_watch import LoopStatus
 from host.procedures.plateau_watch import BathStatus
 from host.procedures.sender_check import Phase, SenderCheckState
+from host.procedures.sender_check_settings import Course
 from host.procedures.set_up_steps import SET_UP_STEPS
 from host.procedures.step_card import Ask, AskKind, StepCard
 from host.procedures.trial_card import trial_card
@@ -14,9 +17,16 @@ from host.procedures.trials import TRIAL_WORDS, Trial, steps_of
 # Water this warm scalds at once; common practice, no single source.
 _SCALDING_C = 50.0
 
+_NOTHING_SEEN = LoopStatus()
+
 
 def card_of(
-    state: SenderCheckState, bath: BathStatus, *, bursts: int = 0, trouble: str | None = None
+    state: SenderCheckState,
+    bath: BathStatus,
+    *,
+    loop: LoopStatus = _NOTHING_SEEN,
+    bursts: int = 0,
+    trouble: str | None = None,
 ) -> StepCard:
     """Step card of a run.
 
@@ -25,6 +35,8 @@ def card_of(
     state : SenderCheckState
     bath : BathStatus
         What the bench sees just now.
+    loop : LoopStatus
+        The same where the run goes by a loop.
     bursts : int
         How many bursts have come in while the connector is moved.
     trouble : str or None
@@ -32,9 +44,11 @@ def card_of(
     """
     started = state.started
     before_bath = 1 + len(started.set_up) + (0 if started.ohms_check is not None else 1)
-    before_contact = before_bath + len(started.set_points_c) + len(steps_of(started.trials))
+    is_loop = started.course is Course.LOOP
+    heating = LOOP_STEPS if is_loop else len(started.set_points_c) + len(steps_of(started.trials))
+    before_contact = before_bath + heating
     steps = before_contact + (1 if started.move_connector else 0) + 1
-    caught = _caught(state)
+    caught = caught_of(state) if is_loop else _caught(state)
     match state.phase:
         case Phase.FITTING if state.is_fitted:
             return _set_up_card(state, steps=steps, caught=caught, trouble=trouble)
@@ -71,6 +85,8 @@ def card_of(
                 caught=caught,
                 trouble=trouble or bath.trouble,
             )
+        case Phase.LOOP:
+            return loop_card(state, loop, before=before_bath, steps=steps, trouble=trouble)
         case Phase.TRIALS:
             return trial_card(
                 state,

@@ -3,6 +3,7 @@
 from collections.abc import Mapping
 from dataclasses import asdict, dataclass, fields
 from datetime import tzinfo
+from enum import StrEnum
 from typing import Any
 
 from calibration.conformity import DecisionRule, Verdict
@@ -16,9 +17,19 @@ from host.procedures.reused_check import ReusedCheck
 SENDER_RANGES_OHM = (2700.0, 750.0)
 PROBE_RANGE_OHM = 2700.0
 
-#: Raised whenever code changes a number that a result depends on.
+
+class Course(StrEnum):
+    """How the bath is taken through the set points."""
+
+    PLATEAUS = "plateaus"
+    LOOP = "loop"
+
+
+#: A version is raised whenever code changes a number that a result depends on.
 METHOD = "sender check on plateaus"
 METHOD_VERSION = "3"
+LOOP_METHOD = "sender check by one heating with rests"
+LOOP_METHOD_VERSION = "1"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -69,6 +80,8 @@ class SenderCheckSettings:
         The shop's when it began, by name or offset: card and certificate say times in it.
     curve_choice : CurveChoice or None
         Where the curve was chosen from readings: of this run, or of the first check of the same sender.
+    course : Course
+        Plateaus, or one loop; every run before version 0.2.0 went by plateaus.
     """
 
     station: str
@@ -97,6 +110,7 @@ class SenderCheckSettings:
     connector_notes: str = ""
     curve_choice: CurveChoice | None = None
     time_zone: str = "UTC"
+    course: Course = Course.PLATEAUS
     method_version: str = METHOD_VERSION
 
     @property
@@ -152,6 +166,7 @@ class SenderCheckSettings:
         kept = {name: value for name, value in content.items() if name in known}
         for name in ("set_points_c", "sender_ranges_ohm", "set_up", "trials"):
             kept[name] = tuple(kept.get(name, ()))
+        kept["course"] = Course(kept.get("course", Course.PLATEAUS))
         if kept.get("ohms_check") is not None:
             kept["ohms_check"] = ReusedCheck.from_json(kept["ohms_check"])
         if kept.get("curve_choice") is not None:

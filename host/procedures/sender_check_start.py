@@ -15,13 +15,17 @@ from host.local_time import local_day, zone_to_keep
 from host.procedures.bench_setup import box_plan, ohms_check_plan, probe_of
 from host.procedures.check_to_reuse import check_to_reuse
 from host.procedures.event import Event
+from host.procedures.heating_loop import RUNS_ON_K, top_c
 from host.procedures.logged import events_of
 from host.procedures.reused_check import ReusedCheck
 from host.procedures.run_kind import RunKind
 from host.procedures.sender_check import Kind, state_of
 from host.procedures.sender_check_settings import (
+    LOOP_METHOD_VERSION,
+    METHOD_VERSION,
     PROBE_RANGE_OHM,
     SENDER_RANGES_OHM,
+    Course,
     SenderCheckSettings,
 )
 from host.procedures.set_up_steps import SET_UP_STEPS
@@ -60,6 +64,8 @@ class SenderCheckWish:
         Whether the connector is moved at the end while bursts are read.
     set_up : tuple[str, ...]
         Steps of setting up that are asked for one by one, keys of `SET_UP_STEPS`.
+    course : Course
+        Plateaus, or one loop.
     """
 
     station: str
@@ -79,6 +85,7 @@ class SenderCheckWish:
     trials: tuple[str, ...] = ()
     move_connector: bool = False
     set_up: tuple[str, ...] = tuple(SET_UP_STEPS)
+    course: Course = Course.PLATEAUS
 
 
 def settings_of(wish: SenderCheckWish, *, store: Store, live: Live) -> SenderCheckSettings:
@@ -116,9 +123,37 @@ def settings_of(wish: SenderCheckWish, *, store: Store, live: Live) -> SenderChe
         as_left_of=None if wish.as_left_of is None else _as_found(wish.as_left_of, wish.done, store),
         curve_choice=_chosen_before(wish, store),
         time_zone=zone_to_keep(store.settings.read().time_zone, store.now()),
+        course=wish.course,
+        method_version=LOOP_METHOD_VERSION if wish.course is Course.LOOP else METHOD_VERSION,
     )
     _check_set_points(settings)
+    if settings.course is Course.LOOP:
+        _check_loop(settings)
     return settings
+
+
+def wish_again(settings: SenderCheckSettings, *, course: Course) -> SenderCheckWish:
+    """The same check once more, by another course; trials go with plateaus alone."""
+    found = settings.as_left_of
+    return SenderCheckWish(
+        station=settings.station,
+        item=settings.item,
+        curve=settings.curve,
+        set_points_c=settings.set_points_c,
+        rule=settings.rule,
+        limit_k=settings.limit_k,
+        customer=settings.customer,
+        operator=settings.operator,
+        as_left_of=None if found is None else int(found["run"]),
+        done="" if found is None else str(found["done"]),
+        job=settings.job,
+        wiring=settings.wiring,
+        connector_notes=settings.connector_notes,
+        trials=() if course is Course.LOOP else settings.trials,
+        move_connector=settings.move_connector,
+        set_up=settings.set_up,
+        course=course,
+    )
 
 
 def check_that_serves(station: str, *, store: Store, live: Live) -> ReusedCheck | None:
@@ -215,6 +250,21 @@ def _check_set_points(settings: SenderCheckSettings) -> None:
         raise DeskError(
             f"The probe's certificate covers {probe.valid_from_c:g} to {probe.valid_to_c:g} °C, and "
             f"{outside[0]:g} °C is outside. Choose set points inside it."
+        )
+
+
+def _check_loop(settings: SenderCheckSettings) -> None:
+    if settings.trials:
+        raise DeskError(
+            "Two depths, changed places and two currents are read at a held temperature: choose plateaus for "
+            "them, or the loop without them."
+        )
+    probe = probe_of(settings.probe)
+    hottest_c = top_c(settings.set_points_c) + RUNS_ON_K
+    if not probe.covers(hottest_c):
+        raise DeskError(
+            f"A loop with these set points runs on to some {hottest_c:.0f} °C, and the probe's certificate "
+            f"ends at {probe.valid_to_c:g} °C. Choose a lower highest set point, or plateaus."
         )
 
 

@@ -13,11 +13,15 @@ from calibration.contract.readings import Insertion, Quality, ReadingPack
 from calibration.errors import CurveError
 from host.citation import Citation
 from host.procedures.bench_setup import bench_setup_of, raw_count
+from host.procedures.heating_loop import HeatingLoop
 from host.procedures.sender_check import Phase, SenderCheckState, Window
 from host.store import Store
 
 #: One reading in so many is enough for a picture: three seconds of a rig that reads four times a second.
 EVERY = 12
+
+#: The end of a rest of a loop, where the branch has closed. [s]
+_HELD_S = 30.0
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -91,7 +95,9 @@ def course_of(state: SenderCheckState, store: Store) -> tuple[CoursePoint, ...]:
 
 
 def closings_of(state: SenderCheckState, course: Sequence[CoursePoint]) -> tuple[Closing, ...]:
-    """How the branch closed at each plateau that is read."""
+    """How the branch closed at each plateau that is read, or at each rest of a loop that is over."""
+    if state.loop is not None:
+        return _closings_of_loop(state, state.loop, course)
     closings: list[Closing] = []
     after = ("", 0)
     for window in state.windows:
@@ -105,8 +111,27 @@ def closings_of(state: SenderCheckState, course: Sequence[CoursePoint]) -> tuple
 
 
 def is_in_a_window(state: SenderCheckState, point: CoursePoint) -> bool:
-    """Whether a plateau rests on that stretch."""
+    """Whether a plateau rests on that stretch, or the loop rested on it."""
+    if state.loop is not None:
+        rests = state.loop.heater_off(state.loop_end_s or point.rig_time_s)
+        return point.boot == state.loop.boot and any(a <= point.rig_time_s <= b for a, b in rests)
     return any(_is_in(point, window) for window in state.windows)
+
+
+def _closings_of_loop(
+    state: SenderCheckState, loop: HeatingLoop, course: Sequence[CoursePoint]
+) -> tuple[Closing, ...]:
+    over = [rest for rest in loop.rests if rest.to_s is not None or state.loop_readings is not None]
+    closings: list[Closing] = []
+    after_s = loop.began_s
+    for from_s, to_s in loop.heater_off(state.loop_end_s)[: len(over)]:
+        points = [point for point in course if point.boot == loop.boot]
+        held = [point for point in points if to_s - _HELD_S <= point.rig_time_s <= to_s]
+        way = [point for point in points if after_s <= point.rig_time_s < from_s]
+        after_s = to_s
+        if held:
+            closings.append(_closing(held, way))
+    return tuple(closings)
 
 
 def _is_in(point: CoursePoint, window: Window) -> bool:
@@ -118,8 +143,9 @@ def _packs(state: SenderCheckState, store: Store) -> Iterator[ReadingPack]:
     assert state.heated_from is not None
     station, (first_boot, before) = state.started.station, state.heated_from
     watermarks = store.packs.watermarks(station)
-    is_heating = state.phase is Phase.PLATEAUS
-    end = state.windows[-1].citation if state.windows and not is_heating else None
+    is_heating = state.phase in (Phase.PLATEAUS, Phase.LOOP)
+    last_read = state.windows[-1].citation if state.windows else state.loop_readings
+    end = None if is_heating else last_read
     for boot in sorted(watermarks):
         if boot < first_boot or (end is not None and boot > end.boot):
             continue

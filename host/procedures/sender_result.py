@@ -1,4 +1,4 @@
-"""From a sender check whose plateaus are all read to its certificate."""
+"""From a sender check whose plateaus are all read, or whose loop is closed, to its certificate."""
 
 from collections.abc import Mapping, Sequence
 from datetime import UTC, datetime, tzinfo
@@ -25,10 +25,18 @@ from host.citation import joined, words_by_boot
 from host.local_time import local_span
 from host.procedures.bench_setup import ReadingsOf, bench_setup_of, decade_box_of
 from host.procedures.burst_watch import BURSTS, contact_of
+from host.procedures.loop_result import JudgedLoop, judged_loop_of
 from host.procedures.measured_lines import MeasuredLines, measured_lines_of
 from host.procedures.plateau_of_packs import ASSUMED_AIR_C, is_usable, mean_of, plateau_of
 from host.procedures.sender_check import SenderCheckState
-from host.procedures.sender_check_settings import METHOD, METHOD_VERSION, SenderCheckSettings
+from host.procedures.sender_check_settings import (
+    LOOP_METHOD,
+    LOOP_METHOD_VERSION,
+    METHOD,
+    METHOD_VERSION,
+    Course,
+    SenderCheckSettings,
+)
 from host.procedures.sender_not_done import not_done
 from host.procedures.set_up_steps import SET_UP_STEPS
 from host.procedures.trials import TRIAL_STEPS, TRIAL_WORDS, Trial
@@ -41,8 +49,11 @@ from host.witnesses import PROBE, SENDER, infrared_witness, one_wire_witness
 def bench_points_of(
     state: SenderCheckState, setup: BenchSetup, readings_of: ReadingsOf
 ) -> tuple[tuple[BenchPoint, tuple[ReadingPack, ...]], ...]:
-    """Judged plateaus of a run, each with the readings that made it."""
+    """Judged temperatures of a run, each with readings that were held there or, of a loop, nearest to it."""
     settings = state.started
+    if settings.course is Course.LOOP:
+        loop = judged_loop_of(state, setup, readings_of)
+        return tuple(zip(loop.points, loop.held, strict=True))
     judged = []
     for window in state.windows:
         packs = tuple(pack for pack in readings_of(window.citation) if is_usable(pack))
@@ -55,20 +66,29 @@ def bench_points_of(
 def certificate_of(
     state: SenderCheckState, readings_of: ReadingsOf, *, number: str, shop: Shop, run: int
 ) -> Certificate:
-    """Certificate of a run whose plateaus are all read.
+    """Certificate of a run that has been read.
 
     Raises
     ------
-    BenchPointError, OhmsCheckError, TrialError
+    BenchPointError, OhmsCheckError, TrialError, LoopError
         If a result cannot be given; says why.
     """
     settings = state.started
     setup = bench_setup_of(state, readings_of)
     measured = measured_lines_of(state, setup, readings_of)
     setup = measured.put_into(setup)
-    judged = bench_points_of(state, setup, readings_of)
-    packs = [pack for _, some in judged for pack in some]
-    points = tuple(CertifiedPoint.of(point.point, _witnesses(point, some)) for point, some in judged)
+    loop = judged_loop_of(state, setup, readings_of) if settings.course is Course.LOOP else None
+    if loop is None:
+        plateaus = bench_points_of(state, setup, readings_of)
+        judged = [point for point, _ in plateaus]
+        packs = [pack for _, some in plateaus for pack in some]
+        points = tuple(CertifiedPoint.of(point.point, _witnesses(point, some)) for point, some in plateaus)
+    else:
+        judged, packs = list(loop.points), list(loop.packs)
+        points = tuple(
+            CertifiedPoint.of(point.point, _witnesses(point, held, beyond_k))
+            for point, held, beyond_k in zip(loop.points, loop.held, loop.beyond_k, strict=True)
+        )
     verdict = overall_verdict(point.verdict for point in points)
     coefficients, fit_words = _fit(points)
     contact = None if state.burst is None else contact_of(readings_of(state.burst))
@@ -95,9 +115,9 @@ def certificate_of(
             fit_words=fit_words,
         ),
         instruments=_instruments(settings),
-        conditions=_conditions(state, packs, contact, measured),
-        remarks=_remarks([point for point, _ in judged], measured),
-        opinions=_opinions([point.point for point, _ in judged], setup.curve, packs, contact),
+        conditions=_conditions(state, packs, contact, measured, loop),
+        remarks=_remarks(judged, measured, loop),
+        opinions=_opinions([point.point for point in judged], setup.curve, packs, contact),
         citations=_citations(state),
         simulated=simulated,
         software=software_versions(),
@@ -142,13 +162,16 @@ def _opinions(
     return tuple(opinions_of(diagnosis, curve))
 
 
-def _witnesses(judged: BenchPoint, packs: Sequence[ReadingPack]) -> tuple[Witness, ...]:
+def _witnesses(
+    judged: BenchPoint, packs: Sequence[ReadingPack], beyond_k: float = 0.0
+) -> tuple[Witness, ...]:
+    """Strip of one temperature; ``beyond_k`` is how far it lies above the bath of those readings. [K]"""
     found = [Witness(name=PROBE, temperature_c=judged.probe_c, expanded_u_k=2.0 * judged.probe_u_k)]
     witness_c, infrared_c = mean_of(packs, "witness"), mean_of(packs, "infrared")
     if witness_c is not None:
-        found.append(one_wire_witness(witness_c))
+        found.append(one_wire_witness(witness_c + beyond_k))
     if infrared_c is not None:
-        found.append(infrared_witness(infrared_c))
+        found.append(infrared_witness(infrared_c + beyond_k))
     point = judged.point
     found.append(Witness(name=SENDER, temperature_c=point.indicated_c, expanded_u_k=point.expanded_u_k))
     return tuple(found)
@@ -222,13 +245,15 @@ def box_used(box: Mapping[str, Any]) -> InstrumentUsed:
 
 def _method(settings: SenderCheckSettings, run: int) -> str:
     """The version that judges is that of today's code, also where an older desk began the run."""
+    is_loop = settings.course is Course.LOOP
+    method, version = (LOOP_METHOD, LOOP_METHOD_VERSION) if is_loop else (METHOD, METHOD_VERSION)
     began = settings.method_version
-    before = "" if began == METHOD_VERSION else f", begun under version {began}"
-    return f"{METHOD}, version {METHOD_VERSION} (run {run:04d}{before})"
+    before = "" if began == version else f", begun under version {began}"
+    return f"{method}, version {version} (run {run:04d}{before})"
 
 
 def _condition(settings: SenderCheckSettings) -> str:
-    if settings.method_version == "1":
+    if settings.course is Course.PLATEAUS and settings.method_version == "1":
         return ""
     if settings.as_left_of is None:
         return "as found"
@@ -236,7 +261,8 @@ def _condition(settings: SenderCheckSettings) -> str:
 
 
 def _citations(state: SenderCheckState) -> tuple[str, ...]:
-    plateaus = words_by_boot([window.citation for window in state.windows])
+    heated = () if state.loop_readings is None else (state.loop_readings,)
+    plateaus = words_by_boot([*(window.citation for window in state.windows), *heated])
     moved = () if state.burst is None else (f"connector moved: {state.burst.words()}",)
     trials = (
         f"{TRIAL_WORDS[TRIAL_STEPS[step].trial]}, {TRIAL_STEPS[step].reading}: {cited.words()}"
@@ -250,6 +276,7 @@ def _conditions(
     packs: Sequence[ReadingPack],
     contact: Intermittence | None,
     measured: MeasuredLines,
+    loop: JudgedLoop | None,
 ) -> tuple[tuple[str, str], ...]:
     settings = state.started
     air_c = mean_of(packs, "ambient")
@@ -269,6 +296,7 @@ def _conditions(
         ),
         ("station", settings.station),
         ("operator", settings.operator or "not given"),
+        *(() if loop is None else (("heating", loop.words),)),
         *((TRIAL_WORDS[trial], words) for trial, words in measured.words.items()),
         *((TRIAL_WORDS[Trial(trial)], f"left out: {why}") for trial, why in state.trials_left_out.items()),
         *_declared(state, contact),
@@ -295,12 +323,20 @@ def _declared(state: SenderCheckState, contact: Intermittence | None) -> tuple[t
     return tuple((name, words) for name, words in said if words)
 
 
-def _remarks(judged: Sequence[BenchPoint], measured: MeasuredLines) -> tuple[str, ...]:
+def _remarks(
+    judged: Sequence[BenchPoint], measured: MeasuredLines, loop: JudgedLoop | None
+) -> tuple[str, ...]:
     remarks = [
         "The result is for the sender's body at one temperature and at zero power (IEC 60539-1); "
         + _origin_of_spans(measured),
         "Witness and infrared are as bought and stand here for agreement only; they enter no result.",
     ]
+    if loop is not None:
+        remarks.append(
+            "The points are read off a curve fitted to the whole heating together with the lags of sender "
+            "and probe; the other thermometers are shown as they stood beside the probe at the end of the "
+            "nearest rest."
+        )
     remarks.extend(dict.fromkeys(remark for point in judged for remark in point.point.remarks))
     return tuple(remarks)
 

@@ -5,10 +5,11 @@ from dataclasses import replace
 from calibration.bench_point import BenchSetup
 from calibration.contract.readings import Insertion, ReadingPack
 from host.citation import Citation
+from host.procedures.bath_reading import has_wanted_duty
 from host.procedures.bench_setup import ReadingsOf
 from host.procedures.event import Event
 from host.procedures.measured_lines import TrialError, judge_trial
-from host.procedures.plateau_watch import BathStatus, PlateauWatch, has_wanted_duty
+from host.procedures.plateau_watch import BathStatus, PlateauWatch
 from host.procedures.sender_check import Kind, SenderCheckState
 from host.procedures.trials import REST_S, TRIAL_STEPS, Trial
 
