@@ -18,11 +18,14 @@ from host.citation import Citation
 from host.procedures.bench_setup import DUTY, bench_setup_of, ohms_check_plan
 from host.procedures.box_watch import BoxWatch
 from host.procedures.event import Event
+from host.procedures.loop_card import loop_card
+from host.procedures.loop_watch import LoopWatch
 from host.procedures.measured_lines import MeasuredLines, measured_lines_of
 from host.procedures.plateau_watch import PlateauWatch
-from host.procedures.sender_check import Kind, Phase, SenderCheckState, advance
-from host.procedures.sender_check_settings import SenderCheckSettings
+from host.procedures.sender_check import Kind, Phase, SenderCheckState, advance, state_of
+from host.procedures.sender_check_settings import Course, SenderCheckSettings
 from host.procedures.sender_result import bench_points_of
+from host.procedures.step_card import AskKind
 from host.procedures.trial_watch import TrialWatch
 from host.procedures.trials import CHANGED, DEEP, FULL_DUTY, SHALLOW, Trial
 from host.store.register_file import read_register_file
@@ -45,6 +48,8 @@ class OneProcessCheck:
     seed: int
     plant: str
     trials: tuple[str, ...] = ()
+    course: Course = Course.PLATEAUS
+    events: list[Event] = field(default_factory=list)
     packs: list[ReadingPack] = field(default_factory=list)
     state: SenderCheckState = field(default_factory=SenderCheckState)
     measured: MeasuredLines | None = None
@@ -66,18 +71,21 @@ class OneProcessCheck:
         self._append(Event(kind=Kind.STARTED, payload={"settings": settings.as_json(), "plan": plan}))
         self._append(Event(kind=Kind.SENDER_FITTED, payload={"boot": BOOT, "seq": 0}))
         self._check_ohms()
-        self._read_plateaus()
+        if self.course is Course.LOOP:
+            self._heat_through_loop()
+        else:
+            self._read_plateaus()
         self._do_trials()
-        setup = bench_setup_of(self.state, self._readings_of)
-        self.measured = measured_lines_of(self.state, setup, self._readings_of)
+        setup = bench_setup_of(self.state, self.readings_of)
+        self.measured = measured_lines_of(self.state, setup, self.readings_of)
         return self._judged(self.measured.put_into(setup))
 
     def judged_as_usual(self) -> tuple[BenchPoint, ...]:
         """The same plateaus with what is assumed in place of what the trials measured."""
-        return self._judged(bench_setup_of(self.state, self._readings_of))
+        return self._judged(bench_setup_of(self.state, self.readings_of))
 
     def _judged(self, setup: BenchSetup) -> tuple[BenchPoint, ...]:
-        return tuple(point for point, _ in bench_points_of(self.state, setup, self._readings_of))
+        return tuple(point for point, _ in bench_points_of(self.state, setup, self.readings_of))
 
     def true_error_k(self, temperature_c: float) -> float:
         """Error of this sender at a temperature, as the world knows it. [K]"""
@@ -99,7 +107,7 @@ class OneProcessCheck:
         return SenderCheckSettings(
             station="bench-1", item="sender", curve="ntc-310-80c", curve_hash=CURVE.content_hash,
             rule="guarded", limit_k=None, set_points_c=SET_POINTS_C, probe=probe, decade_box=box,
-            trials=self.trials,
+            trials=self.trials, course=self.course,
         )  # fmt: skip
 
     def _check_ohms(self) -> None:
@@ -120,7 +128,7 @@ class OneProcessCheck:
         self.bench.set_range(None)
 
     def _read_plateaus(self) -> None:
-        watch = PlateauWatch(bench_setup_of(self.state, self._readings_of))
+        watch = PlateauWatch(bench_setup_of(self.state, self.readings_of))
         heater_c = None
         while self.state.phase is Phase.PLATEAUS:
             if self.state.set_point_c != heater_c:
@@ -131,9 +139,25 @@ class OneProcessCheck:
                 self._append(event)
             assert self.clock.monotonic_s() < _LONGEST_RUN_S, "the run does not end"
 
+    def _heat_through_loop(self) -> None:
+        """Hands as the step card would have them: the ask alone moves the heater."""
+        watch, done = LoopWatch(bench_setup_of(self.state, self.readings_of)), None
+        while self.state.phase is Phase.LOOP:
+            ask = loop_card(self.state, watch.status, before=0, steps=0, trouble=None).ask
+            if ask != done:
+                is_off = ask.kind is AskKind.HEATER_OFF
+                self.bench.hands(
+                    {"do": "heater", **({"off": True} if is_off else {"temperature_c": ask.temperature_c})}
+                )
+                done = ask
+            event = watch.feed(self.state, self._read())
+            if event is not None:
+                self._append(event)
+            assert self.clock.monotonic_s() < _LONGEST_RUN_S, "the loop does not end"
+
     def _do_trials(self) -> None:
         """Hands and orders as the step card and the runner would give them; the watch judges by the packs."""
-        watch = TrialWatch(bench_setup_of(self.state, self._readings_of), self._readings_of)
+        watch = TrialWatch(bench_setup_of(self.state, self.readings_of), self.readings_of)
         while self.state.phase is Phase.TRIALS:
             step = self.state.trial_step
             if not self.state.is_trial_set:
@@ -167,8 +191,9 @@ class OneProcessCheck:
 
     def _append(self, event: Event) -> None:
         self.state = advance(self.state, event)
+        self.events.append(event)
 
-    def _readings_of(self, citation: Citation) -> list[ReadingPack]:
+    def readings_of(self, citation: Citation) -> list[ReadingPack]:
         return self.packs[citation.first - 1 : citation.last]
 
 
@@ -201,3 +226,83 @@ def test_a_thorough_check_still_contains_the_truth_and_its_interval_is_narrower_
     away_k = [abs(judged.point.error_k - check.true_error_k(hottest_c)) for judged in (thorough[-1], usual)]
     assert away_k[0] < away_k[1]
     assert set(check.measured.words) == set(Trial)
+
+
+@pytest.fixture(scope="module")
+def loop_check(tmp_path_factory: pytest.TempPathFactory) -> OneProcessCheck:
+    """A loop on simulated silicon, heated as the cards say."""
+    check = OneProcessCheck(
+        folder=tmp_path_factory.mktemp("loop"), seed=12, plant="series:14", course=Course.LOOP
+    )
+    check.judged = check.run()
+    return check
+
+
+@pytest.mark.slow
+def test_a_loop_s_intervals_contain_the_world_s_truth_at_every_set_point(loop_check: OneProcessCheck) -> None:
+    for judged, set_point_c in zip(loop_check.judged, SET_POINTS_C, strict=True):
+        point = judged.point
+        assert point.temperature_c == pytest.approx(set_point_c, abs=0.01)
+        assert abs(point.error_k - loop_check.true_error_k(point.temperature_c)) <= point.expanded_u_k
+        assert point.expanded_u_k <= 0.25
+
+
+@pytest.mark.slow
+def test_a_loop_rests_at_its_three_temperatures_and_at_the_top_and_for_as_long_as_its_sender_lags(
+    loop_check: OneProcessCheck,
+) -> None:
+    loop = loop_check.state.loop
+    assert [rest.at_c for rest in loop.rests] == pytest.approx([38.0, 56.0, 76.0, 86.0], abs=0.5)
+    lags = [event.payload["lag_s"] for event in loop_check.events if event.kind == Kind.PAUSE_OVER]
+    sender_lag_s = loop_check.bench.silicon.world.state.sender.tau_s
+    for lag_s, (from_s, to_s) in zip(lags, loop.heater_off(loop_check.state.loop_end_s), strict=False):
+        assert lag_s == pytest.approx(sender_lag_s, rel=0.3)
+        assert to_s - from_s >= max(75.0, 4.0 * sender_lag_s)
+
+
+@pytest.mark.slow
+def test_a_desk_killed_after_any_event_of_a_loop_goes_on_where_it_was(loop_check: OneProcessCheck) -> None:
+    begins = next(n for n, event in enumerate(loop_check.events) if event.kind == Kind.AT_REST)
+    for length in range(begins, len(loop_check.events)):
+        state = state_of(loop_check.events[:length])
+        watch = LoopWatch(bench_setup_of(state, loop_check.readings_of))
+        for pack in loop_check.packs[state.look_from[1] :]:
+            if state.phase is Phase.LOOP and (event := watch.feed(state, pack)) is not None:
+                state = advance(state, event)
+        assert state == loop_check.state
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize("what", ["started again", "no reading could be used"])
+def test_a_loop_that_is_interrupted_is_given_up_and_points_to_plateaus(
+    loop_check: OneProcessCheck, what: str
+) -> None:
+    called = next(n for n, event in enumerate(loop_check.events) if event.kind == Kind.HEATER_OFF_CALLED)
+    state = state_of(loop_check.events[: called + 1])
+    watch = LoopWatch(bench_setup_of(state, loop_check.readings_of))
+    after = loop_check.packs[state.look_from[1] :]
+    if what == "started again":
+        after = [dataclasses.replace(after[0], boot="00000002-0000abcd", seq=1)]
+    else:
+        after = [dataclasses.replace(pack, channels={}) for pack in after[: 4 * 12]]
+    event = next(found for pack in after if (found := watch.feed(state, pack)) is not None)
+    assert event.kind == Kind.STOPPED
+    assert what in event.payload["reason"]
+    assert "plateaus" in event.payload["reason"]
+
+
+@pytest.mark.slow
+def test_a_pause_does_not_end_while_the_heater_was_left_on(loop_check: OneProcessCheck) -> None:
+    called = next(n for n, event in enumerate(loop_check.events) if event.kind == Kind.HEATER_OFF_CALLED)
+    over = next(n for n, event in enumerate(loop_check.events) if event.kind == Kind.PAUSE_OVER)
+    state = state_of(loop_check.events[: called + 1])
+    watch = LoopWatch(bench_setup_of(state, loop_check.readings_of))
+    # What followed the pause in fact, the heating, as if it had followed the call.
+    from_s = loop_check.events[over].payload["rig_time_s"] - loop_check.events[called].payload["rig_time_s"]
+    heating = loop_check.packs[loop_check.events[over].payload["seq"] + 80 :][: 4 * 100]
+    shifted = [
+        dataclasses.replace(pack, rig_time_s=pack.rig_time_s - from_s - 20.0, seq=pack.seq)
+        for pack in heating
+    ]
+    assert [event for pack in shifted if (event := watch.feed(state, pack)) is not None] == []
+    assert "switch the heater off" in watch.status.trouble

@@ -157,7 +157,7 @@ class RunsAtWork:
             raise DeskError(f"Run {run:04d} has no curve to be chosen. Look at its page.")
         try:
             return curves_of_run(state, runner.readings_of, self._store)
-        except (BenchPointError, OhmsCheckError) as error:
+        except (BenchPointError, OhmsCheckError, LoopError) as error:
             raise DeskError(str(error)) from error
 
     def choose_curve(self, run: int, choice: CurveChoice) -> None:

@@ -92,7 +92,7 @@ def _sentence(course: tuple[CoursePoint, ...], closings: tuple[Closing, ...]) ->
         )
     return (
         f"The bath is at {newest.temperature_c:.1f} °C and the sender stands {_kelvin(newest.difference_k)} "
-        "K off it, by its curve. While the bath heats, lag is in that; held at a plateau the branch closes."
+        "K off it, by its curve. While the bath heats, lag is in that; held at rest the branch closes."
     )
 
 

@@ -18,6 +18,7 @@ DEED_OF: Mapping[str, Deed] = {
     "typed.curve": Deed.CURVE_CHOSEN,
     "runs.hands": Deed.RUN_HELPED,
     "runs.stop": Deed.RUN_STOPPED,
+    "runs.plateaus": Deed.RUN_STARTED,
     "channel.certify": Deed.RUN_STARTED,
     "in_place.read": Deed.RUN_PRESSED,
     "in_place.skip": Deed.RUN_PRESSED,

@@ -11,6 +11,8 @@ from host.procedures.bench_setup import decade_box_of
 from host.procedures.channel_checks import has_own_check
 from host.procedures.run_kind import RunKind
 from host.procedures.sender_check import Phase
+from host.procedures.sender_check_settings import Course
+from host.procedures.sender_check_start import wish_again
 from host.web.course_view import CourseView, course_view_of
 from host.web.curve_choice_form import CurveChoiceForm, empty_choice, sent_choice
 from host.web.desk_behind import the_desk
@@ -150,6 +152,20 @@ def stop(run: int) -> AnyResponse:
         reason = " ".join(request.form.get("reason", "").split())[:_LONGEST_REASON]
         the_desk().runs.stop_run(run, reason or "Stopped by hand.")
     return redirect(f"/runs/{run}", 303)
+
+
+@runs_pages.post("/runs/<int:run>/plateaus")
+@allowed(*ALL_ROLES)
+def plateaus(run: int) -> AnyResponse:
+    """Start the check of a loop that came to nothing once more, on plateaus."""
+    view = _view(run)
+    started = view.state.started
+    if view.state.phase is not Phase.STOPPED or started.course is not Course.LOOP:
+        raise DeskError(
+            f"Run {run:04d} is no loop that came to nothing. Start a check from the station’s page."
+        )
+    again = the_desk().runs.start_check(wish_again(started, course=Course.PLATEAUS))
+    return redirect(f"/runs/{again}", 303)
 
 
 def _choice_page(view: "RunView", form: CurveChoiceForm) -> str:

@@ -13,6 +13,7 @@ from host.certificates.errors import CertificateError
 from host.certificates.printable import LONGEST_NAME, printable_text
 from host.curve_to_find import FIND_OUT
 from host.procedures.run_kind import RunKind
+from host.procedures.sender_check_settings import Course
 from host.simulated_bench import SIMULATED_CURVE
 from host.store import Store
 from host.store.own_curves import OwnCurves
@@ -45,6 +46,7 @@ _CHOICES = (
     "as_left_of",
     "wiring",
     "trials",
+    "course",
     "move_connector",
     "scale",
 )
@@ -149,6 +151,7 @@ def empty_form(
         "wiring": str(last.get("wiring", "")) if same_curve else "",
         "connector_notes": "",
         "trials": value_of(last.get("trials", ())),
+        "course": str(last.get("course", Course.PLATEAUS)) if same_curve else Course.PLATEAUS.value,
         "move_connector": "yes" if last.get("move_connector") else "",
         "scale": scale.value,
     }
@@ -180,6 +183,7 @@ def filled_form(posted: Mapping[str, str], own: OwnCurves, probe: ReferenceProbe
         "as_left_of",
         "wiring",
         "trials",
+        "course",
         "move_connector",
         "scale",
     )
@@ -198,6 +202,13 @@ def filled_form(posted: Mapping[str, str], own: OwnCurves, probe: ReferenceProbe
         errors["wiring"] = "Choose a way of wiring from the list."
     if typed["trials"] not in {choice.value for choice in trial_choices()}:
         errors["trials"] = "Choose one of these."
+    typed["course"] = typed["course"] or Course.PLATEAUS.value
+    if typed["course"] not in set(Course):
+        errors["course"] = "Choose one of these."
+    elif typed["course"] == Course.LOOP and typed["trials"]:
+        errors["trials"] = (
+            "Depths, places and currents are read at a held temperature: choose plateaus above, or “usual”."
+        )
     limit_k = _limit_k(typed["limit_k"], curve, errors)
     typed["rule"] = typed["rule"] or DecisionRule.GUARDED.value
     if typed["rule"] not in RULES:

@@ -19,6 +19,7 @@ from host.backup import reminder
 from host.curve_to_find import FIND_OUT
 from host.errors import DeskError
 from host.people.role import ALL_ROLES
+from host.procedures.sender_check_settings import Course
 from host.procedures.sender_check_start import SenderCheckWish, check_that_serves
 from host.store.settings import RULES
 from host.web.desk_behind import the_desk
@@ -111,6 +112,7 @@ def start_sender_check(station: str) -> AnyResponse | tuple[str, int]:
                 wiring=form.typed["wiring"],
                 connector_notes=form.typed["connector_notes"],
                 trials=trials_of(form.typed["trials"]),
+                course=Course(form.typed["course"]),
                 move_connector=bool(form.typed["move_connector"]),
             )
         )

@@ -1,0 +1,112 @@
+"""A sender check by one heating with rests, from the form to its certificate."""
+
+import json
+
+import pytest
+
+pytestmark = pytest.mark.slow
+
+FORM = {
+    "item": "Sender, tag 7",
+    "curve": "ntc-310-80c",
+    "set_points": "30 60 85",
+    "scale": "c",
+    "course": "loop",
+    "customer": "Mrs A. Fennimore",
+}
+LAG_S = 12.0
+
+
+def start(browser, **changes: str) -> int:
+    answer = browser.post("/stations/bench-1/sender-check", data={**FORM, **changes})
+    assert answer.status_code == 303, answer.text
+    return int(answer.headers["Location"].rsplit("/", 1)[1])
+
+
+@pytest.fixture
+def finished(browser, desk, bench) -> int:
+    bench.sender_lag_s = LAG_S
+    bench.series_ohm = 25.0
+    run = start(browser)
+    desk.let_hands_finish(run, bench=bench)
+    assert desk.runs.view(run).state.phase.value == "done", desk.runs.view(run).state.reason
+    return run
+
+
+def test_a_loop_comes_to_a_certificate_that_says_how_it_was_heated(browser, desk, finished):
+    data = json.loads(desk.store.certificates.of_run(finished)[-1].files.canonical_json)
+    assert data["method"].startswith("sender check by one heating with rests, version 1")
+    conditions = {entry["name"]: entry["words"] for entry in data["conditions"]}
+    assert "3 rests" in conditions["heating"]
+    assert data["verdict"] == "out_of_tolerance"  # 25 Ω in series with some 310 at 80 °C
+    page = browser.get(f"/runs/{finished}").text
+    section = page[page.index("The way there") : page.index("The budget")]
+    assert section.count("<tr><td>") == 4  # three rests and the top
+
+
+def test_the_strip_of_a_loop_shows_no_thermometer_s_lag(desk, finished):
+    data = json.loads(desk.store.certificates.of_run(finished)[-1].files.canonical_json)
+    for point in data["body"]["points"]:
+        shown = {w["name"]: float(w["temperature_c"]["full"]) for w in point["witnesses"]}
+        # The bench of these tests reads its witness 0.1 K low and its infrared 0.7 K low.
+        assert shown["1-wire witness"] == pytest.approx(shown["contact probe"] - 0.1, abs=0.06)
+        assert shown["infrared"] == pytest.approx(shown["contact probe"] - 0.7, abs=0.06)
+
+
+def test_the_cards_of_a_loop_call_the_heater_off_at_each_rest_and_say_what_is_caught(desk, browser, bench):
+    run = start(browser)
+    said: list[str] = []
+
+    def is_over() -> bool:
+        view = desk.runs.view(run)
+        if view.card.instruction not in said[-1:]:
+            said.append(view.card.instruction)
+        desk.hands.watch((view,))
+        return view.state.is_over
+
+    desk.lead_until(is_over, bench=bench)
+    assert sum(words.startswith("Switch the heater on") for words in said) == 4
+    assert sum(words.startswith("Switch the heater off now") for words in said) == 4
+    assert all(read for _, read in desk.runs.view(run).card.caught)
+
+
+def test_a_loop_from_warm_water_waits_and_says_so(desk, browser, bench):
+    run = start(browser)
+    desk.lead_until_phase(run, "loop", bench=bench)
+    bench.bath_c = 33.0
+    bench.read(200)
+    desk.lead()
+    card = desk.runs.view(run).card
+    assert desk.runs.view(run).state.loop is None
+    assert "Pour in cold water" in card.trouble
+
+
+def test_a_loop_that_came_to_nothing_starts_again_on_plateaus_with_one_press(desk, browser, bench):
+    run = start(browser)
+    desk.lead_until_phase(run, "loop", bench=bench)
+    desk.lead_until(lambda: desk.runs.view(run).state.loop is not None, bench=bench)
+    bench.boot, bench.seq, bench._time_s = "00000009-0000abcd", 0, 0.0
+    bench.say()
+    bench.read(20)
+    desk.lead_until(lambda: desk.runs.view(run).state.is_over, bench=bench)
+    page = browser.get(f"/runs/{run}").text
+    assert "given up: the rig was started again" in page
+    assert "Start again on plateaus" in page
+    answer = browser.post(f"/runs/{run}/plateaus")
+    again = desk.runs.view(int(answer.headers["Location"].rsplit("/", 1)[1])).state.started
+    assert (again.course.value, again.item, again.customer, again.set_points_c) == (
+        "plateaus", FORM["item"], FORM["customer"], (30.0, 60.0, 85.0),
+    )  # fmt: skip
+
+
+def test_what_a_loop_cannot_do_is_refused_beside_its_field(browser, desk, bench):
+    answer = browser.post("/stations/bench-1/sender-check", data={**FORM, "trials": "all"})
+    assert answer.status_code == 422
+    assert 'id="trials-wrong"' in answer.text
+    hot = browser.post(
+        "/stations/bench-1/sender-check",
+        data={**FORM, "curve": "ntc-10k-25c", "limit_k": "2", "set_points": "30 60 97"},
+    )
+    assert hot.status_code == 422
+    assert "runs on to some 103 °C" in hot.text
+    assert 'value="loop" checked' in hot.text
