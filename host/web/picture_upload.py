@@ -13,7 +13,7 @@ _ROOM = LARGEST_FILE + 200_000
 
 def give_room(request: Request) -> None:
     """Let the form of such a page be as large as a photo."""
-    if request.endpoint in TAKE_A_PICTURE:
+    if request.endpoint in TAKE_A_PICTURE and request.mimetype == "multipart/form-data":
         request.max_content_length = _ROOM
 
 

@@ -105,8 +105,8 @@ def test_what_a_loop_cannot_do_is_refused_beside_its_field(browser, desk, bench)
     assert 'id="trials-wrong"' in answer.text
     hot = browser.post(
         "/stations/bench-1/sender-check",
-        data={**FORM, "curve": "ntc-10k-25c", "limit_k": "2", "set_points": "30 60 97"},
+        data={**FORM, "curve": "ntc-2k5-20c", "limit_k": "2", "set_points": "30 60 95"},
     )
     assert hot.status_code == 422
-    assert "runs on to some 103 °C" in hot.text
+    assert "runs on to some 101" in hot.text
     assert 'value="loop" checked' in hot.text
