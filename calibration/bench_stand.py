@@ -90,11 +90,6 @@ class BenchSetup:
         """The stem as measured, else as assumed."""
         return self.measured_stem or self.immersion
 
-    @property
-    def gradient_line_k(self) -> float:
-        """Half-width of the gradient line, as measured, else as declared. [K]"""
-        return self.measured_gradient.half_width_k if self.measured_gradient else self.gradient_half_width_k
-
     def sender_correction(self, range_ohm: float) -> RangeCorrection:
         """Correction of the sender's range.
 
@@ -186,8 +181,9 @@ def judge_stand(stand: Stand, setup: BenchSetup, *, rule: DecisionRule, limit_k:
     heats = _self_heats(setup, stand)
     true_bath_c = stand.probe_c - heats[1].rise_k
     stem_k = setup.stem.correction_k(true_bath_c, stand.air_c)
+    gradient_k = _gradient_correction_k(setup, true_bath_c, stand.air_c)
     slope_sender = setup.curve.sensitivity_k_per_ohm(stand.sender_ohm)
-    zero_power_ohm = stand.sender_ohm + (stem_k - heats[0].rise_k) / slope_sender
+    zero_power_ohm = stand.sender_ohm + (stem_k + gradient_k - heats[0].rise_k) / slope_sender
     body_u_k = math.hypot(
         setup.stem.standard_u_k(true_bath_c, stand.air_c),
         rectangular_u(heats[0].half_width_k),
@@ -263,7 +259,7 @@ def _lines(
             (sender_ohm * sender_slope - probe_ohm * probe_slope) / 100.0,
         ),
         normal("decade box: residual", sender_ohm, "Ω", setup.box.fixed_standard_u_ohm(), sender_slope),
-        _gradient_line(setup),
+        _gradient_line(setup, bath_c, stand.air_c),
         *_lines_since_check(setup, sender_ohm * sender_slope, probe_ohm * probe_slope),
         *stand.movement,
     ]
@@ -322,9 +318,19 @@ def _sender_heat_line(setup: BenchSetup, heat: SelfHeating) -> BudgetLine:
     return rectangular("sender: self-heating", -heat.rise_k, "K", heat.half_width_k, 1.0)
 
 
-def _gradient_line(setup: BenchSetup) -> BudgetLine:
-    how = "" if setup.measured_gradient is None else ", by changing places"
-    return rectangular(f"bath: gradient{how}", 0.0, "K", setup.gradient_line_k, 1.0)
+def _gradient_correction_k(setup: BenchSetup, bath_c: float, air_c: float) -> float:
+    """What a gradient that was measured adds to the error; one that is declared adds nothing. [K]"""
+    measured = setup.measured_gradient
+    return 0.0 if measured is None else measured.correction_k(bath_c, air_c)
+
+
+def _gradient_line(setup: BenchSetup, bath_c: float, air_c: float) -> BudgetLine:
+    measured = setup.measured_gradient
+    if measured is None:
+        return rectangular("bath: gradient", 0.0, "K", setup.gradient_half_width_k, 1.0)
+    correction_k = _gradient_correction_k(setup, bath_c, air_c)
+    half_width_k = measured.half_width_k(bath_c, air_c)
+    return rectangular("bath: gradient, by changing places", correction_k, "K", half_width_k, 1.0)
 
 
 def _stem_line(setup: BenchSetup, stand: Stand, bath_c: float) -> BudgetLine:

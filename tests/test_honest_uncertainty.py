@@ -98,6 +98,14 @@ class OneProcessCheck:
         true_ohm = element.resistance_ohm(temperature_c) + series_ohm
         return CURVE.indicated_c(true_ohm, at_c=temperature_c) - temperature_c
 
+    def away_k(self, judged: BenchPoint) -> float:
+        """How far a stated error is from the true one. [K]"""
+        return judged.point.error_k - self.true_error_k(judged.point.temperature_c)
+
+    def holds_the_truth(self, judged: BenchPoint) -> bool:
+        """Tell whether the stated interval holds the true error."""
+        return abs(self.away_k(judged)) <= judged.point.expanded_u_k
+
     def _settings(self) -> SenderCheckSettings:
         papers = self.folder / "papers"
         probe, box = (
@@ -198,33 +206,27 @@ class OneProcessCheck:
 
 
 @pytest.mark.slow
-@pytest.mark.parametrize(("seed", "plant"), [(11, "series:0"), (12, "series:14"), (13, "series:40")])
+@pytest.mark.parametrize(("seed", "plant"), [(12, "series:14"), (13, "series:40")])
 def test_the_certified_interval_contains_the_world_s_truth_at_every_temperature(
     tmp_path: Path, seed: int, plant: str
 ) -> None:
     check = OneProcessCheck(folder=tmp_path, seed=seed, plant=plant)
     for judged in check.run():
-        point = judged.point
-        assert abs(point.error_k - check.true_error_k(point.temperature_c)) <= point.expanded_u_k
+        assert check.holds_the_truth(judged)
         # The method asks for 0.25 K with a probe certificate of 0.10 K or better.
-        assert point.expanded_u_k <= 0.25
+        assert judged.point.expanded_u_k <= 0.25
 
 
 @pytest.mark.slow
-@pytest.mark.parametrize("seed", [11, 17])
 def test_a_thorough_check_still_contains_the_truth_and_its_interval_is_narrower_than_the_usual_one(
-    tmp_path: Path, seed: int
+    tmp_path: Path,
 ) -> None:
-    """Seed 11 draws a sender that loses much up its stem (0.30 %), seed 17 one that loses little (0.02 %)."""
-    check = OneProcessCheck(folder=tmp_path, seed=seed, plant="series:0", trials=tuple(Trial))
-    thorough = check.run()
-    for usual, measured in zip(check.judged_as_usual(), thorough, strict=True):
-        point = measured.point
-        assert abs(point.error_k - check.true_error_k(point.temperature_c)) <= point.expanded_u_k
-        assert point.expanded_u_k < 0.9 * usual.point.expanded_u_k
-    hottest_c = thorough[-1].probe_c
-    away_k = [abs(judged.point.error_k - check.true_error_k(hottest_c)) for judged in (thorough[-1], usual)]
-    assert away_k[0] < away_k[1]
+    check = OneProcessCheck(folder=tmp_path, seed=17, plant="series:0", trials=tuple(Trial))
+    thorough, usual = check.run(), check.judged_as_usual()
+    assert all(check.holds_the_truth(judged) for judged in (*thorough, *usual))
+    for measured, assumed in zip(thorough, usual, strict=True):
+        assert measured.point.expanded_u_k < 0.9 * assumed.point.expanded_u_k
+    assert abs(check.away_k(thorough[-1])) < abs(check.away_k(usual[-1]))
     assert set(check.measured.words) == set(Trial)
 
 
@@ -306,3 +308,19 @@ def test_a_pause_does_not_end_while_the_heater_was_left_on(loop_check: OneProces
     ]
     assert [event for pack in shifted if (event := watch.feed(state, pack)) is not None] == []
     assert "switch the heater off" in watch.status.trouble
+
+
+@pytest.mark.slow
+def test_a_thorough_check_holds_the_truth_in_a_bath_so_uneven_that_the_usual_one_misses_it(
+    tmp_path: Path,
+) -> None:
+    """Water 0.2 K colder at the sender than at the probe, and a sender that loses 0.30 % up its stem."""
+    check = OneProcessCheck(folder=tmp_path, seed=11, plant="stratification:0.2", trials=tuple(Trial))
+    thorough, usual = check.run(), check.judged_as_usual()
+    assert all(check.holds_the_truth(judged) for judged in thorough)
+    assert not check.holds_the_truth(usual[-1])
+    world = check.bench.silicon.world.state
+    seen_k = (
+        0.2 / 68.0 * (thorough[-1].probe_c - world.bath.room_c)
+    )  # as planted, at 90 °C in a room of 22 °C
+    assert check.measured.gradient.difference_k == pytest.approx(-seen_k, abs=0.03)

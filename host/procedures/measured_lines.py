@@ -189,10 +189,14 @@ def _by_places(before: _Held, after: _Held) -> MeasuredLines:
     gradient = gradient_from_swap(
         PlacedReading(error_k=before.error_k, standard_u_k=before.standard_u_k),
         PlacedReading(error_k=after.error_k, standard_u_k=after.standard_u_k),
+        temperature_c=before.bath_c,
+        air_c=before.air_c,
     )
+    half_width_k = gradient.half_width_k(before.bath_c, before.air_c)
+    taken = "corrected for, the budget takes" if gradient.is_found else "not corrected for, the budget takes"
     words = (
-        f"at {before.bath_c:.1f} °C the water differed by "
-        f"{gradient.difference_k:+.3f} K; the budget takes ±{gradient.half_width_k:.3f} K"
+        f"at {before.bath_c:.1f} °C the water differed by {gradient.difference_k:+.3f} K, {taken} "
+        f"±{half_width_k:.3f} K"
     )
     return MeasuredLines(gradient=gradient, words={Trial.PLACES: words})
 

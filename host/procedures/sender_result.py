@@ -306,7 +306,10 @@ def _conditions(
 def _evenness(settings: SenderCheckSettings, measured: MeasuredLines) -> str:
     if measured.gradient is None:
         return f"probe and sender within ±{settings.gradient_half_width_k:g} K (declared)"
-    return f"probe and sender within ±{measured.gradient.half_width_k:.3f} K (by changing places)"
+    seen = measured.gradient
+    half_width_k = seen.half_width_k(seen.seen_at_c, seen.air_c)
+    corrected = ", corrected for" if seen.is_found else ""
+    return f"probe and sender within ±{half_width_k:.3f} K at {seen.seen_at_c:.1f} °C (swapped{corrected})"
 
 
 def _declared(state: SenderCheckState, contact: Intermittence | None) -> tuple[tuple[str, str], ...]:

@@ -6,7 +6,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from calibration.bath.gradient import PlacedReading, gradient_from_swap
+from calibration.bath.gradient import WANDER_BETWEEN_K, PlacedReading, gradient_from_swap
 from calibration.bath.immersion import HEX_IN_AIR, HEX_UNDER_WATER, MeasuredStem
 from calibration.bench_point import (
     PROBE_DISSIPATION_W_PER_K,
@@ -197,8 +197,9 @@ def test_two_depths_a_swap_and_two_duties_take_the_place_of_what_was_assumed() -
     """Each measured line stands in the budget with what was measured, and moves the error by its change."""
     stem = MeasuredStem(share=0.0010, half_width=0.0002, standard_u=0.0001, depth_mm=45.0)
     gradient = gradient_from_swap(
-        PlacedReading(error_k=0.51, standard_u_k=0.004), PlacedReading(error_k=0.49, standard_u_k=0.003)
-    )
+        PlacedReading(error_k=0.51, standard_u_k=0.004), PlacedReading(error_k=0.49, standard_u_k=0.003),
+        temperature_c=80.0, air_c=AIR_C,
+    )  # fmt: skip
     duty_readings = [
         DutyReading(
             resistance_ohm=310.0 - 0.9 * duty,
@@ -220,9 +221,10 @@ def test_two_depths_a_swap_and_two_duties_take_the_place_of_what_was_assumed() -
     assumed = judge_plateau(flat_plateau(310.0, 80.0), SETUP, rule=DecisionRule.GUARDED, limit_k=None)
     judged = judge_plateau(flat_plateau(310.0, 80.0), measured, rule=DecisionRule.GUARDED, limit_k=None)
     lines = {line.quantity: line for line in judged.point.budget.lines}
-    assert lines["bath: gradient, by changing places"].standard_u == pytest.approx(
-        (0.01 + 0.005) / math.sqrt(3.0)
-    )
+    gradient_line = lines["bath: gradient, by changing places"]
+    assert gradient_line.estimate == pytest.approx(-0.01, abs=1e-4)  # four standard uncertainties: found
+    open_k = 2.0 * math.hypot(0.0025, WANDER_BETWEEN_K / math.sqrt(3.0))
+    assert gradient_line.standard_u == pytest.approx(open_k / math.sqrt(3.0), rel=0.01)
     assert lines["sender: stem, by two depths"].standard_u == pytest.approx(
         (judged.probe_c - AIR_C) * math.hypot(0.0002 / math.sqrt(3.0), 0.0001)
     )
@@ -230,7 +232,7 @@ def test_two_depths_a_swap_and_two_duties_take_the_place_of_what_was_assumed() -
     warmth_k = heating.conductance_k_per_w * power_w
     assert lines["sender: self-heating, by two currents"].estimate == pytest.approx(-warmth_k, rel=1e-6)
     assumed_warmth_k = np.mean([heat_k(310.0, 750.0, d) for d in SENDER_DISSIPATION_W_PER_K])
-    moved_k = (0.0010 - 0.0015) * (judged.probe_c - AIR_C) - (warmth_k - assumed_warmth_k)
+    moved_k = -0.01 + (0.0010 - 0.0015) * (judged.probe_c - AIR_C) - (warmth_k - assumed_warmth_k)
     assert judged.point.error_k - assumed.point.error_k == pytest.approx(moved_k, abs=0.002)
     assert judged.point.expanded_u_k < assumed.point.expanded_u_k
 

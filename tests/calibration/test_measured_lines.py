@@ -100,6 +100,8 @@ class Bench:
         gradient = gradient_from_swap(
             PlacedReading(error_k=self.indicated_error_k(), standard_u_k=u_k),
             PlacedReading(error_k=self.indicated_error_k(place=-1), standard_u_k=u_k),
+            temperature_c=HOTTEST_C,
+            air_c=AIR_C,
         )
         slope = CURVE.sensitivity_k_per_ohm(230.0)
         heating = zero_power(

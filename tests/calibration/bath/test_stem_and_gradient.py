@@ -7,7 +7,13 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from calibration.bath.gradient import GradientError, PlacedReading, gradient_from_swap
+from calibration.bath.gradient import (
+    WANDER_BETWEEN_K,
+    GradientError,
+    MeasuredGradient,
+    PlacedReading,
+    gradient_from_swap,
+)
 from calibration.bath.immersion import (
     DECAY_MM,
     HEX_UNDER_WATER,
@@ -100,19 +106,42 @@ def test_two_depths_that_tell_nothing_are_refused_with_the_next_step(
 
 @given(error_k=st.floats(-3.0, 3.0), gradient_k=st.floats(-0.4, 0.4))
 def test_changing_places_parts_the_sender_s_error_from_the_bath_s(error_k: float, gradient_k: float) -> None:
-    found = gradient_from_swap(
-        PlacedReading(error_k=error_k + gradient_k, standard_u_k=0.006),
-        PlacedReading(error_k=error_k - gradient_k, standard_u_k=0.008),
-    )
+    found = swapped(error_k, gradient_k)
     assert found.difference_k == pytest.approx(gradient_k, abs=1e-12)
     assert found.free_error_k == pytest.approx(error_k, abs=1e-12)
-    assert error_k + gradient_k + found.correction_k == pytest.approx(error_k, abs=1e-12)
     assert found.standard_u_k == pytest.approx(0.005)
-    assert found.half_width_k == pytest.approx(abs(gradient_k) + 0.01)
+    there_k = found.correction_k(BATH_C, AIR_C)
+    assert error_k + gradient_k + there_k == pytest.approx(error_k, abs=1e-12 if there_k else 0.0100001)
+
+
+def swapped(error_k: float, gradient_k: float) -> MeasuredGradient:
+    return gradient_from_swap(
+        PlacedReading(error_k=error_k + gradient_k, standard_u_k=0.006),
+        PlacedReading(error_k=error_k - gradient_k, standard_u_k=0.008),
+        temperature_c=BATH_C,
+        air_c=AIR_C,
+    )
+
+
+@given(gradient_k=st.floats(-0.4, 0.4), bath_c=st.floats(AIR_C, BATH_C))
+def test_the_line_holds_a_gradient_that_stays_and_one_that_goes_with_the_bath_above_the_air(
+    gradient_k: float, bath_c: float
+) -> None:
+    found = swapped(0.3, gradient_k)
+    with_bath_k = gradient_k * (bath_c - AIR_C) / (BATH_C - AIR_C)
+    left_k = [g + found.correction_k(bath_c, AIR_C) for g in (gradient_k, with_bath_k)]
+    wander_u_k = WANDER_BETWEEN_K / math.sqrt(3.0)
+    room_k = found.half_width_k(bath_c, AIR_C) - 2.0 * math.hypot(0.005, wander_u_k)
+    assert max(map(abs, left_k)) <= room_k + 1e-12
+
+
+def test_a_chance_difference_is_not_corrected_for_and_widens_the_line() -> None:
+    found = swapped(0.3, 0.008)
+    assert not found.is_found
+    assert found.correction_k(60.0, AIR_C) == 0.0
+    assert found.half_width_k(60.0, AIR_C) > swapped(0.3, 0.0).half_width_k(60.0, AIR_C)
 
 
 def test_a_bath_that_is_too_uneven_is_refused() -> None:
     with pytest.raises(GradientError, match="Stir"):
-        gradient_from_swap(
-            PlacedReading(error_k=1.4, standard_u_k=0.01), PlacedReading(error_k=0.2, standard_u_k=0.01)
-        )
+        swapped(0.8, 0.6)

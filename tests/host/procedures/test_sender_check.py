@@ -171,7 +171,7 @@ def test_a_certificate_says_what_was_measured_on_this_sender_and_cites_it(thorou
     assert "drawn out by 15 mm at 85.0 °C it read 0.100 K lower" in conditions["two depths"]
     assert "the water differed by +0.005 K" in conditions["probe and sender swapped"]
     assert "it read 0.020 K higher" in conditions["two currents"]
-    assert "by changing places" in conditions["bath"]
+    assert "at 85.0 °C (swapped)" in conditions["bath"]
     assert "stem share and gradient measured on this sender" in paper.remarks[0]
     assert (
         "dissipation assumed, in agreement with what was read" in paper.remarks[0]
