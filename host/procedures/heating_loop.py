@@ -18,6 +18,10 @@ RUNS_ON_K = 5.0
 #: How far below the lowest set point the bath has to rest at the start. [K]
 BELOW_K = 0.5
 
+#: How far below the first pause it has to rest: even at the fastest rate half a minute of heating is seen
+#: before the heater is called off. [K]
+BELOW_FIRST_PAUSE_K = 6.0
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class HeaterRest:
@@ -102,3 +106,8 @@ class HeatingLoop:
 def top_c(set_points_c: tuple[float, ...]) -> float:
     """Where the last heating of a loop ends. [°C]"""
     return max(max(set_points_c) + BEYOND_K, LOWEST_TOP_C)
+
+
+def starts_below_c(set_points_c: tuple[float, ...]) -> float:
+    """How warm the bath may rest at the start of a loop, at the most. [°C]"""
+    return min(min(set_points_c) - BELOW_K, PAUSES_NEAR_C[0] - BELOW_FIRST_PAUSE_K)

@@ -30,7 +30,7 @@ from host.procedures.bath_reading import (
     bath_reading_of,
 )
 from host.procedures.event import Event
-from host.procedures.heating_loop import BELOW_K, HeaterRest, HeatingLoop, top_c
+from host.procedures.heating_loop import RUNS_ON_K, HeaterRest, HeatingLoop, starts_below_c, top_c
 from host.procedures.sender_check import Kind, SenderCheckState
 
 #: A pause lasts so many of the lags that were seen: the fit needs four of the sender's own, and what is seen
@@ -45,6 +45,9 @@ PROBE_LAG_S = 5.0
 
 #: A heater counts as off once the bath rises at less than this share of its rate before. [1]
 _OFF_SHARE = 0.4
+
+#: A rate over its stretch shows so long after the heater went off that it did. [s]
+_OFF_SEEN_AFTER_S = 25.0
 
 # Rates are taken over this stretch, distances over the last few seconds of it. [s]
 _RATE_OVER_S = SETTLING_WINDOW_S
@@ -96,6 +99,7 @@ class LoopWatch:
         self._recent: deque[BathReading] = deque()
         self._first_s: float | None = None
         self._last_good_s: float | None = None
+        self._last_fast_s: float | None = None
         self.status = LoopStatus()
 
     def feed(self, state: SenderCheckState, pack: ReadingPack) -> Event | None:
@@ -144,14 +148,14 @@ class LoopWatch:
         return None
 
     def _feed_rest(self, state: SenderCheckState, reading: BathReading) -> Event | None:
-        """Wait until the bath rests, below the lowest set point."""
-        lowest_c = min(state.started.set_points_c)
+        """Wait until the bath rests, below the lowest set point and the first pause."""
+        coldest_c = starts_below_c(state.started.set_points_c)
         rate = self._rate()
-        is_cold = reading.probe_c <= lowest_c - BELOW_K
+        is_cold = reading.probe_c <= coldest_c
         self.status = LoopStatus(
             probe_c=reading.probe_c,
             rate_k_per_min=rate,
-            trouble=None if is_cold else _too_warm(reading.probe_c, lowest_c),
+            trouble=None if is_cold else _too_warm(reading.probe_c, coldest_c),
         )
         if rate is None or abs(rate) > LARGEST_START_SLOPE_K_PER_MIN or not is_cold:
             return None
@@ -180,17 +184,22 @@ class LoopWatch:
         return reading.pack.rig_time_s - self._first_s > _HEATING_BEGINS_WITHIN_S
 
     def _feed_pause(self, loop: HeatingLoop, rest: HeaterRest, reading: BathReading) -> Event | None:
-        gone_s = reading.pack.rig_time_s - rest.from_s
+        """Wait until the bath has rested long enough, from when the heater truly went off."""
         rate = self._rate()
+        is_off = rate is not None and rate <= _OFF_SHARE * rest.rate_k_per_min
+        if rate is not None and not is_off:
+            self._last_fast_s = reading.pack.rig_time_s
+        off_s = max(rest.from_s, (self._last_fast_s or rest.from_s) - _OFF_SEEN_AFTER_S)
+        gone_s = reading.pack.rig_time_s - off_s
+        ran_on_k = reading.probe_c - rest.at_c
         lag_s = self._lag_s(rest)
         length_s = SHORTEST_TOP_S if loop.is_at_top else pause_s(lag_s)
-        is_off = rate is not None and rate <= _OFF_SHARE * rest.rate_k_per_min
         self.status = LoopStatus(
             probe_c=reading.probe_c,
             rate_k_per_min=rate,
             left_s=max(length_s - gone_s, 0.0),
             lag_s=lag_s,
-            trouble=None if is_off or gone_s < SHORTEST_PAUSE_S else _still_heating(rate),
+            trouble=None if is_off or ran_on_k < RUNS_ON_K else _still_heating(rate),
         )
         if gone_s < length_s or not is_off:
             return None
@@ -238,7 +247,7 @@ class LoopWatch:
 
     def _forget(self) -> None:
         self._recent.clear()
-        self._first_s = self._last_good_s = None
+        self._first_s = self._last_good_s = self._last_fast_s = None
         self.status = LoopStatus(probe_c=self.status.probe_c)
 
 
@@ -264,10 +273,10 @@ def _given_up(reason: str) -> Event:
     return Event(kind=Kind.STOPPED, payload={"reason": words})
 
 
-def _too_warm(probe_c: float, lowest_c: float) -> str:
+def _too_warm(probe_c: float, coldest_c: float) -> str:
     return (
         f"The bath stands at {probe_c:.1f} °C, and a loop starts from rest below "
-        f"{lowest_c - BELOW_K:g} °C. Pour in cold water, stir, and wait."
+        f"{coldest_c:g} °C. Pour in cold water, stir, and wait."
     )
 
 
@@ -287,4 +296,4 @@ def _bad_rate(rate: float | None) -> str | None:
 
 def _still_heating(rate: float | None) -> str:
     rises = "rises still" if rate is None else f"still rises at {rate:.1f} K/min"
-    return f"The bath {rises}: switch the heater off. The pause lasts until it rests."
+    return f"The bath {rises}: switch the heater off. The rest counts from then on."

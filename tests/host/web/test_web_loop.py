@@ -110,3 +110,38 @@ def test_what_a_loop_cannot_do_is_refused_beside_its_field(browser, desk, bench)
     assert hot.status_code == 422
     assert "runs on to some 101" in hot.text
     assert 'value="loop" checked' in hot.text
+
+
+def test_a_loop_starts_well_below_its_first_pause_even_where_all_set_points_are_hot(desk, browser, bench):
+    run = start(browser, set_points="50 65 85")
+    desk.lead_until_phase(run, "loop", bench=bench)
+    bench.bath_c = 40.0  # under the lowest set point, over the first pause of 38 °C
+    bench.read(200)
+    desk.lead()
+    view = desk.runs.view(run)
+    assert view.state.loop is None
+    assert "below 32 °C" in view.card.trouble.replace(" °C", " °C")
+
+
+def test_a_rest_counts_from_when_the_heater_went_off_not_from_the_call(desk, browser, bench):
+    """A heater that hands switch off a minute late has not rested after the 75 s of a usual pause."""
+    bench.sender_lag_s = LAG_S
+    run = start(browser)
+
+    def rests():
+        loop = desk.runs.view(run).state.loop
+        return () if loop is None else loop.rests
+
+    def is_called():
+        desk.hands.watch((desk.runs.view(run),))
+        return bool(rests())
+
+    desk.lead_until(is_called, bench=bench)
+    bench.heater_c = 98.0
+    for _ in range(12):  # a minute too long
+        bench.read(20)
+        desk.lead()
+    assert "switch the heater off" in desk.runs.view(run).card.trouble
+    bench.heater_c, off_s = None, bench._time_s
+    desk.lead_until(lambda: rests()[0].to_s is not None, bench=bench)
+    assert rests()[0].to_s - off_s >= 60.0
