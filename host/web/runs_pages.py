@@ -164,7 +164,12 @@ def plateaus(run: int) -> AnyResponse:
         raise DeskError(
             f"Run {run:04d} is no loop that came to nothing. Start a check from the station’s page."
         )
-    again = the_desk().runs.start_check(wish_again(started, course=Course.PLATEAUS))
+    wish = wish_again(started, course=Course.PLATEAUS)
+    runs = the_desk().runs
+    busy = runs.open_run_of(started.station)
+    if busy is not None and wish_again(runs.view(busy).state.started, course=Course.PLATEAUS) == wish:
+        return redirect(f"/runs/{busy}", 303)  # pressed twice
+    again = runs.start_check(wish)
     return redirect(f"/runs/{again}", 303)
 
 

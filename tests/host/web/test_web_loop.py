@@ -93,6 +93,8 @@ def test_a_loop_that_came_to_nothing_starts_again_on_plateaus_with_one_press(des
     assert "given up: the rig was started again" in page
     assert "Start again on plateaus" in page
     answer = browser.post(f"/runs/{run}/plateaus")
+    twice = browser.post(f"/runs/{run}/plateaus")
+    assert (twice.status_code, twice.headers["Location"]) == (303, answer.headers["Location"])
     again = desk.runs.view(int(answer.headers["Location"].rsplit("/", 1)[1])).state.started
     assert (again.course.value, again.item, again.customer, again.set_points_c) == (
         "plateaus", FORM["item"], FORM["customer"], (30.0, 60.0, 85.0),
@@ -145,3 +147,11 @@ def test_a_rest_counts_from_when_the_heater_went_off_not_from_the_call(desk, bro
     bench.heater_c, off_s = None, bench._time_s
     desk.lead_until(lambda: rests()[0].to_s is not None, bench=bench)
     assert rests()[0].to_s - off_s >= 60.0
+
+
+def test_a_form_sent_while_another_device_began_a_run_keeps_what_was_typed(desk, browser, bench):
+    run = start(browser)
+    answer = browser.post("/stations/bench-1/sender-check", data={**FORM, "customer": "Mr O. Quill"})
+    assert answer.status_code == 422
+    assert f"busy with run {run:04d}" in answer.text
+    assert "Mr O. Quill" in answer.text
