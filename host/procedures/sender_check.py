@@ -273,7 +273,7 @@ def advance(state: SenderCheckState, event: Event) -> SenderCheckState:
                 loop_readings=citation,
                 loop_end_s=float(payload["end_s"]),
                 look_from=(citation.boot, citation.last),
-                phase=Phase.CONTACT if state.started.move_connector else Phase.JUDGING,
+                phase=_after_plateaus(state),
             )
         case Kind.TRIAL_SET:
             if payload["step"] != state.trial_step or state.is_trial_set:

@@ -72,8 +72,12 @@ def certificate_of(
     ------
     BenchPointError, OhmsCheckError, TrialError, LoopError
         If a result cannot be given; says why.
+    ValueError
+        If the curve is still to be found out.
     """
     settings = state.started
+    if settings.is_to_be_found_out:
+        raise ValueError("Nothing is judged before its curve is chosen.")
     setup = bench_setup_of(state, readings_of)
     measured = measured_lines_of(state, setup, readings_of)
     setup = measured.put_into(setup)

@@ -4,8 +4,11 @@ import json
 
 import pytest
 
+from host.curve_to_find import FIND_OUT
+
 pytestmark = pytest.mark.slow
 
+CURVE = "ntc-310-80c"
 FORM = {
     "item": "Sender, tag 7",
     "curve": "ntc-310-80c",
@@ -155,3 +158,17 @@ def test_a_form_sent_while_another_device_began_a_run_keeps_what_was_typed(desk,
     assert answer.status_code == 422
     assert f"busy with run {run:04d}" in answer.text
     assert "Mr O. Quill" in answer.text
+
+
+def test_a_loop_of_an_unknown_curve_waits_for_the_choice_and_is_judged_against_it(desk, browser, bench):
+    bench.sender_lag_s = LAG_S
+    run = start(browser, curve=FIND_OUT, limit_k="2")
+    desk.lead_until_phase(run, "choosing", bench=bench)
+    assert not desk.store.certificates.of_run(run)
+    assert CURVE in browser.get(f"/runs/{run}").text
+    browser.post(f"/runs/{run}/curve", data={"curve": CURVE, "limit_k": "2"})
+    desk.lead_until(lambda: desk.runs.view(run).state.is_over, bench=bench)
+    data = json.loads(desk.store.certificates.of_run(run)[-1].files.canonical_json)
+    assert desk.runs.view(run).state.started.curve == CURVE
+    errors_k = [float(point["error_k"]["full"]) for point in data["body"]["points"]]
+    assert errors_k == pytest.approx([0.0, 0.0, 0.0], abs=0.15)  # the sender of this bench follows it
