@@ -170,5 +170,6 @@ def test_a_loop_of_an_unknown_curve_waits_for_the_choice_and_is_judged_against_i
     desk.lead_until(lambda: desk.runs.view(run).state.is_over, bench=bench)
     data = json.loads(desk.store.certificates.of_run(run)[-1].files.canonical_json)
     assert desk.runs.view(run).state.started.curve == CURVE
+    # The sender of this bench follows that curve; the one that stands in is 2.8 K off at 85 °C.
     errors_k = [float(point["error_k"]["full"]) for point in data["body"]["points"]]
-    assert errors_k == pytest.approx([0.0, 0.0, 0.0], abs=0.15)  # the sender of this bench follows it
+    assert errors_k == pytest.approx([0.0, 0.0, 0.0], abs=0.5), errors_k
