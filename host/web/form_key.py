@@ -8,17 +8,26 @@ of the visit: a page that stays open while the desk is started again can still b
 import hashlib
 import hmac
 
-from flask import Request
+from flask import Request, g
 from markupsafe import Markup
 
+from host.web.scale import SCALE_FIELD
 from host.web.visit import given_token, visit_token
 
 FIELD = "form_key"
 
 
 def form_key() -> Markup:
-    """Hidden field of a form; a global of every template."""
-    return Markup('<input type="hidden" name="{}" value="{}">').format(FIELD, key_of(visit_token()))
+    """Hidden fields of a form; a global of every template.
+
+    The scale goes along: what is typed on a page is read in the scale which that page showed, also where
+    another page has changed it meanwhile.
+    """
+    fields = Markup('<input type="hidden" name="{}" value="{}">').format(FIELD, key_of(visit_token()))
+    scale = getattr(g, "scale", None)
+    if scale is None:
+        return fields
+    return fields + Markup('<input type="hidden" name="{}" value="{}">').format(SCALE_FIELD, scale.value)
 
 
 def key_of(token: str) -> str:

@@ -13,6 +13,9 @@ _YEAR_S = 31_536_000
 _WRITTEN = re.compile(r"(?P<first>-?\d+(?:\.\d+)?)(?: to (?P<last>-?\d+(?:\.\d+)?))? °C")
 _NUMBER_AND_UNIT = re.compile(r"(?<=\d) (?=(?:°C|°F|K|Ω|s|min|%)(?:\W|$))")
 
+#: Field of each form: scale of the page it stood on.
+SCALE_FIELD = "page_scale"
+
 
 class Scale(StrEnum):
     """Scale that leads on the page."""
@@ -32,7 +35,9 @@ class Scale(StrEnum):
 
 
 def chosen_scale(usual: Scale) -> Scale:
-    """Scale of this request: the query first, then the cookie, then the usual one of this desk."""
+    """Scale of this request: of the page a form stood on, the query, the cookie, or the usual one."""
+    if request.form.get(SCALE_FIELD) in set(Scale):
+        return Scale(request.form[SCALE_FIELD])
     for word in (request.args.get("scale"), request.cookies.get(_COOKIE)):
         if word in tuple(Scale):
             return Scale(word)

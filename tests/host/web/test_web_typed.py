@@ -167,3 +167,11 @@ def test_points_of_a_page_and_of_a_file_are_the_same_points(tmp_path, browser, d
         read_points(path), curve=settings.reference, rule=judged(settings).rule, limit_k=None
     )
     assert from_file.points == judged(settings).points
+
+
+def test_what_was_typed_on_a_celsius_page_stays_celsius_when_another_page_changed_the_scale(browser, desk):
+    shown = browser.get("/typed?scale=c").text
+    hidden = re.search(r'name="page_scale" value="(\w)"', shown).group(1)
+    browser.get("/runs?scale=f")
+    browser.post("/typed", data=fields(page_scale=hidden))
+    assert [point.temperature_c for point in issued(desk).points] == [20.0, 60.0, 80.0]
