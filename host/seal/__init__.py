@@ -1,0 +1,1 @@
+"""The shop's seal on an issued paper: its keys, the signature in the file, and the check of it."""

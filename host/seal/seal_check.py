@@ -1,0 +1,178 @@
+"""Is a paper whole, and sealed by whose key? From the file and a public key alone.
+
+Nothing of the file is trusted, and no reader of PDF files is asked: the place of the seal is found in the bytes,
+every byte of the file is either under the signature or in the container, and the container must be, byte for byte,
+what its digest, certificate and signature make (`host.seal.container`).
+"""
+
+import hashlib
+import re
+from dataclasses import dataclass
+from enum import StrEnum
+
+from cryptography import x509
+from cryptography.exceptions import InvalidSignature, UnsupportedAlgorithm
+from cryptography.hazmat.primitives import hashes, serialization
+from cryptography.hazmat.primitives.asymmetric import padding, rsa
+
+from host.seal.container import container, read, signed_part
+from host.seal.errors import SealError
+
+_PLACE = re.compile(rb"/ByteRange \[0 ([1-9][0-9]{0,11}) ([1-9][0-9]{0,11}) ([1-9][0-9]{0,11})\] *\n")
+_BEFORE_CONTAINER = b"/Contents "
+_HEX = re.compile(rb"[0-9A-F]+")
+
+#: A certificate is no larger; a file that is, is not read. [byte]
+LARGEST_FILE = 50_000_000
+
+
+class SealState(StrEnum):
+    """What a check of a file found."""
+
+    WHOLE = "whole"  # and sealed by the key that was given
+    ALTERED = "altered"  # or sealed by another key, or not sealed at all
+    UNREADABLE = "unreadable"  # no PDF file
+    KEY_UNKNOWN = "key_unknown"  # whole, by a key that nobody vouched for
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class SealReport:
+    """What a check of a file found, and why.
+
+    Attributes
+    ----------
+    state : SealState
+    words : str
+        For a person.
+    signer : str
+        Name in the signing key's certificate; empty where the file is not whole.
+    """
+
+    state: SealState
+    words: str
+    signer: str = ""
+
+
+class _NotOursError(Exception):
+    """The file is not as it was sealed; the message says in what."""
+
+
+def check_seal(file: bytes, key: rsa.RSAPublicKey | None) -> SealReport:
+    """Check a file.
+
+    Parameters
+    ----------
+    file : bytes
+    key : RSAPublicKey or None
+        Of the shop's root, or a signing key itself; None where none is at hand.
+    """
+    if not file.startswith(b"%PDF-"):
+        return SealReport(state=SealState.UNREADABLE, words="This is no PDF file.")
+    try:
+        certificate = _sealed_by(file)
+        if key is not None:
+            _refuse_other_key(certificate, key)
+    except _NotOursError as error:
+        return SealReport(state=SealState.ALTERED, words=str(error))
+    signer = certificate.subject.rfc4514_string()
+    if key is None:
+        words = (
+            "The file is whole, as it was sealed, but by whom is not known: ask the shop for its public key "
+            "and give it with --key."
+        )
+        return SealReport(state=SealState.KEY_UNKNOWN, words=words, signer=signer)
+    return SealReport(
+        state=SealState.WHOLE, words="The file is whole and was sealed by this key.", signer=signer
+    )
+
+
+def public_key_in(data: bytes) -> rsa.RSAPublicKey:
+    """Public key of a PEM file: a certificate's or a bare one.
+
+    Raises
+    ------
+    SealError
+        If there is none in it.
+    """
+    try:
+        if b"BEGIN CERTIFICATE" in data:
+            key = x509.load_pem_x509_certificate(data).public_key()
+        else:
+            key = serialization.load_pem_public_key(data)  # type: ignore[assignment]
+    except (ValueError, UnsupportedAlgorithm) as error:
+        raise SealError(f"There is no public key in this file ({error}).") from error
+    if not isinstance(key, rsa.RSAPublicKey):
+        raise SealError("The public key of a shop's seal is an RSA key; this one is of another kind.")
+    return key
+
+
+def _sealed_by(file: bytes) -> x509.Certificate:
+    """Certificate of the key that sealed a whole file."""
+    gap_from, gap_to = _gap(file)
+    der = _container_in(file[gap_from:gap_to])
+    digest = hashlib.sha256(file[:gap_from] + file[gap_to:]).digest()
+    try:
+        own, signature = read(der)
+        expected = container(digest, own, signature)
+        certificate = x509.load_der_x509_certificate(own)
+        key = certificate.public_key()
+    except Exception as error:  # noqa: BLE001  whatever a broken container does to its readers
+        raise _NotOursError("The file was altered: its seal cannot be read.") from error
+    if expected != der or not isinstance(key, rsa.RSAPublicKey):
+        raise _NotOursError("The file was altered after it was sealed.")
+    try:
+        key.verify(signature, signed_part(digest, own), padding.PKCS1v15(), hashes.SHA256())
+    except (InvalidSignature, ValueError) as error:
+        raise _NotOursError("The file was altered after it was sealed.") from error
+    return certificate
+
+
+def _gap(file: bytes) -> tuple[int, int]:
+    """Where the container begins and ends; all else is under the signature."""
+    if file.count(b"/ByteRange") == 0:
+        raise _NotOursError(
+            "The file bears no seal: it was issued before there was one, is a draft, or somebody took it off."
+        )
+    places = _PLACE.findall(file)
+    if len(places) != 1 or file.count(b"/ByteRange") != 1:
+        raise _NotOursError("The file was altered: it does not have one seal as it is written here.")
+    gap_from, gap_to, rest = (int(number) for number in places[0])
+    if not len(_BEFORE_CONTAINER) < gap_from < gap_to < len(file) or gap_to + rest != len(file):
+        raise _NotOursError("The file was altered: the seal does not cover it to its last byte.")
+    if not file[:gap_from].endswith(_BEFORE_CONTAINER):
+        raise _NotOursError("The file was altered: the seal is not where it should be.")
+    return gap_from, gap_to
+
+
+def _container_in(gap: bytes) -> bytes:
+    """The container, out of ``<`` hex, zeros ``>``: capital digits, and nothing behind it but zeros."""
+    digits = gap[1:-1]
+    if gap[:1] != b"<" or gap[-1:] != b">" or len(digits) % 2 or not _HEX.fullmatch(digits):
+        raise _NotOursError("The file was altered: its seal is not written as it should be.")
+    raw = bytes.fromhex(digits.decode("ascii"))
+    length = _der_length(raw)
+    if any(raw[length:]):
+        raise _NotOursError("The file was altered: there is something behind its seal.")
+    return raw[:length]
+
+
+def _der_length(raw: bytes) -> int:
+    """Length of the one DER element at the beginning, of which two bytes give the length."""
+    if len(raw) < 4 or raw[:2] != b"\x30\x82":
+        raise _NotOursError("The file was altered: its seal cannot be read.")
+    return min(4 + int.from_bytes(raw[2:4], "big"), len(raw))
+
+
+def _refuse_other_key(certificate: x509.Certificate, key: rsa.RSAPublicKey) -> None:
+    own = certificate.public_key()
+    if isinstance(own, rsa.RSAPublicKey) and own.public_numbers() == key.public_numbers():
+        return
+    try:
+        is_rsa = certificate.signature_algorithm_oid == x509.SignatureAlgorithmOID.RSA_WITH_SHA256
+        if not is_rsa:
+            raise InvalidSignature
+        key.verify(
+            certificate.signature, certificate.tbs_certificate_bytes, padding.PKCS1v15(), hashes.SHA256()
+        )
+    except (InvalidSignature, ValueError) as error:
+        raise _NotOursError("The file was sealed by another key than the one given.") from error
