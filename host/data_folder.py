@@ -1,7 +1,8 @@
 """The one folder in which a desk keeps everything."""
 
-import fcntl
+import contextlib
 import os
+import sys
 from pathlib import Path
 from types import TracebackType
 from typing import Self
@@ -79,6 +80,11 @@ class DataFolder:
         return self.path / "certificates"
 
     @property
+    def keys(self) -> Path:
+        """Folder of the shop's keys; made when they are."""
+        return self.path / "keys"
+
+    @property
     def broker(self) -> Path:
         """Folder of the embedded broker."""
         return self.path / "broker"
@@ -101,11 +107,15 @@ class DataFolder:
         """
         if self._lock is not None:
             return self
-        descriptor = os.open(self.path / "desk.lock", os.O_RDWR | os.O_CREAT | os.O_CLOEXEC, 0o644)
+        descriptor = os.open(
+            self.path / "desk.lock", os.O_RDWR | os.O_CREAT | getattr(os, "O_CLOEXEC", 0), 0o644
+        )
         try:
-            fcntl.flock(descriptor, fcntl.LOCK_EX | fcntl.LOCK_NB)
-        except BlockingIOError as error:
-            holder = os.read(descriptor, 20).decode("ascii", "replace").strip()
+            _take(descriptor)
+        except OSError as error:
+            holder = ""
+            with contextlib.suppress(OSError):  # where a locked file cannot be read by others
+                holder = os.read(descriptor, 20).decode("ascii", "replace").strip()
             os.close(descriptor)
             raise DataFolderBusyError(self.path, holder) from error
         os.ftruncate(descriptor, 0)
@@ -126,6 +136,19 @@ class DataFolder:
         self, kind: type[BaseException] | None, error: BaseException | None, trace: TracebackType | None
     ) -> None:
         self.unlock()
+
+
+if sys.platform == "win32":  # not tried: there is no such machine here
+    import msvcrt
+
+    def _take(descriptor: int) -> None:
+        msvcrt.locking(descriptor, msvcrt.LK_NBLCK, 1)
+else:
+    import fcntl
+
+    def _take(descriptor: int) -> None:
+        """Lock a file at once, or raise `OSError`."""
+        fcntl.flock(descriptor, fcntl.LOCK_EX | fcntl.LOCK_NB)
 
 
 def existing_folder(path: Path) -> DataFolder:

@@ -12,10 +12,12 @@ from pathlib import Path
 from typing import Any
 
 import pytest
+from cryptography.hazmat.primitives.asymmetric import rsa
 from hypothesis import settings
 
 from calibration.contract.readings import ChannelReading, Insertion, Quality, ReadingPack
 from host.data_folder import DataFolder
+from host.seal import key_ring
 from host.store import Store, open_store
 
 # The same examples every time: what fails for one in a million inputs fails for its writer, not for whoever
@@ -23,6 +25,26 @@ from host.store import Store, open_store
 settings.register_profile("same", derandomize=True, deadline=None)
 settings.register_profile("search", deadline=None)
 settings.load_profile(os.environ.get("HYPOTHESIS_PROFILE", "same"))
+
+# Making a key takes most of a second: within a process every shop of the tests has the same few. Programs
+# that tests start make their own.
+_KEYS: list[rsa.RSAPrivateKey] = []
+_FEW_KEYS = 3
+
+
+@pytest.fixture(autouse=True)
+def _keys_of_a_few(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Hand out the same few keys in turn."""
+    make, taken = key_ring.new_private_key, iter(range(10**6))
+
+    def next_key() -> rsa.RSAPrivateKey:
+        at = next(taken) % _FEW_KEYS
+        while len(_KEYS) <= at:
+            _KEYS.append(make())
+        return _KEYS[at]
+
+    monkeypatch.setattr(key_ring, "new_private_key", next_key)
+
 
 IN_CI = os.environ.get("CI") == "true"
 _NEEDED = {"broker": "mosquitto", "browser": "chromium", "poppler": "pdftoppm", "postgresql": "initdb"}

@@ -3,8 +3,10 @@
 import click
 
 from host.commands.certificate_chain import chain
+from host.commands.certificate_key import key
 from host.commands.certificate_list import list_all
 from host.commands.certificate_recompute import again, export
+from host.commands.certificate_verify import verify
 
 
 @click.group()
@@ -16,3 +18,5 @@ command.add_command(chain)
 command.add_command(list_all)
 command.add_command(again)
 command.add_command(export)
+command.add_command(verify)
+command.add_command(key)

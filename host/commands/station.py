@@ -35,7 +35,7 @@ def _join_options(made: click.Command) -> click.Command:
             click.Option(
                 ["--join-file"],
                 type=click.Path(dir_okay=False, path_type=Path),
-                help="Write what its rig needs into this file, for `ohmbath-rig join`.",
+                help="Write what its rig needs into this new file, for `ohmbath-rig join`.",
             ),
             click.Option(
                 ["--address"],
@@ -70,16 +70,22 @@ def add(
     broker_ca: Path | None,
     open_broker: bool,
 ) -> None:
-    """Add station NAME; the first rig that speaks under that name is tied to it."""
+    """Add station NAME and write one file for its rig: address, credentials, store and authority.
+
+    Without --join-file it is NAME-join.toml in the folder of the desk. The first rig that speaks under that
+    name is tied to the station.
+    """
     with opened(folder) as store:
         if join_file is not None:
             _check_new(join_file)
         store.stations.add(name)
         click.echo(f"Station {name} is added.")
-        if join_file is None:
-            click.echo(f"Start its rig with: ohmbath-rig run --station {name}")
+        path = join_file or folder.path / f"{name}-join.toml"
+        if path.exists():  # the station was added before
+            click.echo(f"Its file is {path}; another: ohmbath station join {name} --join-file FILE")
         else:
-            _write(store, name, join_file, address, broker_ca, open_broker)
+            _write(store, name, path, address, broker_ca, open_broker)
+        click.echo(f"A rig on this machine can do without: ohmbath-rig run --station {name}")
 
 
 @command.command(cls=OneLineCommand)

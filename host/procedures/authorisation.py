@@ -104,7 +104,7 @@ def authorise(store: Store, draft: int, *, by: str) -> str:
     certificate = _with_condition(certificate, words)
 
     def make(place: Place) -> IssuedFiles:
-        return files_of(at_place(_with_logo(store, certificate), place, issued=today))
+        return files_of(at_place(_with_logo(store, certificate), place, issued=today), store.seal)
 
     way = LetOut(by=by, draft=draft, supersedes=found.supersedes)
     return store.certificates.issue(found.run, make, let_out=way)
@@ -218,7 +218,7 @@ def _issue_at_once(
     def make(place: Place) -> IssuedFiles:
         certificate = _with_condition(_with_logo(store, certificate_of(place.number)), OPEN_DESK)
         verdicts.append(certificate.verdict_word)
-        return files_of(at_place(certificate, place, issued=today))
+        return files_of(at_place(certificate, place, issued=today), store.seal)
 
     number = store.certificates.issue(run, make, event=event, let_out=way)
     return Outcome(verdict=verdicts[-1], number=number)

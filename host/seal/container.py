@@ -83,7 +83,10 @@ def _attributes(digest: bytes, own: x509.Certificate) -> cms.CMSAttributes:
             cms.CMSAttribute({"type": "content_type", "values": ["data"]}),
             cms.CMSAttribute({"type": "message_digest", "values": [digest]}),
             cms.CMSAttribute(
-                {"type": "signing_certificate_v2", "values": [tsp.SigningCertificateV2({"certs": [identifier]})]}
+                {
+                    "type": "signing_certificate_v2",
+                    "values": [tsp.SigningCertificateV2({"certs": [identifier]})],
+                }
             ),
         ]
     )

@@ -1,7 +1,7 @@
 """The keys of a shop: one root that stays, and the signing keys that it vouches for.
 
-The root's public part is what a customer or an auditor is given. Private keys are files that their owner alone
-may read; they are in no backup of the desk.
+The root's public part is what a customer or an auditor is given. Private keys are files that their owner
+alone may read; they are in no backup of the desk.
 """
 
 import datetime
@@ -226,9 +226,7 @@ def _builder(
         # A desk whose clock is a little ahead signs nothing "before" its key.
         .not_valid_before(now - datetime.timedelta(days=1))
         .not_valid_after(now + datetime.timedelta(days=365 * _YEARS))
-        .add_extension(
-            x509.BasicConstraints(ca=is_root, path_length=0 if is_root else None), critical=True
-        )
+        .add_extension(x509.BasicConstraints(ca=is_root, path_length=0 if is_root else None), critical=True)
         .add_extension(usage, critical=True)
         .add_extension(x509.SubjectKeyIdentifier.from_public_key(public), critical=False)
     )

@@ -1,8 +1,8 @@
 """Is a paper whole, and sealed by whose key? From the file and a public key alone.
 
-Nothing of the file is trusted, and no reader of PDF files is asked: the place of the seal is found in the bytes,
-every byte of the file is either under the signature or in the container, and the container must be, byte for byte,
-what its digest, certificate and signature make (`host.seal.container`).
+Nothing of the file is trusted, and no reader of PDF files is asked: the place of the seal is found in the
+bytes, every byte of the file is either under the signature or in the container, and the container must be,
+byte for byte, what its digest, certificate and signature make (`host.seal.container`).
 """
 
 import hashlib
@@ -21,9 +21,6 @@ from host.seal.errors import SealError
 _PLACE = re.compile(rb"/ByteRange \[0 ([1-9][0-9]{0,11}) ([1-9][0-9]{0,11}) ([1-9][0-9]{0,11})\] *\n")
 _BEFORE_CONTAINER = b"/Contents "
 _HEX = re.compile(rb"[0-9A-F]+")
-
-#: A certificate is no larger; a file that is, is not read. [byte]
-LARGEST_FILE = 50_000_000
 
 
 class SealState(StrEnum):

@@ -1,7 +1,6 @@
 """Puts the shop's seal on a paper: a signature over the whole file that any reader of PDF files shows."""
 
 import datetime
-import hashlib
 import io
 
 from cryptography.hazmat.primitives import hashes, serialization
@@ -42,7 +41,7 @@ def sealed(pdf: bytes, key: SigningKey, *, shop: str, at: datetime.datetime) -> 
     from pyhanko.sign.signers.pdf_byterange import PdfSignedData
 
     class PaperKeeper(IncrementalPdfFileWriter):
-        """Adds the seal and leaves everything else of the paper as it is, or it would be no PDF/A any more."""
+        """Adds the seal and leaves all else of the paper as it is, or it would be no PDF/A any more."""
 
         def ensure_output_version(self, version: tuple[int, int]) -> None:
             """Keep the version: PDF/A-3 is PDF 1.7."""
@@ -72,8 +71,3 @@ def _container(digest: bytes, key: SigningKey) -> bytes:
     own = key.certificate.public_bytes(serialization.Encoding.DER)
     signature = key.private.sign(signed_part(digest, own), padding.PKCS1v15(), hashes.SHA256())
     return container(digest, own, signature)
-
-
-def digest_of(data: bytes) -> str:
-    """SHA-256 of bytes, in hex."""
-    return hashlib.sha256(data).hexdigest()

@@ -9,6 +9,7 @@ from sqlalchemy.exc import OperationalError
 from calibration.contract.readings import ReadingPack
 from host.data_folder import DataFolder
 from host.errors import DeskError
+from host.seal.shop_seal import ShopSeal
 from host.shop import shop_in_file
 from host.store import schema
 from host.store.aside import Aside
@@ -42,6 +43,8 @@ class Store:
     identity, stations, packs, aside, runs, certificates, drafts, chain, register, orders, curves,
     settings, backups
         One table or two each.
+    seal
+        The shop's seal; its keys are files beside the store and not in it.
     """
 
     def __init__(self, database: Database, folder: DataFolder, now: Callable[[], float]) -> None:
@@ -55,6 +58,7 @@ class Store:
         self.runs = Runs(database, now)
         self.certificates = Certificates(database, folder.certificates, now)
         self.drafts = Drafts(database, now)
+        self.seal = ShopSeal(folder.keys, now)
         self.chain = Chain(database, now)
         self.register = Register(database, now)
         self.orders = Orders(database, now)

@@ -1,13 +1,14 @@
 """Which rig and which desk a station is tied to: another's words are neither taken nor written over."""
 
 from collections.abc import Callable
+from datetime import UTC
 from pathlib import Path
 from typing import Any
 
 import pytest
 from click.testing import CliRunner
 
-from calibration.contract.joining import decode_join_file
+from calibration.contract.joining import decode_join_file, encode_join_file
 from calibration.contract.presence import (
     Obeys,
     Presence,
@@ -208,8 +209,8 @@ def test_utc_of_an_unsynchronised_pass_is_told_by_its_boot_s_first_synchronised_
     times = [stored_reading_time(desk.store, pack) for pack in packs]
     assert [time.utc_s for time in times] == [1.8e9 - 10, 1.8e9, 1.8e9 + 99, 1.8e9 + 20, None]
     assert [time.inferred for time in times] == [True, False, False, True, False]
-    assert times[0].words == "2027-01-15 07:59:50 UTC (inferred)"
-    assert times[4].words == TIME_UNKNOWN
+    assert times[0].words(UTC) == "2027-01-15 07:59:50 UTC (inferred)"
+    assert times[4].words(UTC) == TIME_UNKNOWN
 
 
 def test_the_desk_says_from_where_a_rig_must_keep_its_readings(store: Store, make_pack: MakePack) -> None:
@@ -257,3 +258,17 @@ def test_a_joining_file_ties_a_rig_to_this_store(tmp_path: Path) -> None:
     )
     assert again.exit_code == 2
     assert "name a new file" in again.stderr
+
+
+def test_adding_a_station_writes_one_file_for_its_rig_also_where_no_name_is_given(tmp_path: Path) -> None:
+    data = tmp_path / "desk"
+    arguments = ["station", "add", "bench-8", "--data", str(data)]
+    said = CliRunner().invoke(main, arguments)
+    assert said.exit_code == 0, said.output
+    path = data / "bench-8-join.toml"
+    join = decode_join_file(path.read_text("utf-8"))
+    assert (join.station, join.username, bool(join.password)) == ("bench-8", "bench-8", True)
+    assert path.stat().st_mode & 0o077 == 0
+    again = CliRunner().invoke(main, arguments)
+    assert again.exit_code == 0
+    assert path.read_text("utf-8") == encode_join_file(join)

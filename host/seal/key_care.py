@@ -1,0 +1,143 @@
+"""Keeping and changing the shop's keys: a copy under a passphrase, and a new signing key in time."""
+
+import base64
+import datetime
+import json
+import os
+from pathlib import Path
+
+from cryptography import x509
+from cryptography.hazmat.primitives import hashes, serialization
+from cryptography.hazmat.primitives.asymmetric import padding, rsa
+
+from host.errors import DeskError
+from host.seal.errors import SealError
+from host.seal.key_ring import KeyRing
+
+_FORMAT = "ohmbath keys"
+SHORTEST_PASSPHRASE = 12
+
+
+def copy_of_keys(ring: KeyRing, passphrase: str) -> bytes:
+    """Everything that is needed to go on sealing elsewhere; private keys are encrypted (PKCS #8).
+
+    Raises
+    ------
+    SealError
+        If there are no keys, or the passphrase is too short.
+    """
+    if len(passphrase) < SHORTEST_PASSPHRASE:
+        raise SealError(
+            f"The passphrase has {len(passphrase)} characters; {SHORTEST_PASSPHRASE} is the least."
+        )
+    key = ring.signing_key()
+    kept = {
+        "format": _FORMAT,
+        "version": 1,
+        "root": _pem(ring.root()),
+        "root_private": _encrypted(ring.root_private(), passphrase),
+        "signing": [_pem(certificate) for certificate in ring.signing_certificates()],
+        "signing_private": _encrypted(key.private, passphrase),
+    }
+    return json.dumps(kept, indent=1).encode("utf-8")
+
+
+def take_copy(ring: KeyRing, data: bytes, passphrase: str) -> None:
+    """Put the keys of a copy where there are none.
+
+    Raises
+    ------
+    SealError
+        If there are keys already, it is no copy, or the passphrase is another.
+    """
+    if ring.exists:
+        raise SealError(f"{ring.folder} holds keys already, and none is written over. Move that folder away.")
+    try:
+        kept = json.loads(data)
+        if kept["format"] != _FORMAT:
+            raise KeyError("format")
+        root = x509.load_pem_x509_certificate(kept["root"].encode("ascii"))
+        signing = [x509.load_pem_x509_certificate(text.encode("ascii")) for text in kept["signing"]]
+        sealed_root, sealed_signing = kept["root_private"], kept["signing_private"]
+    except (ValueError, KeyError, TypeError, AttributeError) as error:
+        raise SealError("This file is no copy of keys that `certificate key backup` wrote.") from error
+    root_private = _decrypted(sealed_root, passphrase)
+    signing_private = _decrypted(sealed_signing, passphrase)
+    ring.write_private("root", root_private)
+    for number, certificate in enumerate(signing, start=1):
+        ring.write_public(f"signing-{number}", certificate)
+    ring.write_private(f"signing-{len(signing)}", signing_private)
+    ring.write_public("root", root)  # the last: a ring exists once its root does
+
+
+def rotate(ring: KeyRing) -> Path:
+    """Make a new signing key; the old one says so under its own signature, and its private part is deleted.
+
+    The root stays, so every paper of before and after is verified with the same public key.
+
+    Returns
+    -------
+    Path
+        The signed statement.
+
+    Raises
+    ------
+    SealError
+        If there are no keys yet.
+    """
+    old = ring.signing_key()
+    ring.add_signing_key(old.number + 1, ring.root(), ring.root_private())
+    new = ring.signing_key()
+    said = json.dumps(
+        {
+            "said": f"Signing key {new.number} takes the place of signing key {old.number}.",
+            "at": datetime.datetime.now(datetime.UTC).isoformat(timespec="seconds"),
+            "old_sha256": old.certificate.fingerprint(hashes.SHA256()).hex(),
+            "new_sha256": new.certificate.fingerprint(hashes.SHA256()).hex(),
+        },
+        sort_keys=True,
+    )
+    signature = old.private.sign(said.encode("utf-8"), padding.PKCS1v15(), hashes.SHA256())
+    name = f"rotation-{new.number}.json"
+    statement = {"statement": said, "signature_by_old_key": base64.b64encode(signature).decode("ascii")}
+    ring.write_statement(name, json.dumps(statement, indent=1).encode("utf-8"))
+    ring.forget_private(old.number)
+    return ring.folder / name
+
+
+def write_owner_only(path: Path, data: bytes) -> None:
+    """Write a new file that its owner alone may read.
+
+    Raises
+    ------
+    DeskError
+        If it is there already or cannot be written.
+    """
+    flags = os.O_WRONLY | os.O_CREAT | os.O_EXCL | getattr(os, "O_BINARY", 0)
+    try:
+        with open(os.open(path, flags, 0o600), "wb") as file:
+            file.write(data)
+    except OSError as error:
+        raise DeskError(f"{path} cannot be written ({error.strerror}). Choose another name.") from error
+
+
+def _pem(certificate: x509.Certificate) -> str:
+    return certificate.public_bytes(serialization.Encoding.PEM).decode("ascii")
+
+
+def _encrypted(key: rsa.RSAPrivateKey, passphrase: str) -> str:
+    return key.private_bytes(
+        serialization.Encoding.PEM,
+        serialization.PrivateFormat.PKCS8,
+        serialization.BestAvailableEncryption(passphrase.encode("utf-8")),
+    ).decode("ascii")
+
+
+def _decrypted(pem: str, passphrase: str) -> rsa.RSAPrivateKey:
+    try:
+        key = serialization.load_pem_private_key(pem.encode("ascii"), passphrase.encode("utf-8"))
+    except (ValueError, TypeError) as error:
+        raise SealError("The passphrase is not the one of this copy, or the copy is damaged.") from error
+    if not isinstance(key, rsa.RSAPrivateKey):
+        raise SealError("This copy holds a key of another kind.")
+    return key
