@@ -76,15 +76,11 @@ def add(
     name is tied to the station.
     """
     with opened(folder) as store:
-        if join_file is not None:
-            _check_new(join_file)
+        path = join_file or folder.path / f"{name}-join.toml"
+        _check_new(path)
         store.stations.add(name)
         click.echo(f"Station {name} is added.")
-        path = join_file or folder.path / f"{name}-join.toml"
-        if path.exists():  # the station was added before
-            click.echo(f"Its file is {path}; another: ohmbath station join {name} --join-file FILE")
-        else:
-            _write(store, name, path, address, broker_ca, open_broker)
+        _write(store, name, path, address, broker_ca, open_broker)
         click.echo(f"A rig on this machine can do without: ohmbath-rig run --station {name}")
 
 

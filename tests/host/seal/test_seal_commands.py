@@ -1,5 +1,6 @@
 """``ohmbath certificate verify`` and ``key``, on papers that a desk issued."""
 
+import gzip
 import json
 from pathlib import Path
 
@@ -26,6 +27,7 @@ def shop(tmp_path_factory, sample) -> tuple[Path, Path]:
     """A desk that has issued one certificate, and its public key."""
     folder = tmp_path_factory.mktemp("desk")
     store = open_store(DataFolder(folder))
+    store.stations.add("bench-1")
     number = store.runs.create(station="bench-1", kind=RunKind.SENDER_CHECK, settings={})
     store.certificates.issue(number, lambda place: files_of(sample, store.seal))
     store.close()
@@ -69,10 +71,17 @@ def test_a_desk_says_how_its_paper_stands_and_knows_none_of_others(shop, paper, 
 
 
 def test_a_released_paper_from_before_there_were_seals_is_known_by_the_desk_that_issued_it(tmp_path):
-    released = Path(__file__).parents[1] / "released" / "0.1.0"
-    paper = next(released.glob("*.pdf"))
+    released = Path(__file__).parents[1] / "released" / "0.1.0" / "store.sqlite.gz"
+    (tmp_path / "store.sqlite").write_bytes(gzip.decompress(released.read_bytes()))
+    store = open_store(DataFolder(tmp_path))
+    paper = store.certificates.path(store.certificates.all()[0].number)
+    store.close()
     alone = run("verify", str(paper))
     assert (alone.exit_code, "no seal" in alone.stdout) == (1, True)
+    known = run("verify", str(paper), "--data", str(tmp_path))
+    assert (known.exit_code, "byte for byte" in known.stdout) == (0, True)
+    paper.write_bytes(paper.read_bytes() + b" ")
+    assert run("verify", str(paper), "--data", str(tmp_path)).exit_code == 1
 
 
 def test_keys_are_kept_restored_and_changed_by_command(shop, tmp_path):
