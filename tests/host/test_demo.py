@@ -67,10 +67,10 @@ def _hold_numbers_together(check: dict) -> None:
 def _hold_paper_to_data(check: dict) -> None:
     paper = pypdf.PdfReader(io.BytesIO(Path(check["certificate"]).read_bytes()))
     pages = [page.extract_text() for page in paper.pages]
-    assert len(pages) == 2
+    assert len(pages) in (2, 3)  # a sender with much to say of its fault runs over the second
     for number, text in enumerate(pages, start=1):
         assert "Simulated bench: no real sender was measured" in text
-        assert f"page {number} of 2" in text
+        assert f"page {number} of {len(pages)}" in text
     for point in check["points"]:
         assert point["resistance_ohm_printed"] in pages[0]
     data = certificate_from_canonical(paper.attachments["certificate.json"][0])
