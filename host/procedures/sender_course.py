@@ -6,7 +6,7 @@ Nothing is judged here: corrections of the ohms are in, those of stem and lead a
 
 import math
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from calibration.bench_point import BenchPointError, BenchSetup
 from calibration.contract.readings import Insertion, Quality, ReadingPack
@@ -15,6 +15,7 @@ from host.citation import Citation
 from host.procedures.bench_setup import bench_setup_of, raw_count
 from host.procedures.heating_loop import HeatingLoop
 from host.procedures.sender_check import Phase, SenderCheckState, Window
+from host.procedures.sender_check_settings import Course
 from host.store import Store
 
 #: One reading in so many is enough for a picture: three seconds of a rig that reads four times a second.
@@ -130,7 +131,10 @@ def _closings_of_loop(
         way = [point for point in points if after_s <= point.rig_time_s < from_s]
         after_s = to_s
         if held:
-            closings.append(_closing(held, way))
+            closing = _closing(held, way)
+            # Heated, a sender stands low: the lowest is where it lags most, however its error runs.
+            lows = [point.difference_k for point in way if point.difference_k is not None]
+            closings.append(replace(closing, on_the_way_k=min(lows) if lows else None))
     return tuple(closings)
 
 
@@ -142,6 +146,10 @@ def _is_in(point: CoursePoint, window: Window) -> bool:
 def _packs(state: SenderCheckState, store: Store) -> Iterator[ReadingPack]:
     assert state.heated_from is not None
     station, (first_boot, before) = state.started.station, state.heated_from
+    if state.started.course is Course.LOOP:
+        if state.loop is None:  # not at rest yet: what the bath did before is no part of the way
+            return
+        first_boot, before = state.loop.boot, state.loop.first - 1
     watermarks = store.packs.watermarks(station)
     is_heating = state.phase in (Phase.PLATEAUS, Phase.LOOP)
     last_read = state.windows[-1].citation if state.windows else state.loop_readings

@@ -5,6 +5,7 @@ import json
 import pytest
 
 from host.curve_to_find import FIND_OUT
+from host.procedures.sender_course import closings_of, course_of
 
 pytestmark = pytest.mark.slow
 
@@ -173,3 +174,17 @@ def test_a_loop_of_an_unknown_curve_waits_for_the_choice_and_is_judged_against_i
     # The sender of this bench follows that curve; the one that stands in is 2.8 K off at 85 °C.
     errors_k = [float(point["error_k"]["full"]) for point in data["body"]["points"]]
     assert errors_k == pytest.approx([0.0, 0.0, 0.0], abs=0.5), errors_k
+
+
+def test_the_way_of_a_loop_begins_at_rest_and_tells_the_lag_at_each_of_its_rests(desk, browser, bench):
+    bench.sender_lag_s, bench.bath_c = LAG_S, 80.0  # warm from the check before; the hands pour fresh water
+    run = start(browser)
+    desk.let_hands_finish(run, bench=bench)
+    state = desk.runs.view(run).state
+    course = course_of(state, desk.store)
+    assert (course[0].boot, course[0].seq >= state.loop.first) == (state.loop.boot, True)
+    assert max(abs(point.difference_k) for point in course if point.difference_k is not None) < 3.0
+    for closing in closings_of(state, course):
+        # A body of one time constant trails a ramp by rate x time constant: here 0.16 K/s x 12 s.
+        assert closing.on_the_way_k == pytest.approx(-0.16 * LAG_S, abs=0.25)
+        assert closing.held_k == pytest.approx(0.0, abs=0.1)
