@@ -146,11 +146,6 @@ def _dress(axes: "Axes", points: Sequence[ErrorBar], bars: Bars) -> None:
     axes.set_xlabel(_plain(bars.across), loc="right", labelpad=1.5, color=ON_PAPER.line)
 
 
-def _short(name: str) -> str:
-    """A name that has room along the axis."""
-    return _plain(name if len(name) <= _LONGEST_NAME else f"{name[: _LONGEST_NAME - 1]}…")
-
-
 def _plain(text: str) -> str:
     """Text that is no formula: a dollar sign would begin one."""
     return text.replace("$", r"\$")
