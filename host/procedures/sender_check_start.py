@@ -111,8 +111,8 @@ def settings_of(wish: SenderCheckWish, *, store: Store, live: Live) -> SenderChe
         rule=wish.rule,
         limit_k=wish.limit_k,
         set_points_c=tuple(sorted(wish.set_points_c)),
-        probe=_of_this_world(_certified(store, "probe"), latest),
-        decade_box=_of_this_world(_certified(store, "decade_box"), latest),
+        probe=_of_this_world(_certified(store, "probe", wish.station), latest),
+        decade_box=_of_this_world(_certified(store, "decade_box", wish.station), latest),
         ohms_check=None if wish.anew else check_that_serves(wish.station, store=store, live=live),
         set_up=wish.set_up,
         trials=_trials(wish, latest),
@@ -160,7 +160,7 @@ def check_that_serves(station: str, *, store: Store, live: Live) -> ReusedCheck 
     """Ohms check of an earlier run that the next one of a station may rest on; None where there is none."""
     latest = live.latest(station)
     try:
-        box = _certified(store, "decade_box")
+        box = _certified(store, "decade_box", station)
     except DeskError:
         return None
     if latest is None:
@@ -268,11 +268,13 @@ def _check_loop(settings: SenderCheckSettings) -> None:
         )
 
 
-def _certified(store: Store, kind: str) -> Mapping[str, Any]:
-    """Snapshot of an instrument, refused where nothing may rest on it."""
+def _certified(store: Store, kind: str, station: str) -> Mapping[str, Any]:
+    """Snapshot of the instrument of a station, refused where nothing may rest on it."""
     settings = store.settings.read()
     today = local_day(store.now(), settings.zone)
-    usable = store.register.usable(kind, today=today, months_by_kind=settings.recalibration_months)
+    usable = store.register.usable(
+        kind, today=today, months_by_kind=settings.recalibration_months, station=station
+    )
     return dict(usable.content)
 
 

@@ -41,6 +41,11 @@ class InstrumentStanding:
         return self.certificates[0]
 
     @property
+    def station(self) -> str:
+        """Station that it is kept at, by its newest certificate; empty where it is kept at none."""
+        return self.in_force.station
+
+    @property
     def is_retired(self) -> bool:
         """Whether it was retired and not put to use again."""
         return self._last_mark is not None and self._last_mark.mark is Mark.RETIRED
@@ -111,10 +116,23 @@ def standings_of(
     )
 
 
-def in_use(standings: Iterable[InstrumentStanding], kind: str) -> InstrumentStanding | None:
-    """The one of a kind that is used: of those not retired, the one put to use last."""
+def in_use(
+    standings: Iterable[InstrumentStanding], kind: str, *, station: str = ""
+) -> InstrumentStanding | None:
+    """The one of a kind that is used: of those not retired, the one put to use last.
+
+    Parameters
+    ----------
+    standings : iterable of InstrumentStanding
+    kind : str
+    station : str
+        Where it is used: one that is kept there goes before one that is kept at none, and one that is kept at
+        another station is not used. Empty where it is used at none: one that is kept at none goes first.
+    """
     some = [one for one in standings if one.kind == kind and not one.is_retired]
-    return max(reversed(some), key=lambda one: one.put_to_use_utc_s, default=None)
+    kept_there = [one for one in some if one.station == station]
+    others = [one for one in some if not one.station] if station else some
+    return max(reversed(kept_there or others), key=lambda one: one.put_to_use_utc_s, default=None)
 
 
 def _standing(

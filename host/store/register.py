@@ -66,12 +66,14 @@ class Register:
         self.standing(kind, serial)
         self._marks.add(kind, serial, mark, reason=reason, by=by)
 
-    def current(self, kind: str) -> Instrument | None:
-        """Certificate in force of the one of a kind that is used, None where there is none."""
-        standing = in_use(self.standings(), kind)
+    def current(self, kind: str, *, station: str = "") -> Instrument | None:
+        """Certificate in force of the one of a kind that is used at a station, None where there is none."""
+        standing = in_use(self.standings(), kind, station=station)
         return None if standing is None else standing.in_force
 
-    def usable(self, kind: str, *, today: date, months_by_kind: Mapping[str, int]) -> Instrument:
+    def usable(
+        self, kind: str, *, today: date, months_by_kind: Mapping[str, int], station: str = ""
+    ) -> Instrument:
         """The same, refused where nothing may rest on it.
 
         Parameters
@@ -81,6 +83,8 @@ class Register:
             In the shop.
         months_by_kind : Mapping[str, int]
             The shop's own intervals of recalibration.
+        station : str
+            Where it is to be used; see `in_use`.
 
         Raises
         ------
@@ -88,11 +92,12 @@ class Register:
             If there is none, or it is past its due date or failed.
         """
         words = InstrumentKind(kind).words
-        standing = in_use(self.standings(), kind)
+        standing = in_use(self.standings(), kind, station=station)
         if standing is None:
+            at_station = f" that {station} may use" if station else ""
             raise InstrumentRefusedError(
-                f"The register holds no {words} in use. Add one with its certificate on the register's page, "
-                "or type the certificate into a file and run: ohmbath register add FILE.toml"
+                f"The register holds no {words} in use{at_station}. Add one with its certificate on the "
+                "register's page, or type the certificate into a file and run: ohmbath register add FILE.toml"
             )
         refusal = standing.refusal(today, months_by_kind)
         if refusal is not None:

@@ -50,6 +50,11 @@ class Instrument:
         return date.fromisoformat(str(self.content["issued"]))
 
     @property
+    def station(self) -> str:
+        """Station that it is kept at; empty where it is kept at none."""
+        return str(self.content.get("station", ""))
+
+    @property
     def simulated(self) -> bool:
         """Tell whether it exists in simulation only."""
         return bool(self.content.get("simulated", False))

@@ -31,6 +31,9 @@ word for a certificate: ``certificate = "none, as bought"``. An infrared thermom
 ``emissivity`` (a number where it is fixed, ``"settable"`` where it is not), ``distance_to_spot`` (12 for
 12 : 1), ``smallest_spot_mm`` where its maker gives it, ``band_from_um`` and ``band_to_um``.
 
+``station = "bench-3"``: it is kept at that station, and only its runs rest on it; a station takes an
+instrument of its own before one that is kept at none.
+
 ``adjusted = true``: it was adjusted before these values were taken, so its history begins anew with them.
 """
 
@@ -42,6 +45,7 @@ from dataclasses import dataclass
 from datetime import date
 from typing import Any
 
+from calibration.contract.topics import is_station
 from host.store.instrument_kind import InstrumentKind
 from host.store.register_fields import RegisterFileError, day, one_line, truth
 from host.store.register_kinds import checked_kind
@@ -51,7 +55,7 @@ __all__ = ["KINDS", "RegisterEntry", "RegisterFileError", "read_register_file", 
 KINDS = tuple(kind.value for kind in InstrumentKind)
 
 _COMMON_TEXTS = ("serial", "certificate", "issuer")
-_COMMON_FIELDS = {"kind", *_COMMON_TEXTS, "issued", "due", "simulated", "adjusted"}
+_COMMON_FIELDS = {"kind", *_COMMON_TEXTS, "issued", "due", "simulated", "adjusted", "station"}
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -122,6 +126,17 @@ def _check_common(fields: Mapping[str, Any]) -> date | None:
     due = day(fields, "due")
     if due is not None and due < issued:
         raise RegisterFileError(f"due ({due}) is before issued ({issued}): check both dates.", field="due")
+    _check_station(fields)
     truth(fields, "simulated")
     truth(fields, "adjusted")
     return due
+
+
+def _check_station(fields: Mapping[str, Any]) -> None:
+    station = fields.get("station")
+    if station is not None and not (isinstance(station, str) and is_station(station)):
+        raise RegisterFileError(
+            "station must be the name of the station that it is kept at, such as bench-3; leave it out where "
+            "it goes from one to another.",
+            field="station",
+        )

@@ -269,7 +269,7 @@ def _reference(
             errors["reference"] = "Choose a station from the list."
             return {}
         try:
-            probe = store.register.usable("probe", today=today, months_by_kind=months)
+            probe = store.register.usable("probe", today=today, months_by_kind=months, station=station)
         except DeskError as error:
             errors["reference"] = str(error)
             return {}

@@ -76,6 +76,13 @@ _COMMON = (
         needed=False,
     ),
     FormField(
+        name="station",
+        label="Station that it is kept at",
+        hint="By its name: bench-3. Empty: it serves every station that has none of its own.",
+        entry=Entry.TEXT,
+        needed=False,
+    ),
+    FormField(
         name="adjusted",
         label="It was adjusted or repaired before these values were taken",
         hint="Its history begins anew with them.",

@@ -49,9 +49,10 @@ class _TypedError(Exception):
 
 
 def empty_form(kind: InstrumentKind, scale: Scale, asked: Mapping[str, str]) -> InstrumentForm:
-    """Form to be filled in; the serial of an instrument known already may come with the address."""
+    """Form to be filled in; serial and station of an instrument known already may come with the address."""
     typed = {one.name: _USUAL.get(one.name, "") for one in fields_of(kind)}
-    return InstrumentForm(kind=kind, typed={**typed, "serial": asked.get("serial", ""), "scale": scale.value})
+    known = {name: asked.get(name, "") for name in ("serial", "station")}
+    return InstrumentForm(kind=kind, typed={**typed, **known, "scale": scale.value})
 
 
 def filled_form(kind: InstrumentKind, posted: Mapping[str, str]) -> InstrumentForm:

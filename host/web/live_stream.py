@@ -8,7 +8,7 @@ import json
 import secrets
 import threading
 import time
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Mapping
 from datetime import tzinfo
 from typing import Any
 
@@ -101,12 +101,16 @@ def station_events(
 
 
 def all_stations_events(
-    desk: DeskBehind, *, scale: Scale, probe: ReferenceProbe | None, zone: tzinfo | None
+    desk: DeskBehind,
+    *,
+    scale: Scale,
+    probes: Mapping[str, ReferenceProbe | None],
+    zone: tzinfo | None,
 ) -> Iterator[str]:
     """Events of the list of stations: the row of each."""
 
     def event() -> tuple[dict[str, Any], int]:
-        stations = [station_now(desk, live, probe, zone) for live in desk.live.stations()]
+        stations = [station_now(desk, live, probes.get(live.station), zone) for live in desk.live.stations()]
         rows = {
             now.station: {"run": now.run, "html": render_template("_station_row.html", now=now, scale=scale)}
             for now in stations

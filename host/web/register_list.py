@@ -84,16 +84,18 @@ def troubles(
     """What keeps the bench from work: a reference that is missing, or on which nothing may rest."""
     found = []
     for kind in _NEEDED:
-        standing = in_use(standings, kind)
-        if standing is None:
-            found.append(f"No {kind.words} is in use: no check can begin. Add one with its certificate.")
-        elif (refusal := standing.refusal(today, months_by_kind)) is not None:
-            found.append(refusal)
+        places = {one.station for one in standings if one.kind == kind and not one.is_retired}
+        for place in sorted(places) or ("",):
+            standing = in_use(standings, kind, station=place)
+            if standing is None:
+                found.append(f"No {kind.words} is in use: no check can begin. Add one with its certificate.")
+            elif (refusal := standing.refusal(today, months_by_kind)) is not None:
+                found.append(refusal)
     return tuple(found)
 
 
 def _is_used(standing: InstrumentStanding, standings: Sequence[InstrumentStanding]) -> bool:
-    used = in_use(standings, standing.kind)
+    used = in_use(standings, standing.kind, station=standing.station)
     return used is not None and used.number == standing.number
 
 

@@ -74,7 +74,8 @@ def run_page(run: int) -> str | AnyResponse:
         found = desk.runs.curves_found(run)
         return _choice_page(view, empty_choice(found, view.state.started.limit_k))
     live = desk.live.station(view.station)
-    now = None if live is None else station_now(desk, live, probe_in_register(desk), g.settings.zone)
+    probe = probe_in_register(desk, view.station)
+    now = None if live is None else station_now(desk, live, probe, g.settings.zone)
     template = "stopped.html" if view.state.is_over else "run.html"
     return render_template(
         template,

@@ -13,6 +13,8 @@ from host.live import StationLive, StationState
 from host.procedures.bench_setup import probe_of
 from host.reading_time import clock_step_words, reading_time
 from host.rig_version import version_words
+from host.store.instrument_kind import InstrumentKind
+from host.store.instrument_standing import in_use
 from host.web.desk_behind import DeskBehind
 from host.web.live_values import LiveValues, live_values_of
 
@@ -87,10 +89,20 @@ class StationNow:
         return bool(self.live.trouble) or not self.is_live
 
 
-def probe_in_register(desk: DeskBehind) -> ReferenceProbe | None:
-    """Probe that the register holds; a live stream asks once, when it begins."""
-    instrument = desk.store.register.current("probe")
+def probe_in_register(desk: DeskBehind, station: str) -> ReferenceProbe | None:
+    """Probe that the register holds for a station; a live stream asks once, when it begins."""
+    instrument = desk.store.register.current("probe", station=station)
     return None if instrument is None else probe_of(instrument.content)
+
+
+def probes_in_register(desk: DeskBehind) -> dict[str, ReferenceProbe | None]:
+    """Probe of every station of the desk, from one look into the register."""
+    standings = desk.store.register.standings()
+    probes: dict[str, ReferenceProbe | None] = {}
+    for live in desk.live.stations():
+        standing = in_use(standings, InstrumentKind.PROBE, station=live.station)
+        probes[live.station] = None if standing is None else probe_of(standing.in_force.content)
+    return probes
 
 
 def station_now(
@@ -112,8 +124,8 @@ def station_now(
 
 def all_stations_now(desk: DeskBehind, zone: tzinfo | None) -> list[StationNow]:
     """Every station, trouble first, then by name."""
-    probe = probe_in_register(desk)
-    stations = [station_now(desk, live, probe, zone) for live in desk.live.stations()]
+    probes = probes_in_register(desk)
+    stations = [station_now(desk, live, probes.get(live.station), zone) for live in desk.live.stations()]
     return sorted(stations, key=lambda now: (not now.in_trouble, now.station))
 
 

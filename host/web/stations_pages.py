@@ -29,7 +29,13 @@ from host.web.operator import operator_of
 from host.web.photo_kept import with_photo
 from host.web.rules import allowed
 from host.web.start_form import WIRINGS, StartForm, curve_choices, empty_form, filled_form
-from host.web.station_now import StationNow, all_stations_now, probe_in_register, station_now
+from host.web.station_now import (
+    StationNow,
+    all_stations_now,
+    probe_in_register,
+    probes_in_register,
+    station_now,
+)
 from host.web.trial_choices import trial_choices, trials_of
 
 stations_pages = Blueprint("stations", __name__)
@@ -53,7 +59,7 @@ def index_live() -> Response:
     """Live rows of every station."""
     desk = the_desk()
     return _stream(
-        all_stations_events(desk, scale=g.scale, probe=probe_in_register(desk), zone=g.settings.zone)
+        all_stations_events(desk, scale=g.scale, probes=probes_in_register(desk), zone=g.settings.zone)
     )
 
 
@@ -79,7 +85,7 @@ def station_live(station: str) -> Response:
             station,
             scale=g.scale,
             last_id=last_id,
-            probe=probe_in_register(desk),
+            probe=probe_in_register(desk, station),
             zone=g.settings.zone,
         )
     )
@@ -91,7 +97,7 @@ def start_sender_check(station: str) -> AnyResponse | tuple[str, int]:
     """Start a sender check, or say beside the field why not."""
     desk = the_desk()
     now = _now(station)
-    form = with_photo(filled_form(request.form, desk.store.curves, probe_in_register(desk)))
+    form = with_photo(filled_form(request.form, desk.store.curves, probe_in_register(desk, station)))
     if form.errors:
         return _station_page(now, form), 422
     try:
@@ -149,7 +155,7 @@ def _now(station: str) -> StationNow:
     live = desk.live.station(station)
     if live is None:
         abort(404, description=f"There is no station {station!r:.40} at this desk.")
-    return station_now(desk, live, probe_in_register(desk), g.settings.zone)
+    return station_now(desk, live, probe_in_register(desk, station), g.settings.zone)
 
 
 def _stream(events: Iterator[str]) -> Response:

@@ -37,7 +37,12 @@ def start() -> AnyResponse | tuple[str, int]:
         return _index(typed, errors), 422
     today = local_day(store.now(), g.settings.zone)
     try:
-        probe = store.register.usable("probe", today=today, months_by_kind=g.settings.recalibration_months)
+        probe = store.register.usable(
+            "probe",
+            today=today,
+            months_by_kind=g.settings.recalibration_months,
+            station=typed["station"],
+        )
     except DeskError as error:
         return _index(typed, {"form": str(error)}), 422
     run = WitnessChecks(store).start(**typed, probe=probe.content, simulated=probe.simulated)

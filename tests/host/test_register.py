@@ -294,6 +294,37 @@ def test_of_two_probes_the_one_put_to_use_last_is_used(store: Store) -> None:
     assert current is not None and current.serial == "P-0007"
 
 
+def probe_at(station: str, serial: str) -> str:
+    return f'station = "{station}"\n' + probe_text(serial=f'"{serial}"')
+
+
+def test_a_station_uses_its_own_probe_and_never_that_of_another_station(store: Store) -> None:
+    store.register.add_text(probe_at("bench-2", "P-2"))
+    store.register.add_text(probe_at("bench-3", "P-3"))
+    with pytest.raises(InstrumentRefusedError, match="no reference probe in use that bench-4 may use"):
+        store.register.usable("probe", today=TODAY, months_by_kind={}, station="bench-4")
+    anywhere = store.register.add_text(PROBE)
+    used = {
+        station: store.register.usable("probe", today=TODAY, months_by_kind={}, station=station).serial
+        for station in ("bench-2", "bench-3", "bench-4", "")
+    }
+    assert used == {"bench-2": "P-2", "bench-3": "P-3", "bench-4": anywhere.serial, "": anywhere.serial}
+
+
+def test_an_instrument_that_moves_to_another_station_is_typed_again_with_it(store: Store) -> None:
+    store.register.add_text(probe_at("bench-2", "P-2"))
+    moved = store.register.add_text(probe_at("bench-3", "P-2"))
+    assert store.register.current("probe", station="bench-2") is None
+    assert store.register.current("probe", station="bench-3") == moved
+
+
+@pytest.mark.parametrize("station", ['"Bench 3"', "3", '""'])
+def test_an_instrument_is_kept_at_a_station_that_can_be(station: str) -> None:
+    with pytest.raises(RegisterFileError, match="name of the station") as refused:
+        read_register_file(f"station = {station}\n" + PROBE)
+    assert refused.value.field == "station"
+
+
 def usable(store: Store, kind: str = "probe", today: date = TODAY) -> Instrument:
     return store.register.usable(kind, today=today, months_by_kind={})
 

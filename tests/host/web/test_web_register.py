@@ -5,6 +5,7 @@ import pytest
 
 from calibration.thermistor.steinhart_hart import SteinhartHart
 from host.store.instrument_marks import Mark
+from host.store.register_file import register_entry
 
 pytestmark = pytest.mark.slow
 
@@ -193,3 +194,15 @@ def test_a_result_is_found_from_the_instrument_it_rests_on(finished_desk):
     assert '<a href="/certificates/000001.pdf">certificate 000001</a>' in page
     sha256 = finished_desk.store.register.current("probe").sha256
     assert f"by certificate C-1 (SHA-256 <code>{sha256[:12]}…</code>)" in page
+
+
+def test_an_instrument_that_is_kept_at_a_station_says_so_and_keeps_it_with_its_next_certificate(
+    browser, desk, bench
+):
+    common = dict(desk.store.register.current("probe").content)
+    desk.store.register.add(register_entry(common | {"serial": "P-7", "station": "bench-7"}))
+    assert "kept at bench-7" in browser.get("/register").text
+    page = browser.get("/register/3").text
+    assert 'Kept at <a href="/stations/bench-7">bench-7</a>' in page
+    again = re.search(r'href="(/register/add[^"]*)"', page)[1].replace("&amp;", "&")
+    assert 'name="station" value="bench-7"' in browser.get(again).text

@@ -1,10 +1,12 @@
 import json
+import re
 from importlib.metadata import version
 
 import pytest
 
 from calibration.contract.readings import Insertion, Quality
 from host.live import Live
+from host.store.register_file import register_entry
 from host.store.settings import Settings
 from host.web.app import create_app
 from host.web.scale import Scale
@@ -91,6 +93,24 @@ def test_without_a_probe_in_the_register_no_temperature_is_claimed(browser, desk
     page = browser.get("/stations/bench-1").text
     assert "no probe in the register" in page
     assert "contact probe" not in page
+
+
+def test_each_station_is_read_with_its_own_probe(browser, desk, bench):
+    other = desk.add_bench("bench-2")
+    other.say()
+    other.read(1)
+    common = dict(desk.store.register.current("probe").content)
+    desk.store.register.add(
+        register_entry(common | {"serial": "P-2", "station": "bench-2", "a": common["a"] + 2e-5})
+    )
+    # 1/T grows by 2e-5, so T = 295.15 K falls by 2e-5 T squared: 1.74 K.
+    assert probe_shown(browser, "bench-1") == pytest.approx(22.0, abs=0.1)
+    assert probe_shown(browser, "bench-2") == pytest.approx(22.0 - 1.74, abs=0.1)
+
+
+def probe_shown(browser, station):
+    page = browser.get(f"/stations/{station}").text
+    return float(re.search(r"<dt>Probe</dt>.*?<b>([0-9.]+)", page, re.DOTALL)[1])
 
 
 def test_fahrenheit_is_kept_from_page_to_page(browser, bench):
