@@ -11,16 +11,22 @@ from host.certificates.certificate import Certificate
 from host.certificates.kind import Kind
 
 
-def _module(file: str) -> ModuleType:
+def _module(file: str, folder: Path = Path(__file__).parent) -> ModuleType:
     name = f"ohmbath_{file}"
     if name not in sys.modules:
-        path = Path(__file__).with_name(f"{file}.py")
+        path = folder / f"{file}.py"
         spec = importlib.util.spec_from_file_location(name, path)
         assert spec is not None and spec.loader is not None
         module = importlib.util.module_from_spec(spec)
         sys.modules[name] = module
         spec.loader.exec_module(module)
     return sys.modules[name]
+
+
+@pytest.fixture(scope="session")
+def module_beside() -> Callable[..., ModuleType]:
+    """Loads a module that lies among the tests, by its name and folder."""
+    return _module
 
 
 @pytest.fixture(scope="session")

@@ -1,11 +1,9 @@
 """Signing in, keeping the people and reading who did what, in a browser of a phone's size."""
 
-import shutil
 from collections.abc import Iterator
 
 import pytest
-from axe_playwright_python.sync_playwright import Axe
-from playwright.sync_api import Browser, Page, expect, sync_playwright
+from playwright.sync_api import Page, expect
 
 from host.people.role import Role
 from host.web.server import PageServer
@@ -17,20 +15,6 @@ pytestmark = [
     pytest.mark.parametrize("store_folder", ["file"], indirect=True),
 ]
 
-CHROMIUM = shutil.which("chromium")
-PHONE = {"width": 390, "height": 844}
-ROOT = "document.documentElement"
-
-
-@pytest.fixture(scope="module")
-def chromium() -> Iterator[Browser]:
-    if CHROMIUM is None:
-        pytest.skip("Debian's chromium is not installed: apt install chromium")
-    with sync_playwright() as playwright:
-        browser = playwright.chromium.launch(executable_path=CHROMIUM, args=["--no-sandbox"])
-        yield browser
-        browser.close()
-
 
 @pytest.fixture
 def served(peopled) -> Iterator[PageServer]:
@@ -41,20 +25,13 @@ def served(peopled) -> Iterator[PageServer]:
 
 
 @pytest.fixture
-def phone(chromium, served):
-    """Opens a page of the desk on a phone of its own."""
-    made = []
+def phone(devices, served):
+    """Opens a phone at the desk; being refused is no fault of a page."""
 
-    def begin(path: str = "", **options) -> Page:
-        made.append(chromium.new_context(viewport=PHONE, **options))
-        made[-1].set_default_timeout(15_000)
-        page = made[-1].new_page()
-        page.goto(served.url + path)
-        return page
+    def begin(**options):
+        return devices(served.url, "phone", expected=("the server responded with a status of",), **options)
 
-    yield begin
-    for context in made:
-        context.close()
+    return begin
 
 
 def sign_in(page: Page, name: str, password: str) -> None:
@@ -63,14 +40,10 @@ def sign_in(page: Page, name: str, password: str) -> None:
     page.get_by_role("button", name="Sign in").click()
 
 
-def assert_fits(page: Page) -> None:
-    expect(page.locator("h1")).to_be_visible()
-    assert page.evaluate(f"{ROOT}.scrollWidth - {ROOT}.clientWidth") <= 0, page.url
-
-
 def test_a_page_asks_who_is_there_and_then_opens(phone, peopled):
-    page = phone("stations/bench-1")
-    assert_fits(page)
+    here = phone()
+    page = here.open("stations/bench-1")
+    here.assert_fits(page)
     sign_in(page, "Ida Marsh", "not hers at all")
     expect(page.get_by_label("Password")).to_have_attribute("aria-invalid", "true")
     expect(page.get_by_label("Your name")).to_have_value("Ida Marsh")
@@ -78,7 +51,7 @@ def test_a_page_asks_who_is_there_and_then_opens(phone, peopled):
     sign_in(page, "Ida Marsh", peopled.password)
     page.wait_for_url("**/stations/bench-1")
     expect(page.get_by_role("link", name="Ida Marsh")).to_be_visible()
-    assert_fits(page)
+    here.assert_fits(page)
     page.get_by_role("button", name="Sign out").click()
     page.wait_for_url("**/sign-in")
     page.go_back()
@@ -87,7 +60,8 @@ def test_a_page_asks_who_is_there_and_then_opens(phone, peopled):
 
 
 def test_the_keyboard_alone_signs_in(phone, peopled):
-    page = phone("sign-in")
+    here = phone()
+    page = here.open("sign-in")
     page.get_by_label("Your name").focus()
     page.keyboard.type("Ida Marsh")
     page.keyboard.press("Tab")
@@ -98,16 +72,18 @@ def test_the_keyboard_alone_signs_in(phone, peopled):
 
 def test_a_student_is_told_in_words_whose_page_it_is(phone, peopled):
     peopled.add("Bo Teller", Role.STUDENT)
-    page = phone("sign-in")
+    here = phone()
+    page = here.open("sign-in")
     sign_in(page, "Bo Teller", peopled.password)
     expect(page.get_by_role("link", name="Certificates")).to_have_count(0)
     page.goto(page.url.rsplit("/", 1)[0] + "/certificates")
     expect(page.get_by_text("This is not for your role")).to_be_visible()
-    assert_fits(page)
+    here.assert_fits(page)
 
 
 def test_a_person_is_added_with_the_thumb_and_stands_in_the_list(phone, peopled):
-    page = phone("people")
+    here = phone()
+    page = here.open("people")
     sign_in(page, "Ida Marsh", peopled.password)
     page.wait_for_url("**/people")
     form = page.locator('form[action="/people"]')
@@ -129,7 +105,8 @@ def test_a_person_is_added_with_the_thumb_and_stands_in_the_list(phone, peopled)
 
 @pytest.mark.parametrize("theme", ["light", "dark"])
 def test_pages_of_people_fit_a_phone_and_keep_no_reader_out(phone, peopled, theme):
-    page = phone("sign-in", color_scheme=theme)
+    here = phone(color_scheme=theme)
+    page = here.open("sign-in")
     found = []
     root = page.url.removesuffix("sign-in")
     for path in ("sign-in", "", "people", "audit", "you"):
@@ -140,8 +117,6 @@ def test_pages_of_people_fit_a_phone_and_keep_no_reader_out(phone, peopled, them
             page.goto(root + path)
         for change in page.locator("main details > summary").all():
             change.click()
-        assert_fits(page)
-        found += [
-            (path, one["id"], one["nodes"][0]["html"][:120]) for one in Axe().run(page).response["violations"]
-        ]
+        here.assert_fits(page)
+        found += here.barriers(page)
     assert found == []

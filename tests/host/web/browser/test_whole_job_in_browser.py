@@ -5,16 +5,13 @@ Desk, broker and rig are the real programs; the rig runs fast. The run goes from
 
 import contextlib
 import io
-import shutil
 import time
 from collections.abc import Iterator
-from dataclasses import dataclass, field
 
 import pypdf
 import pytest
-from axe_playwright_python.sync_playwright import Axe
 from PIL import Image
-from playwright.sync_api import Browser, BrowserContext, Page, expect, sync_playwright
+from playwright.sync_api import Page, expect
 from playwright.sync_api import TimeoutError as PlaywrightTimeout
 
 from host.broker import EmbeddedBroker
@@ -25,8 +22,6 @@ from host.web.server import PageServer
 
 pytestmark = [pytest.mark.slow, pytest.mark.browser]
 
-CHROMIUM = shutil.which("chromium")
-SIZES = {"phone": (390, 844), "tablet": (820, 1180), "desk": (1366, 768)}
 # Rig seconds in a second. The whole run is some 35 minutes of its bath.
 SPEED = 150.0
 RUN_ENDS_WITHIN_S = 150.0
@@ -54,43 +49,6 @@ class Shop:
         self.desk.stop()
 
 
-@dataclass
-class Device:
-    """A browser of one size, and everything that was wrong on the way."""
-
-    context: BrowserContext
-    url: str
-    wrong: list[str] = field(default_factory=list)
-
-    def open(self, path: str) -> Page:
-        page = self.context.new_page()
-        page.on("pageerror", lambda error: self.wrong.append(f"script: {error}"))
-        page.on("console", self._console)
-        page.on("request", self._request)
-        page.goto(self.url + path)
-        return page
-
-    def _console(self, message) -> None:
-        # A refusal (422) and a desk that was ended on purpose are no fault of a page.
-        expected = ("422", "net::ERR_")
-        if message.type in ("error", "warning") and not any(word in message.text for word in expected):
-            self.wrong.append(f"console: {message.text}")
-
-    def _request(self, request) -> None:
-        if not request.url.startswith((self.url, "blob:", "data:")):
-            self.wrong.append(f"left the desk: {request.url}")
-
-
-@pytest.fixture(scope="module")
-def chromium() -> Iterator[Browser]:
-    if CHROMIUM is None:
-        pytest.skip("Debian's chromium is not installed: apt install chromium")
-    with sync_playwright() as playwright:
-        browser = playwright.chromium.launch(executable_path=CHROMIUM, args=["--no-sandbox"])
-        yield browser
-        browser.close()
-
-
 @pytest.fixture
 def shop(tmp_path, monkeypatch) -> Iterator[Shop]:
     monkeypatch.setattr("host.simulated_bench.SERVING_SPEED", SPEED)
@@ -98,31 +56,6 @@ def shop(tmp_path, monkeypatch) -> Iterator[Shop]:
     yield made
     made.close()
     made.broker.stop()
-
-
-@pytest.fixture
-def devices(chromium, shop):
-    made: list[Device] = []
-
-    def of(size: str) -> Device:
-        width, height = SIZES[size]
-        context = chromium.new_context(viewport={"width": width, "height": height}, color_scheme="light")
-        context.set_default_timeout(30_000)
-        made.append(Device(context=context, url=shop.url))
-        return made[-1]
-
-    yield of
-    for one in made:
-        one.context.close()
-        assert one.wrong == []
-
-
-def look_at(page: Page, what: str) -> None:
-    """No barrier by axe-core's rules, and nothing wider than the screen."""
-    found = Axe().run(page).response["violations"]
-    assert [(what, one["id"], [node["html"][:120] for node in one["nodes"]][:3]) for one in found] == []
-    too_wide = page.evaluate("document.documentElement.scrollWidth - document.documentElement.clientWidth")
-    assert too_wide <= 0, f"{what} is {too_wide} px too wide"
 
 
 def let_hands(page: Page, until, *, within_s: float = RUN_ENDS_WITHIN_S) -> None:
@@ -150,14 +83,19 @@ def a_photo() -> dict:
 
 @pytest.mark.timeout(400)
 def test_from_first_start_to_a_certificate_by_phone_tablet_and_desk(devices, shop):
-    phone, tablet, desk = devices("phone"), devices("tablet"), devices("desk")
+    # A refusal and a desk that was ended on purpose are no fault of a page.
+    phone, tablet, desk = (
+        devices(shop.url, size, expected=("422", "net::ERR_")) for size in ("phone", "tablet", "desk")
+    )
+    for device in (phone, tablet, desk):
+        device.context.set_default_timeout(30_000)
 
     # First start, on the desk's own machine.
     page = desk.open("")
-    look_at(page, "first start")
+    desk.look_at(page)
     page.get_by_role("button", name="Start the simulated bench").click()
     expect(page.get_by_text("is heard.")).to_be_visible(timeout=60_000)
-    look_at(page, "the bench is heard")
+    desk.look_at(page)
 
     # The start form, on the phone: refused once, and nothing is lost.
     page = phone.open("stations/simulated-1")
@@ -168,17 +106,17 @@ def test_from_first_start_to_a_certificate_by_phone_tablet_and_desk(devices, sho
     page.get_by_role("button", name="Start the check").click()
     expect(page.get_by_label("What is checked")).to_have_attribute("aria-invalid", "true")
     expect(page.get_by_label("Job")).to_have_value("JOB 7731")
-    look_at(page, "a refused form")
+    phone.look_at(page)
     page.get_by_label("What is checked").fill("Sender of no name, tag 7")
     page.get_by_role("button", name="Start the check").click()
     page.wait_for_url("**/runs/1")
-    look_at(page, "a step card on the phone")
+    phone.look_at(page)
 
     # Set up on the phone, then the same run on the tablet.
     let_hands(page, lambda page: "Set the bath heater" in step(page))
     other = tablet.open("runs/1")
     expect(other.locator(".instruction")).to_contain_text("Set the bath heater")
-    look_at(other, "a run on the tablet")
+    tablet.look_at(other)
     let_hands(other, lambda page: "Hands off" in step(page) or page.locator(".caught .read").count() >= 1)
 
     # The desk is ended and started anew in the middle; an open page takes up by itself.
@@ -197,14 +135,14 @@ def test_from_first_start_to_a_certificate_by_phone_tablet_and_desk(devices, sho
     for device in (phone, tablet, desk):
         page = device.open("runs/1")
         expect(page.get_by_role("button", name="Judge against it (ntc-310-80c)")).to_be_visible()
-        look_at(page, "the curves ranked")
+        device.look_at(page)
     page.get_by_role("button", name="Judge against it (ntc-310-80c)").click()
     expect(page.locator(".overall")).to_contain_text("Not decided")
     for device in (phone, tablet, desk):
         page = device.open("runs/1")
         expect(page.locator(".sentence")).to_contain_text("chosen from readings of this sender")
         expect(page.get_by_alt_text("Photo of Sender of no name, tag 7")).to_be_visible()
-        look_at(page, "a result")
+        device.look_at(page)
     href = page.get_by_role("link", name="Open the certificate").get_attribute("href")
     paper = page.request.get(shop.url + href.lstrip("/"))
     text = "".join(sheet.extract_text() for sheet in pypdf.PdfReader(io.BytesIO(paper.body())).pages)
