@@ -31,7 +31,7 @@ from host.simulated_bench import SIMULATED_CURVE
 STATION = "bench-1"
 SET_POINTS_C = (30.0, 60.0, 85.0)
 
-_SHOP = {
+SHOP = {
     "shop_name": "Saltmarsh Lane Motor Workshop",
     "shop_address": "4 Saltmarsh Lane, Harwen (invented for the demo)",
 }
@@ -139,7 +139,7 @@ class Demo:
             with_hands=True,
             plant_of=self._plant_of,
         )
-        self.desk.store.settings.change(_SHOP)
+        self.desk.store.settings.change(SHOP)
         self.desk.store.stations.add(STATION)
         self.desk.live.add_station(STATION)
         self.rig = RigProcess(folder.path / "rig", station=STATION, port=self._broker.port, seed=seed)
@@ -171,7 +171,7 @@ class Demo:
             run = self._start_check(item)
             follow(item, functools.partial(self.desk.runs.view, run))
             view = wait_until_over(self.desk.runs, run, timeout_s=_RUN_ENDS_WITHIN_S)
-            checks.append(self._check_of(item, view.state))
+            checks.append(check_of(self.desk, item, view.state))
         return tuple(checks)
 
     def slow_down(self) -> None:
@@ -200,24 +200,26 @@ class Demo:
     def _plant_of(self, run: int) -> str | None:
         return self._plant if run == _PLANTED_RUN else None
 
-    def _check_of(self, item: str, state: SenderCheckState) -> DemoCheck:
-        if state.certificate is None:
-            return DemoCheck(item=item, verdict=None, certificate=None, reason=state.reason, points=())
-        issued = self.desk.store.certificates.get(state.certificate)
-        return DemoCheck(
-            item=item,
-            verdict=issued.files.verdict,
-            certificate=self.desk.store.certificates.path(issued.number),
-            reason=None,
-            points=points_json(issued.files.canonical_json),
-        )
-
     def _wait_for(self, condition: Callable[[], bool]) -> None:
         end_s = time.monotonic() + _RIG_STARTS_WITHIN_S
         while not condition():
             if self.rig.has_died() or time.monotonic() > end_s:
                 raise DeskError(f"The simulated rig did not come up: see {self.rig.folder / 'rig.log'}.")
             time.sleep(0.02)
+
+
+def check_of(desk: Desk, item: str, state: SenderCheckState) -> DemoCheck:
+    """What came of a run of the demo."""
+    if state.certificate is None:
+        return DemoCheck(item=item, verdict=None, certificate=None, reason=state.reason, points=())
+    issued = desk.store.certificates.get(state.certificate)
+    return DemoCheck(
+        item=item,
+        verdict=issued.files.verdict,
+        certificate=desk.store.certificates.path(issued.number),
+        reason=None,
+        points=points_json(issued.files.canonical_json),
+    )
 
 
 def points_json(canonical: bytes) -> tuple[Mapping[str, Any], ...]:

@@ -14,6 +14,7 @@ from host.order_book import OrderBook
 from host.procedures.runs_at_work import RunsAtWork
 from host.simulated_bench import SimulatedBench
 from host.simulated_hands import SimulatedHands
+from host.simulated_room import SimulatedRoom
 from host.store import open_store
 from host.wire import Access
 
@@ -70,11 +71,12 @@ class Desk:
         )
         self.hands.serve(self.runs)
         self.clearing = DailyClearing(self.store)
+        open_port = broker_port if _lets_anybody_in(broker_host, access) else None
         self.simulated_bench = SimulatedBench(
-            store=self.store,
-            live=self.live,
-            folder=folder.path / "simulated-bench",
-            broker_port=broker_port if _lets_anybody_in(broker_host, access) else None,
+            store=self.store, live=self.live, folder=folder.path / "simulated-bench", broker_port=open_port
+        )
+        self.simulated_room = SimulatedRoom(
+            store=self.store, live=self.live, folder=folder.path / "simulated-room", broker_port=open_port
         )
 
     def start(self) -> None:
@@ -89,6 +91,7 @@ class Desk:
         """Leave everything as it can be taken up again."""
         self.clearing.stop()
         self.simulated_bench.stop()
+        self.simulated_room.stop()
         self.runs.stop()
         self.book.stop()
         self.ingest.stop()

@@ -29,7 +29,7 @@ class BenchState(StrEnum):
 
 
 class SimulatedBench:
-    """A rig of its own process on simulated silicon, as station ``simulated-1`` of this desk.
+    """A rig of its own process on simulated silicon, as a station of this desk.
 
     Parameters
     ----------
@@ -37,16 +37,43 @@ class SimulatedBench:
         Where the rig keeps its outbox, its world and its log.
     broker_port : int or None
         Port of a broker on this machine that lets anybody in; None where the desk has another one.
+    station : str
+        Its name; ``simulated-1`` where it stands alone.
+    seed : int
+        Of its world: bath, probe, decade box and senders.
+    is_one_of_many : bool
+        True where its instruments are kept at its station, so that other stations do not use them.
     """
 
-    def __init__(self, *, store: Store, live: Live, folder: Path, broker_port: int | None) -> None:
+    def __init__(
+        self,
+        *,
+        store: Store,
+        live: Live,
+        folder: Path,
+        broker_port: int | None,
+        station: str = STATION,
+        seed: int = _SEED,
+        is_one_of_many: bool = False,
+    ) -> None:
         self._store, self._live = store, live
         self._broker_port = broker_port
-        self._rig = RigProcess(folder, station=STATION, port=broker_port or 0, seed=_SEED)
+        self._is_one_of_many = is_one_of_many
+        self._rig = RigProcess(folder, station=station, port=broker_port or 0, seed=seed)
         self._lock = threading.Lock()
         self._stopping = threading.Event()
         self._thread: threading.Thread | None = None
         self._failed = False
+
+    @property
+    def station(self) -> str:
+        """Its name."""
+        return self._rig.station
+
+    @property
+    def pid(self) -> int | None:
+        """Process number of its rig, None where none was started."""
+        return self._rig.pid
 
     @property
     def log(self) -> Path:
@@ -60,7 +87,7 @@ class SimulatedBench:
             return BenchState.FAILED
         if self._rig.pid is None:
             return BenchState.OFF
-        heard = self._live.station(STATION)
+        heard = self._live.station(self.station)
         came_up = self._thread is not None and not self._thread.is_alive()
         is_live = heard is not None and heard.state is StationState.LIVE
         return BenchState.HEARD if came_up and is_live else BenchState.STARTING
@@ -79,8 +106,13 @@ class SimulatedBench:
             )
         return None
 
-    def start(self) -> None:
+    def start(self, speed: str | None = None) -> None:
         """Start its rig, and put the papers of its simulated instruments into the register.
+
+        Parameters
+        ----------
+        speed : str, optional
+            Rig seconds in a wall second, or ``max``; one for watching, where it is not given.
 
         Raises
         ------
@@ -94,11 +126,11 @@ class SimulatedBench:
             if self._rig.pid is not None and not self._rig.has_died():
                 return
             self._rig.stop()
-            if STATION not in {known.station for known in self._store.stations.all()}:
-                self._store.stations.add(STATION)
-            self._live.add_station(STATION)
+            if self.station not in {known.station for known in self._store.stations.all()}:
+                self._store.stations.add(self.station)
+            self._live.add_station(self.station)
             self._failed = False
-            self._rig.start(f"{SERVING_SPEED:g}")
+            self._rig.start(speed or f"{SERVING_SPEED:g}")
             self._thread = threading.Thread(target=self._bring_up, name="simulated-bench", daemon=True)
             self._thread.start()
 
@@ -118,7 +150,10 @@ class SimulatedBench:
             if self._rig.has_died() or time.monotonic() > end_s:
                 self._failed = True
                 return
-            if self._live.latest(STATION) is not None and all(paper.exists() for paper in papers):
+            if self._live.latest(self.station) is not None and all(paper.exists() for paper in papers):
                 for paper in papers:
-                    self._store.register.add_text(paper.read_text("utf-8"))
+                    self._store.register.add_text(self._kept_here(paper.read_text("utf-8")))
                 return
+
+    def _kept_here(self, paper: str) -> str:
+        return f'station = "{self.station}"\n{paper}' if self._is_one_of_many else paper

@@ -32,6 +32,8 @@ class Deed(StrEnum):
     READINGS_CLEARED = "cleared idle readings"
     BENCH_STARTED = "started the simulated bench"
     BENCH_STOPPED = "stopped the simulated bench"
+    ROOM_STARTED = "started stations of the simulated room"
+    ROOM_STOPPED = "stopped the simulated room"
     STATION_ADDED = "added a station"
     SETTINGS_CHANGED = "changed the settings"
     REGISTER_CHANGED = "changed the register"

@@ -43,6 +43,8 @@ DEED_OF: Mapping[str, Deed] = {
     "curves.add": Deed.CURVE_ADDED,
     "first_start.simulated": Deed.BENCH_STARTED,
     "first_start.stop_simulated": Deed.BENCH_STOPPED,
+    "first_start.room": Deed.ROOM_STARTED,
+    "first_start.stop_room": Deed.ROOM_STOPPED,
     "first_start.add_station": Deed.STATION_ADDED,
 }
 #: Those that write their own line, as only they know what came of it.

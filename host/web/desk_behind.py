@@ -9,6 +9,7 @@ if TYPE_CHECKING:
     from host.procedures.infrared_settings import InfraredSettings
     from host.procedures.runs_at_work import RunsAtWork
     from host.simulated_bench import SimulatedBench
+    from host.simulated_room import SimulatedRoom
     from host.store import Store
 
 _KEY = "ohmbath.desk"
@@ -49,6 +50,10 @@ class DeskBehind(Protocol):
     @property
     def simulated_bench(self) -> "SimulatedBench | None":
         """Bench that this desk can run for trying it, None where it cannot."""
+
+    @property
+    def simulated_room(self) -> "SimulatedRoom | None":
+        """Room of stations that this desk can run, None where it cannot."""
 
 
 def put_desk(app: Flask, desk: DeskBehind) -> None:

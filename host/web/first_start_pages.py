@@ -6,6 +6,7 @@ from werkzeug.wrappers import Response as AnyResponse
 from host.errors import DeskError
 from host.people.role import STAFF
 from host.simulated_bench import STATION, BenchState
+from host.simulated_room import USUAL_STATIONS
 from host.store import Store
 from host.store.stations import StationNameError
 from host.web.desk_behind import the_desk
@@ -24,8 +25,10 @@ def is_untouched(store: Store) -> bool:
 def doors_page(*, name: str = "", name_error: str = "", bench_error: str = "") -> str:
     """The three doors, each with what stands behind it now."""
     desk = the_desk()
-    bench = desk.simulated_bench
-    stations = [live for live in desk.live.stations() if live.station != STATION]
+    bench, room = desk.simulated_bench, desk.simulated_room
+    in_room = [] if room is None else [(one.station, one.state, one.log) for one in room.benches]
+    simulated = {STATION, *(station for station, *_ in in_room)}
+    stations = [live for live in desk.live.stations() if live.station not in simulated]
     return render_template(
         "first_start.html",
         station=STATION,
@@ -33,6 +36,9 @@ def doors_page(*, name: str = "", name_error: str = "", bench_error: str = "") -
         bench_log="" if bench is None else bench.log,
         bench_refusal=_NO_BENCH if bench is None else bench.refusal(),
         bench_error=bench_error,
+        room=in_room,
+        is_starting=any(state is BenchState.STARTING for _, state, _ in in_room),
+        room_size=USUAL_STATIONS,
         typed_check=_TYPED_CHECK if _has_page(_TYPED_CHECK) else None,
         stations=stations,
         name=name,
@@ -68,6 +74,34 @@ def stop_simulated() -> AnyResponse:
     bench = the_desk().simulated_bench
     if bench is not None:
         bench.stop()
+    return redirect("/begin#simulated", 303)
+
+
+@first_start_pages.post("/begin/room")
+@allowed(*STAFF)
+def room() -> AnyResponse | tuple[str, int]:
+    """Start the simulated room, or one station of it that has died; starting it again changes nothing."""
+    stations = the_desk().simulated_room
+    again = request.form.get("station", "")
+    try:
+        if stations is None:
+            raise DeskError(_NO_BENCH)
+        if again:
+            stations.start_again(again)
+        else:
+            stations.start()
+    except DeskError as error:
+        return doors_page(bench_error=str(error)), 409
+    return redirect("/begin#simulated", 303)
+
+
+@first_start_pages.post("/begin/room/stop")
+@allowed(*STAFF)
+def stop_room() -> AnyResponse:
+    """End the simulated room; what its stations read is kept."""
+    stations = the_desk().simulated_room
+    if stations is not None:
+        stations.stop()
     return redirect("/begin#simulated", 303)
 
 

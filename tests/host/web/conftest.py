@@ -253,6 +253,7 @@ class SmallDesk:
         self.runs = RunsAtWork(store=self.store, live=self.live, book=self.book)
         self.hands.serve(self.runs)
         self.simulated_bench = None
+        self.simulated_room = None
         for station in self.store.stations.all():
             self._join(station.station)
 
