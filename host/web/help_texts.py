@@ -32,8 +32,8 @@ TOPICS: Mapping[str, Topic] = {
             "The simulated bench runs on this machine as a program of its own. Nothing it says is about a"
             " real sender, and every result of it says so. It does not go where real instruments are in "
             "the register.",
-            "A room of six simulated stations is for a class: each is a program of its own, with its own bath, "
-            "probe and senders. A station whose program ended by itself is named there and started again by "
+            "A room of six simulated stations is for a class: each is a program with a bath, "
+            "probe and senders of its own. A station whose program ended is named there and started again by "
             "a button; its bath is as it was, a little cooler.",
             "A Pi is joined by a file that holds the password of its station. It is written in a terminal"
             " on this machine and carried over by hand: keep it to yourself and delete it afterwards.",
