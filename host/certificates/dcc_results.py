@@ -4,6 +4,7 @@ import xml.etree.ElementTree as ET
 from collections.abc import Sequence
 
 from calibration.conformity import Verdict
+from calibration.station_round import Agreement
 from host.certificates.certificate import Certificate
 from host.certificates.dcc_elements import dcc, number_list, one_line, said, statement
 from host.certificates.dcc_units import unit_of_uncertainty
@@ -128,7 +129,7 @@ def _add_column(parent: ET.Element, column: Column, k_texts: Sequence[str], labe
         column.texts,
         column.unit,
         u_texts=column.u_texts,
-        k_texts=k_texts if column.u_texts else (),
+        k_texts=([f"{k:.2f}" for k in column.k] or k_texts) if column.u_texts else (),
         labels=labels,
     )
 
@@ -175,6 +176,7 @@ def _add_meta_data(parent: ET.Element, certificate: Certificate, results: Result
             rows = zip(table.labels[0][1], texts, strict=True)
             statement(listed, "metaData", name, *(f"{row}: {text}" for row, text in rows))
         _add_conformity(listed, certificate, results, table)
+        _add_agreement(listed, table)
     for name, words in results.facts:
         statement(listed, "metaData", name, words)
     for section in results.sections:
@@ -189,7 +191,8 @@ def _add_meta_data(parent: ET.Element, certificate: Certificate, results: Result
 def _add_conformity(
     parent: ET.Element, certificate: Certificate, results: Results, table: ResultTable
 ) -> None:
-    if any(verdict is None for verdict in table.verdicts):
+    verdicts = [verdict for verdict in table.verdicts if isinstance(verdict, Verdict)]
+    if len(verdicts) < len(table.verdicts):
         return
     errors = _values(table, Role.ERROR)
     limits = _values(table, Role.LIMIT)
@@ -200,8 +203,7 @@ def _add_conformity(
         said(element, "declaration", *rule_lines(certificate, results))
     words = [
         conformity_word(verdict, error, limit)
-        for verdict, error, limit in zip(table.verdicts, errors, limits, strict=True)
-        if verdict is not None
+        for verdict, error, limit in zip(verdicts, errors, limits, strict=True)
     ]
     dcc(element, "conformityXMLList", " ".join(words))
     for column in table.columns:
@@ -209,6 +211,17 @@ def _add_conformity(
             quantity = dcc(dcc(dcc(element, "data"), "list"), "quantity", refType="basic_tolerance")
             said(quantity, "name", column.name)
             number_list(quantity, column.texts, column.unit)
+
+
+def _add_agreement(parent: ET.Element, table: ResultTable) -> None:
+    """Which stations agree: a statement on the comparison, and no conformity with a tolerance."""
+    said_of = [
+        f"{label}: {one.words}"
+        for label, one in zip(row_labels(table), table.verdicts, strict=False)
+        if isinstance(one, Agreement)
+    ]
+    if said_of:
+        statement(parent, "metaData", f"agreement {table.title}".strip(), *said_of)
 
 
 def _values(table: ResultTable, role: Role) -> Sequence[float | None]:

@@ -7,7 +7,7 @@ from host.certificates.pdf import render_pdf
 from host.certificates.printable import printable
 from host.certificates.results.by_kind import results_of
 from host.certificates.results.results import Results
-from host.pictures.agreement_strip import agreement_strip_svg
+from host.pictures.agreement_strip import strip_svg
 from host.pictures.error_chart import error_chart_svg
 from host.seal.shop_seal import ShopSeal
 from host.store.certificates import IssuedFiles
@@ -29,4 +29,4 @@ def chart_of(results: Results) -> str:
     """The picture that is kept: the chart of errors, or the strip where there is none."""
     if results.bars is not None:
         return error_chart_svg(results.bars)
-    return agreement_strip_svg(results.strips[0].witnesses) if results.strips else ""
+    return strip_svg(results.strips[0].bars, unit=results.strips[0].unit) if results.strips else ""

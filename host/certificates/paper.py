@@ -3,8 +3,10 @@
 from dataclasses import dataclass
 from typing import Any
 
+from calibration.rounding import decimals_of, rounded_text
 from calibration.uncertainty.budget import Budget, BudgetLine
 from host.certificates.certificate import Certificate, Coefficient
+from host.certificates.dcc_units import unit_of_uncertainty
 from host.certificates.kind import Kind
 from host.certificates.paper_lines import (
     ACCREDITATION_LINE,
@@ -31,7 +33,7 @@ from host.certificates.printed import (
     two_digits,
 )
 from host.certificates.results.results import Results, StatedBudget, Strip
-from host.pictures.agreement_strip import agreement_strip_svg, strip_span_k
+from host.pictures.agreement_strip import strip_span, strip_svg
 from host.pictures.error_chart import error_chart_svg, said_of
 from host.pictures.verdict_shape import SHAPES
 
@@ -83,7 +85,7 @@ def paper_data(
         "banner": [
             line for line in (DRAFT_LINE if certificate.draft else "", simulated_line(certificate)) if line
         ],
-        **_verdict(certificate),
+        **_verdict(certificate, results.headline),
         "sentence": breakable(certificate.sentence),
         "item_facts": _item_facts(certificate, results),
         "work_facts": _work_facts(certificate),
@@ -135,15 +137,15 @@ def paper_data(
 
 def chart_height_in(results: Results) -> float:
     """Height of the chart beside its strips. [in]"""
-    witnesses = [len(strip.witnesses) for strip in _shown_strips(results)]
-    strips_px = sum(30.0 + 21.0 * count for count in witnesses)
-    return min(max(strips_px * 0.755 / 72.0 + 0.12 * len(witnesses) + 0.2, 2.4), 3.6)
+    rows = [len(strip.bars) for strip in _shown_strips(results)]
+    strips_px = sum(30.0 + 21.0 * count for count in rows)
+    return min(max(strips_px * 0.755 / 72.0 + 0.12 * len(rows) + 0.2, 2.4), 3.6)
 
 
-def _verdict(certificate: Certificate) -> dict[str, str]:
+def _verdict(certificate: Certificate, headline: str) -> dict[str, str]:
     if certificate.verdict is None:
         is_record = certificate.kind is Kind.IN_PLACE
-        words = "A record, not a certificate" if is_record else NO_STATEMENT_LINE
+        words = "A record, not a certificate" if is_record else headline or NO_STATEMENT_LINE
         return {"shape": "", "verdict": "", "verdict_words": words}
     return {
         "shape": SHAPES[certificate.verdict],
@@ -186,7 +188,7 @@ def _shown_strips(results: Results) -> list[Strip]:
     parts = [one.part_of_limit for one in results.budgets] or [0.0] * len(results.strips)
     nearest = (
         sorted(
-            (pair for pair in zip(results.strips, parts, strict=True) if pair[0].witnesses),
+            (pair for pair in zip(results.strips, parts, strict=True) if pair[0].bars),
             key=lambda pair: pair[1],
             reverse=True,
         )
@@ -195,25 +197,27 @@ def _shown_strips(results: Results) -> list[Strip]:
     )
     count = len(results.strips)
     shown = next((strips for most, strips in STRIPS_UP_TO if count <= most), STRIPS_OF_A_LONG_CHECK)
-    return sorted((strip for strip, _ in nearest[:shown]), key=lambda strip: strip.witnesses[0].temperature_c)
+    return sorted((strip for strip, _ in nearest[:shown]), key=lambda strip: strip.bars[0].value)
 
 
 def _strips(results: Results) -> list[dict[str, str]]:
     strips = _shown_strips(results)
     if not strips:
         return []
-    span_k = strip_span_k([strip.witnesses for strip in strips])
+    span = strip_span([strip.bars for strip in strips])
     return [
         {
             "words": " ".join(
-                f"{one.name} {one.temperature_c:.2f} °C ± {one.expanded_u_k:.2g} K;"
-                for one in strip.witnesses
+                f"{one.name} {rounded_text(one.value, decimals_of(one.expanded_u))} {strip.unit} ± "
+                f"{one.expanded_u:.2g} {unit_of_uncertainty(strip.unit)};"
+                for one in strip.bars
             ),
-            "svg": agreement_strip_svg(
-                strip.witnesses,
+            "svg": strip_svg(
+                strip.bars,
+                unit=strip.unit,
                 verdict=strip.verdict,
                 width_px=_STRIP_WIDTH_PX,
-                span_k=span_k,
+                span=span,
                 title=f"Agreement at {strip.title}",
             ),
         }
@@ -223,10 +227,13 @@ def _strips(results: Results) -> list[dict[str, str]]:
 
 def _strips_note(results: Results) -> str:
     shown, there = len(_shown_strips(results)), len(results.strips)
+    unit = results.strips[0].unit if results.strips else "°C"
+    if shown == there and any(bar.agreement for strip in results.strips for bar in strip.bars):
+        return f"Who says what, in {unit}, each with its U: ◆ does not agree with the first."
     if shown == there:
-        return "Who says what, in °C: bars that overlap agree, a gap is a disagreement."
+        return f"Who says what, in {unit}: bars that overlap agree, a gap is a disagreement."
     which = "nearest the limit" if results.has_limits else "where error and U are largest"
-    return f"Who says what, in °C, at {shown} of {there} points: {which}."
+    return f"Who says what, in {unit}, at {shown} of {there} points: {which}."
 
 
 def _section(section: Any) -> dict[str, Any]:

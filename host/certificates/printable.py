@@ -94,7 +94,8 @@ _NAMES = frozenset(
 )
 _POSITIVE = frozenset(
     {"expanded_u_k", "expanded_u_ohm", "u_resistance_ohm", "k", "limit_k", "limit_ohm", "resistance_ohm"}
-    | {"expanded_u", "reference_expanded_u", "robust_expanded_u", "robust_spread", "allowance_k"}
+    | {"expanded_u", "reference_expanded_u", "robust_standard_u", "robust_spread", "allowance_k"}
+    | {"reference_k", "assigned_expanded_u", "difference_expanded_u"}
     | {"setting_ohm", "true_ohm"}
 )
 #: Largest picture of a shop, above every one that the desk keeps: it travels in the data of every

@@ -166,24 +166,35 @@ def _(point: CertifiedOhms) -> Mapping[str, tuple[float, str]]:
 @reported_texts.register
 def _(result: StationResult) -> Texts:
     places = decimals_of(result.expanded_u)
-    return {
+    texts = {
         "value": rounded_text(result.value, places),
         "expanded_u": rounded_text(result.expanded_u, places),
-        "en": signed_text(result.en, 2),
+        "k": rounded_text(result.k, 2),
     }
+    if result.assigned is not None and result.assigned_expanded_u is not None:
+        places = decimals_of(result.assigned_expanded_u)
+        texts["assigned"] = rounded_text(result.assigned, places)
+        texts["assigned_expanded_u"] = rounded_text(result.assigned_expanded_u, places)
+    if result.difference is not None and result.difference_expanded_u is not None:
+        places = decimals_of(result.difference_expanded_u)
+        texts["difference"] = signed_text(result.difference, places)
+        texts["difference_expanded_u"] = rounded_text(result.difference_expanded_u, places)
+    return texts if result.en is None else texts | {"en": signed_text(result.en, 2)}
 
 
 @reported_texts.register
 def _(comparison: RoundComparison) -> Texts:
-    places = decimals_of(comparison.reference_expanded_u)
-    texts = {
-        "reference": rounded_text(comparison.reference, places),
-        "reference_expanded_u": rounded_text(comparison.reference_expanded_u, places),
-    }
-    if comparison.robust_mean is not None and comparison.robust_expanded_u is not None:
-        robust_places = decimals_of(comparison.robust_expanded_u)
+    texts = {}
+    if comparison.reference is not None and comparison.reference_expanded_u is not None:
+        places = decimals_of(comparison.reference_expanded_u)
+        texts["reference"] = rounded_text(comparison.reference, places)
+        texts["reference_expanded_u"] = rounded_text(comparison.reference_expanded_u, places)
+    if comparison.reference_k is not None:
+        texts["reference_k"] = rounded_text(comparison.reference_k, 2)
+    if comparison.robust_mean is not None and comparison.robust_standard_u is not None:
+        robust_places = decimals_of(comparison.robust_standard_u)
         texts["robust_mean"] = rounded_text(comparison.robust_mean, robust_places)
-        texts["robust_expanded_u"] = rounded_text(comparison.robust_expanded_u, robust_places)
+        texts["robust_standard_u"] = rounded_text(comparison.robust_standard_u, robust_places)
     if comparison.robust_spread is not None:
         texts["robust_spread"] = two_digits(comparison.robust_spread)
     return texts

@@ -1,9 +1,9 @@
 """The agreement strip: who says which temperature, how surely, and whether they agree.
 
-One horizontal temperature axis. Each witness is a bar as long as its expanded uncertainty with
-a tick at its value, its name at the left and its number at the end. The first witness is the
-reference; where another's bar does not reach the reference's, the distance between the two
-values is drawn and printed.
+One horizontal axis, of temperature or of what else is compared. Each witness is a bar as long as
+its expanded uncertainty with a tick at its value, its name at the left and its number at the
+end. The first witness is the reference; where another's bar does not reach the reference's, the
+distance between the two values is drawn and printed.
 """
 
 import math
@@ -13,8 +13,10 @@ from xml.sax.saxutils import escape
 
 from calibration.conformity import Verdict
 from calibration.rounding import decimals_of, rounded_text
+from calibration.station_round import Agreement
 from calibration.temperature_scale import FAHRENHEIT_PER_K
 from host.certificates.certificate import Witness
+from host.certificates.results.results import StripBar, bars_of
 from host.pictures.ink import Ink, Surface, ink_for
 from host.pictures.verdict_shape import shape_svg
 
@@ -28,14 +30,20 @@ _WIDE = frozenset("mwMW@%—ЖШЩЮЫ")
 _NARROW = frozenset("iljtfrI.,:;'|!()[] -")
 
 
+#: Unit of a bar: unit of a gap, and factor and offset to degrees Fahrenheit where it has those.
+_GAP_UNITS = {"°C": "K"}
+_TO_FAHRENHEIT = {"°C": (FAHRENHEIT_PER_K, 32.0), "K": (FAHRENHEIT_PER_K, 0.0)}
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class _Bar:
-    """A witness in the unit of the picture. [°C or °F]"""
+    """A witness in the unit of the picture."""
 
     name: str
     value: float
     half: float
     text: str
+    agreement: Agreement | None
 
     @property
     def low(self) -> float:
@@ -96,15 +104,49 @@ def agreement_strip_svg(
     ValueError
         If there is no witness, an uncertainty is not positive, or the width leaves no room.
     """
-    if not witnesses:
+    return strip_svg(
+        bars_of(witnesses),
+        verdict=verdict,
+        surface=surface,
+        title=title,
+        width_px=width_px,
+        span=span_k,
+        fahrenheit=fahrenheit,
+    )
+
+
+def strip_svg(
+    said: Sequence[StripBar],
+    *,
+    unit: str = "°C",
+    verdict: Verdict | None = None,
+    surface: Surface = Surface.PAPER,
+    title: str = "",
+    width_px: float = 440.0,
+    span: float | None = None,
+    fahrenheit: bool = False,
+) -> str:
+    """One strip in any unit; arguments and errors as for `agreement_strip_svg`.
+
+    Parameters
+    ----------
+    said : sequence of StripBar
+        The reference first. [unit]
+    unit : str
+        "°C", "K" for differences, or "Ω".
+    span : float, optional
+        Length of the axis. See `strip_span`. [unit of a difference]
+    """
+    if not said:
         raise ValueError("An agreement strip needs at least one witness.")
     if not width_px >= 260.0:
         raise ValueError(f"{width_px:g} px leave no room for a strip: give it 260 px or more.")
     ink = ink_for(surface)
-    unit = "°F" if fahrenheit else "°C"
-    bars = tuple(_bar(witness, fahrenheit) for witness in witnesses)
-    wanted = (span_k or 0.0) * (FAHRENHEIT_PER_K if fahrenheit else 1.0)
-    frame = _frame(bars, wanted, width_px, ink)
+    fahrenheit = fahrenheit and unit in _TO_FAHRENHEIT
+    factor = _TO_FAHRENHEIT[unit][0] if fahrenheit else 1.0
+    bars = tuple(_bar(bar, unit, fahrenheit=fahrenheit) for bar in said)
+    unit = "°F" if fahrenheit else unit
+    frame = _frame(bars, (span or 0.0) * factor, width_px, ink)
     height = TOP_PX + ROW_PX * len(bars) + AXIS_PX
     rows = "".join(
         _row(bar, bars[0], row, frame, ink, unit, verdict if row == len(bars) - 1 else None)
@@ -122,15 +164,20 @@ def agreement_strip_svg(
 
 def strip_span_k(strips: Sequence[Sequence[Witness]]) -> float:
     """Axis length that holds each of several strips at one scale. [K]"""
-    return max(_needed_span(tuple(_bar(witness, False) for witness in strip)) for strip in strips)
+    return strip_span([bars_of(strip) for strip in strips])
 
 
-def _bar(witness: Witness, fahrenheit: bool) -> _Bar:
-    factor, offset = (FAHRENHEIT_PER_K, 32.0) if fahrenheit else (1.0, 0.0)
-    value, half = witness.temperature_c * factor + offset, witness.expanded_u_k * factor
+def strip_span(strips: Sequence[Sequence[StripBar]]) -> float:
+    """Axis length that holds each of several strips at one scale. [unit of a difference]"""
+    return max(_needed_span(tuple(_bar(bar, "", fahrenheit=False) for bar in strip)) for strip in strips)
+
+
+def _bar(bar: StripBar, unit: str, *, fahrenheit: bool) -> _Bar:
+    factor, offset = _TO_FAHRENHEIT[unit] if fahrenheit else (1.0, 0.0)
+    value, half = bar.value * factor + offset, bar.expanded_u * factor
     places = decimals_of(half)
     text = f"{rounded_text(value, places)} ±{rounded_text(half, places)}"
-    return _Bar(name=witness.name, value=value, half=half, text=text)
+    return _Bar(name=bar.name, value=value, half=half, text=text, agreement=bar.agreement)
 
 
 def _needed_span(bars: Sequence[_Bar]) -> float:
@@ -151,7 +198,7 @@ def _row(
     bar: _Bar, reference: _Bar, row: int, frame: _Frame, ink: Ink, unit: str, verdict: Verdict | None
 ) -> str:
     y = TOP_PX + ROW_PX * (row + 0.5)
-    is_sender = row > 0 and verdict is not None
+    is_sender = row > 0 and (verdict is not None or bar.agreement is Agreement.DOES_NOT_AGREE)
     colour = ink.line if is_sender or row == 0 else ink.soft
     baseline = y + LETTER_PX * 0.34
     shown_name = _shortened(bar.name, frame.left_px - 14.0, ink)
@@ -179,8 +226,9 @@ def _whisker(bar: _Bar, y: float, frame: _Frame, colour: str, *, heavy: bool) ->
 
 def _mark(bar: _Bar, y: float, frame: _Frame, ink: Ink, colour: str, verdict: Verdict | None) -> str:
     x = frame.x(bar.value)
-    if verdict is not None:
-        return shape_svg(verdict, x=x, y=y, radius=4.4, line=ink.line, ground=ink.ground)
+    shape = verdict or bar.agreement
+    if shape is not None:
+        return shape_svg(shape, x=x, y=y, radius=4.4, line=ink.line, ground=ink.ground)
     return f'<path d="M{x:.1f} {y - 6:.1f}V{y + 6:.1f}" stroke="{colour}" stroke-width="2.2" fill="none"/>'
 
 
@@ -194,12 +242,14 @@ def _gap(bar: _Bar, reference: _Bar, y: float, frame: _Frame, ink: Ink, unit: st
     line = (
         f'<path d="M{start:.1f} {y:.1f}H{near:.1f}" stroke="{ink.soft}" stroke-width="0.8"'
         ' stroke-dasharray="2 2" fill="none"/>'
+        if not _overlap(bar, reference)
+        else ""
     )
     width = _text_px(text, ink) * SMALL_PX / LETTER_PX
-    if abs(near - start) >= width + 6.0:
+    if line and abs(near - start) >= width + 6.0:
         x, anchor, baseline = (near + start) / 2.0, "middle", y - 2.6
     else:
-        outside_right = far + 6.0 if above else start + 6.0
+        outside_right = max(frame.x(bar.high), start) + 6.0
         fits = outside_right + width <= frame.right_px + 4.0
         x, anchor = (outside_right, "start") if fits else (min(start, near, far) - 6.0, "end")
         baseline = y + SMALL_PX * 0.34
@@ -210,13 +260,20 @@ def _gap(bar: _Bar, reference: _Bar, y: float, frame: _Frame, ink: Ink, unit: st
 
 
 def _agree(bar: _Bar, reference: _Bar) -> bool:
+    """As it was worked out; else by whether the bars overlap, which is a little kinder than an En number."""
+    if bar.agreement is not None:
+        return bar.agreement is Agreement.AGREES
+    return _overlap(bar, reference)
+
+
+def _overlap(bar: _Bar, reference: _Bar) -> bool:
     return bar.low <= reference.high and reference.low <= bar.high
 
 
 def _gap_text(bar: _Bar, reference: _Bar, unit: str) -> str:
     places = decimals_of(math.hypot(bar.half, reference.half))
     size = rounded_text(abs(bar.value - reference.value), places)
-    return f"{size} {'K' if unit == '°C' else unit}"
+    return f"{size} {_GAP_UNITS.get(unit, unit)}"
 
 
 def _axis(reference: _Bar, rows: int, frame: _Frame, ink: Ink, unit: str) -> str:

@@ -7,6 +7,7 @@ from collections.abc import Sequence
 from typing import TYPE_CHECKING
 
 from calibration.conformity import Verdict
+from calibration.station_round import Agreement
 from host.certificates.results.results import Bars, ErrorBar
 from host.pictures.drawn_figure import drawn_svg
 from host.pictures.ink import ON_PAPER, Surface
@@ -16,8 +17,18 @@ if TYPE_CHECKING:
     from matplotlib.figure import Figure
 
 _SALT = "ohmbath result chart"
-_MARKERS = {Verdict.IN_TOLERANCE: "o", Verdict.OUT_OF_TOLERANCE: "D", Verdict.NOT_DECIDED: "o", None: "s"}
+_MARKERS = {
+    Verdict.IN_TOLERANCE: "o",
+    Verdict.OUT_OF_TOLERANCE: "D",
+    Verdict.NOT_DECIDED: "o",
+    Agreement.AGREES: "o",
+    Agreement.DOES_NOT_AGREE: "D",
+    None: "s",
+}
 _LONGEST_NAME = 14
+#: More names, or longer ones together, stand upright under their bars.
+_NAMES_SIDE_BY_SIDE, _LETTERS_SIDE_BY_SIDE = 6, 46
+_UPRIGHT_IN = 0.95
 
 
 def error_chart_svg(
@@ -44,7 +55,8 @@ def error_chart_svg(
     in_order = sorted(bars.bars, key=lambda bar: bar.at)
 
     def draw(figure: "Figure") -> None:
-        axes = figure.add_axes((0.11, 0.36 / height_in, 0.88, 1.0 - 0.62 / height_in))
+        below_in = _UPRIGHT_IN if _stand_upright(bars.names) else 0.36
+        axes = figure.add_axes((0.11, below_in / height_in, 0.88, 1.0 - (below_in + 0.26) / height_in))
         if bars.is_logarithmic:
             axes.set_xscale("log")
         _draw_limits(axes, in_order, is_logarithmic=bars.is_logarithmic)
@@ -137,13 +149,21 @@ def _dress(axes: "Axes", points: Sequence[ErrorBar], bars: Bars) -> None:
             name if len(name) <= _LONGEST_NAME else f"{name[: _LONGEST_NAME - 1]}…" for name in bars.names
         ]
         # A dollar sign would begin a formula.
-        axes.set_xticks([point.at for point in points], [name.replace("$", r"\$") for name in names])
+        axes.set_xticks(
+            [point.at for point in points],
+            [name.replace("$", r"\$") for name in names],
+            rotation=90.0 if _stand_upright(bars.names) else 0.0,
+        )
     elif bars.is_logarithmic:
         _label_ohms(axes)
     else:
         axes.locator_params(nbins=6)
     axes.set_title(_plain(bars.title), loc="left", fontsize=8.5, color=ON_PAPER.line)
     axes.set_xlabel(_plain(bars.across), loc="right", labelpad=1.5, color=ON_PAPER.line)
+
+
+def _stand_upright(names: Sequence[str]) -> bool:
+    return len(names) > _NAMES_SIDE_BY_SIDE or sum(map(len, names)) > _LETTERS_SIDE_BY_SIDE
 
 
 def _plain(text: str) -> str:

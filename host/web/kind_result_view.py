@@ -5,13 +5,14 @@ from dataclasses import dataclass
 from markupsafe import Markup
 
 from calibration.conformity import Verdict
+from calibration.station_round import Agreement
 from host.certificates.canonical import certificate_from_canonical
 from host.certificates.certificate import Certificate
 from host.certificates.printable import printable
 from host.certificates.printed import degrees_of_freedom_text, estimate_text, two_digits
 from host.certificates.results.by_kind import results_of
-from host.certificates.results.results import Column, Results, ResultTable, Role, Section, StatedBudget, Strip
-from host.pictures.agreement_strip import agreement_strip_svg, strip_span_k
+from host.certificates.results.results import Column, Results, ResultTable, Section, StatedBudget, Strip
+from host.pictures.agreement_strip import strip_span, strip_svg
 from host.pictures.ink import Surface
 from host.store.certificates import IssuedFiles
 from host.store.drafts import DraftFiles
@@ -26,7 +27,7 @@ class TableView:
 
     title: str
     heads: tuple[tuple[str, bool], ...]
-    rows: tuple[tuple[tuple[tuple[str, bool], ...], Verdict | None], ...]
+    rows: tuple[tuple[tuple[tuple[str, bool], ...], Verdict | Agreement | None], ...]
     note: str
     has_verdicts: bool
 
@@ -87,7 +88,7 @@ def _table(table: ResultTable) -> TableView:
         columns.append((_head(column), tuple(text.replace("-", "−") for text in column.texts), False))
         if column.prints_u:
             columns.append((f"U {'K' if column.unit == '°C' else column.unit}", column.u_texts, False))
-        if column.role is Role.ERROR and column.unit == "K":
+        if column.key == "error" and column.unit == "K":
             columns.append(("correction K", tuple(_turned(text) for text in column.texts), False))
     columns.append(("k", tuple(f"{k:.2f}" for k in table.k), False))
     rows = tuple(
@@ -115,22 +116,23 @@ def _turned(text: str) -> str:
 
 
 def _strips(results: Results, scale: Scale) -> tuple[StripView, ...]:
-    drawn = [strip for strip in results.strips if strip.witnesses]
+    drawn = [strip for strip in results.strips if strip.bars]
     if not drawn:
         return ()
-    span_k = strip_span_k([strip.witnesses for strip in drawn])
-    return tuple(_strip(strip, scale, span_k) for strip in drawn)
+    span = strip_span([strip.bars for strip in drawn])
+    return tuple(_strip(strip, scale, span) for strip in drawn)
 
 
-def _strip(strip: Strip, scale: Scale, span_k: float) -> StripView:
+def _strip(strip: Strip, scale: Scale, span: float) -> StripView:
     title = in_both_scales(strip.title, scale)
-    picture = agreement_strip_svg(
-        strip.witnesses,
+    picture = strip_svg(
+        strip.bars,
+        unit=strip.unit,
         verdict=strip.verdict,
         surface=Surface.PAGE,
         title=f"Agreement at {title}",
         width_px=STRIP_WIDTH_PX,
-        span_k=span_k,
+        span=span,
         fahrenheit=scale is Scale.FAHRENHEIT,
     )
     # The picture escapes the names it is given.

@@ -1,6 +1,5 @@
 """Invented certificates of every kind but the sender's: an invented shop, simulated instruments."""
 
-from calibration.comparison import algorithm_a
 from calibration.conformity import overall_verdict
 from calibration.infrared.emissivity import Shot
 from calibration.infrared.infrared_point import IMMERSED_CAVITY, PAINTED_FACE, Target, judge_shots
@@ -9,6 +8,7 @@ from calibration.reference_probe import ReferenceProbe
 from calibration.resistance.decade_box import DecadeBoxCertificate
 from calibration.resistance.ohms_check import BoxReading, correction_from_box, settings_for
 from calibration.resistance.three_tap import ratio_count
+from calibration.station_round import StatedValue
 from calibration.thermistor.steinhart_hart import SteinhartHart
 from calibration.uncertainty.line import normal, rectangular, student
 from calibration.vehicle.in_place import InPlaceReading, Thermostat, Where, claim_of, compare_in_place
@@ -180,10 +180,10 @@ def _box() -> Body:
 
 def _round() -> Body:
     results = {
-        "station-1": (60.03, 0.11),
-        "station-2": (59.96, 0.12),
-        "station-3": (60.01, 0.10),
-        "station-4": (60.44, 0.13),
+        "station-1": StatedValue(value=60.03, expanded_u=0.11),
+        "station-2": StatedValue(value=59.96, expanded_u=0.12, k=2.06),
+        "station-3": StatedValue(value=60.01, expanded_u=0.10),
+        "station-4": StatedValue(value=60.44, expanded_u=0.13),
     }
     return StationRoundBody(
         artefact="sender PT-300 in its boot, carried in a flask, measured at each station on 2031-05-17",
@@ -193,12 +193,11 @@ def _round() -> Body:
                 at="60 °C",
                 quantity="indicated temperature",
                 unit="°C",
-                reference=60.00,
-                reference_expanded_u=0.08,
+                reference=StatedValue(value=60.00, expanded_u=0.08),
                 reference_words="measured on the reference bench before and after the round",
-                robust=algorithm_a([value for value, _ in results.values()]),
             ),
         ),
+        next_action="Look at station-4: ohms check and probe check, then the artefact there once more.",
     )
 
 

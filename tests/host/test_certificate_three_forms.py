@@ -47,7 +47,11 @@ FIELDS = {
         **ERROR_OHM,
     },
     Kind.DECADE_BOX: {"setting": ("setting_ohm", None), "true": ("true_ohm", "expanded_u_ohm"), **ERROR_OHM},
-    Kind.STATION_ROUND: {"value": ("value", "expanded_u"), "en": ("en", None)},
+    Kind.STATION_ROUND: {
+        "value": ("value", "expanded_u"),
+        "difference": ("difference", "difference_expanded_u"),
+        "en": ("en", None),
+    },
     Kind.IN_PLACE: {"reading": ("temperature_c", "expanded_u_k")},
 }  # fmt: skip
 #: Fields of one row of the paper, from left to right; a Fahrenheit value may stand between.
@@ -62,7 +66,7 @@ PAPER_ROWS = {
     ),
     Kind.OHMS_CHANNEL: "setting_ohm true_ohm found_error_ohm shown_ohm error_ohm expanded_u_ohm k limit_ohm",
     Kind.DECADE_BOX: "setting_ohm true_ohm error_ohm expanded_u_ohm k limit_ohm",
-    Kind.STATION_ROUND: "value expanded_u en",
+    Kind.STATION_ROUND: "value expanded_u difference difference_expanded_u en k",
     Kind.IN_PLACE: "temperature_c expanded_u_k",
 }  # fmt: skip
 
@@ -95,7 +99,7 @@ def test_every_value_and_uncertainty_of_the_xml_is_the_one_reported_in_the_json(
         ]
         stated = numbers.findtext(".//si:valueExpandedMUXMLList", "", NAMES).split()
         assert stated == ([row[u_field]["reported"] for row in rows] if u_field else [])
-        if u_field and "k" in rows[0]:
+        if u_field and "k" in rows[0] and key != "difference":
             factors = numbers.findtext(".//si:coverageFactorXMLList", "", NAMES).split()
             assert factors == [row["k"]["reported"] for row in rows]
 
@@ -109,6 +113,10 @@ def test_every_row_of_the_paper_has_the_characters_of_the_json(forms):
 
 def test_every_verdict_is_the_same_in_all_three(forms):
     kind, rows, root, text = forms
+    agreed = [row["agreement"].replace("_", " ") for row in rows if row.get("agreement")]
+    for row, words in zip(rows, agreed, strict=False):
+        assert f"{row['station']}: {words}" in "\n".join(root.itertext())
+    assert all(text.count(words) >= agreed.count(words) for words in agreed)
     judged = [row["verdict"] for row in rows if row.get("verdict")]
     if not judged:
         return

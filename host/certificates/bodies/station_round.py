@@ -4,12 +4,14 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import ClassVar, Self
 
-from calibration.comparison import RobustMean, en_number
-from calibration.conformity import Verdict
+from calibration.station_round import (
+    Agreement,
+    ComparedStation,
+    ComparedStations,
+    StatedValue,
+    compare_stations,
+)
 from host.certificates.kind import Kind
-
-#: Coverage factor of the expanded uncertainties of a round.
-K_OF_A_ROUND = 2.0
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -21,17 +23,45 @@ class StationResult:
     station : str
     value, expanded_u : float
         [unit of the comparison]
-    en : float
-        Difference from the reference over both expanded uncertainties. [1]
-    verdict : Verdict
-        In tolerance up to ±1 (satisfactory), else out.
+    k : float
+        Coverage factor of that U.
+    assigned, assigned_expanded_u : float or None
+        What it is held against: the reference, or the robust mean of the other stations. [unit]
+    difference, difference_expanded_u : float or None
+        Value minus that, and both uncertainties together. [unit of a difference]
+    en : float or None
+        Difference over its expanded uncertainty. [1]
+    agreement : Agreement or None
+        Up to ±1 it agrees; None where there is nothing to agree with.
     """
 
     station: str
     value: float
     expanded_u: float
-    en: float
-    verdict: Verdict
+    k: float
+    assigned: float | None
+    assigned_expanded_u: float | None
+    difference: float | None
+    difference_expanded_u: float | None
+    en: float | None
+    agreement: Agreement | None
+
+    @classmethod
+    def of(cls, compared: ComparedStation) -> Self:
+        """A compared station as it is certified."""
+        assigned = compared.assigned
+        return cls(
+            station=compared.name,
+            value=compared.stated.value,
+            expanded_u=compared.stated.expanded_u,
+            k=compared.stated.k,
+            assigned=None if assigned is None else assigned.value,
+            assigned_expanded_u=None if assigned is None else assigned.expanded_u,
+            difference=compared.difference,
+            difference_expanded_u=compared.difference_expanded_u,
+            en=compared.en,
+            agreement=compared.agreement,
+        )
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -43,70 +73,77 @@ class RoundComparison:
     at : str
         Where: "60 °C", "1000 Ω".
     quantity, unit : str
-        What was compared: "temperature" in "°C", "error" in "K", "resistance" in "Ω".
-    reference, reference_expanded_u : float
-        What the stations are held against, independent of each. [unit]
+        What was compared: "indicated temperature" in "°C", "error" in "K", "resistance" in "Ω".
+    reference, reference_expanded_u, reference_k : float or None
+        What the stations are held against, independent of each; None where there is none. [unit]
     reference_words : str
         Where that comes from.
     stations : tuple[StationResult, ...]
-    robust_mean, robust_expanded_u, robust_spread : float or None
-        Mean by Algorithm A, its expanded uncertainty, and spread; None with under three stations. [unit]
+    robust_mean, robust_standard_u, robust_spread : float or None
+        Mean by Algorithm A, its standard uncertainty, and spread; None where they cannot be had. [unit]
+    why_no_robust, why_no_en : str
+        Why there is no robust mean, or no En number; empty where there is one.
     """
 
     at: str
     quantity: str
     unit: str
-    reference: float
-    reference_expanded_u: float
+    reference: float | None
+    reference_expanded_u: float | None
+    reference_k: float | None
     reference_words: str
     stations: tuple[StationResult, ...]
     robust_mean: float | None = None
-    robust_expanded_u: float | None = None
+    robust_standard_u: float | None = None
     robust_spread: float | None = None
+    why_no_robust: str = ""
+    why_no_en: str = ""
 
     @classmethod
     def of(
         cls,
-        results: Mapping[str, tuple[float, float]],
+        results: Mapping[str, StatedValue],
         *,
         at: str,
         quantity: str,
         unit: str,
-        reference: float,
-        reference_expanded_u: float,
+        reference: StatedValue | None,
         reference_words: str,
-        robust: RobustMean | None = None,
     ) -> Self:
-        """Stations by name, each a value and its expanded uncertainty (k = 2), against a reference."""
-        stations = []
-        for station, (value, expanded_u) in results.items():
-            en = en_number(
-                value=value,
-                expanded_u=expanded_u,
-                reference=reference,
-                reference_expanded_u=reference_expanded_u,
-            )
-            stations.append(
-                StationResult(
-                    station=station,
-                    value=value,
-                    expanded_u=expanded_u,
-                    en=en,
-                    verdict=Verdict.IN_TOLERANCE if abs(en) <= 1.0 else Verdict.OUT_OF_TOLERANCE,
-                )
-            )
+        """Stations by name, held against the reference, or against each other where there is none.
+
+        Raises
+        ------
+        ComparisonError
+            If there is no result.
+        """
+        compared: ComparedStations = compare_stations(results, reference=reference)
+        robust = compared.robust
         return cls(
             at=at,
             quantity=quantity,
             unit=unit,
-            reference=reference,
-            reference_expanded_u=reference_expanded_u,
+            reference=None if reference is None else reference.value,
+            reference_expanded_u=None if reference is None else reference.expanded_u,
+            reference_k=None if reference is None else reference.k,
             reference_words=reference_words,
-            stations=tuple(stations),
+            stations=tuple(StationResult.of(one) for one in compared.stations),
             robust_mean=None if robust is None else robust.mean,
-            robust_expanded_u=None if robust is None else K_OF_A_ROUND * robust.standard_u,
+            robust_standard_u=None if robust is None else robust.standard_u,
             robust_spread=None if robust is None else robust.spread,
+            why_no_robust=compared.why_no_robust,
+            why_no_en=compared.why_no_en,
         )
+
+    @property
+    def difference_unit(self) -> str:
+        """Unit of a difference: kelvin where temperatures are compared."""
+        return "K" if self.unit == "°C" else self.unit
+
+    @property
+    def off(self) -> tuple[StationResult, ...]:
+        """Stations that do not agree."""
+        return tuple(one for one in self.stations if one.agreement is Agreement.DOES_NOT_AGREE)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -118,9 +155,12 @@ class StationRoundBody:
     artefact : str
         What went round, and how it was kept.
     points : tuple[RoundComparison, ...]
+    next_action : str
+        What to do about it.
     """
 
     kind: ClassVar[Kind] = Kind.STATION_ROUND
 
     artefact: str
     points: tuple[RoundComparison, ...]
+    next_action: str = ""

@@ -24,9 +24,7 @@ def in_place_results(body: InPlaceBody) -> Results:
     return Results(
         measurand="Readings of the coolant temperature on the vehicle",
         tables=(_readings(body), *_findings(body)),
-        strips=(Strip(title="the coolant", witnesses=body.witnesses, verdict=None),)
-        if body.witnesses
-        else (),
+        strips=(Strip.of_witnesses("the coolant", body.witnesses, None),) if body.witnesses else (),
         facts=(("Curve", body.curve), ("Thermostat", body.thermostat)),
         sections=(
             Section(title="What it is", lines=(RECORD_LINE,)),

@@ -38,7 +38,7 @@ def infrared_results(body: InfraredBody) -> Results:
             across="expected temperature in °C",
         ),
         strips=tuple(
-            Strip(title=title, witnesses=point.witnesses, verdict=point.verdict)
+            Strip.of_witnesses(title, point.witnesses, point.verdict)
             for title, point in zip(where, points, strict=True)
         ),
         budgets=tuple(

@@ -36,9 +36,7 @@ def reference_probe_results(body: ReferenceProbeBody) -> Results:
             + ("; dashed: limits" if any(point.limit_k is not None for point in points) else ""),
             across="temperature in °C",
         ),
-        strips=tuple(
-            Strip(title=point.where, witnesses=point.witnesses, verdict=point.verdict) for point in points
-        ),
+        strips=tuple(Strip.of_witnesses(point.where, point.witnesses, point.verdict) for point in points),
         budgets=tuple(
             StatedBudget(
                 title=f"{point.where}, {reported_texts(point)['reference_c']} °C",

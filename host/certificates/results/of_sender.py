@@ -32,11 +32,7 @@ def sender_results(body: SenderBody) -> Results:
         tables=(_table(points),),
         bars=sender_bars(points),
         strips=tuple(
-            Strip(
-                title=f"{printed_point(point).temperature_c} °C",
-                witnesses=point.witnesses,
-                verdict=point.verdict,
-            )
+            Strip.of_witnesses(f"{printed_point(point).temperature_c} °C", point.witnesses, point.verdict)
             for point in points
         ),
         budgets=tuple(

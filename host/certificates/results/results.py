@@ -3,8 +3,10 @@
 from collections.abc import Sequence
 from dataclasses import dataclass
 from enum import StrEnum
+from typing import Self
 
 from calibration.conformity import Verdict
+from calibration.station_round import Agreement
 from calibration.uncertainty.budget import Budget
 from host.certificates.certificate import Coefficient, Witness
 
@@ -47,6 +49,8 @@ class Column:
         Of each value; empty where there is none. [unit]
     u_texts : tuple[str, ...]
         The same as printed.
+    k : tuple[float, ...]
+        Coverage factors of these, where they are not those of the row.
     prints_u : bool
         True where the paper has a column for it; else it is that of the error, which holds it.
     """
@@ -60,6 +64,7 @@ class Column:
     expanded_u: tuple[float, ...] = ()
     u_texts: tuple[str, ...] = ()
     prints_u: bool = False
+    k: tuple[float, ...] = ()
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -75,7 +80,8 @@ class ResultTable:
     columns : tuple[Column, ...]
     k : tuple[float, ...]
         Coverage factor of each row.
-    verdicts : tuple[Verdict | None, ...]
+    verdicts : tuple[Verdict | Agreement | None, ...]
+        Against a limit, or with the others.
     note : str
     """
 
@@ -83,7 +89,7 @@ class ResultTable:
     labels: tuple[tuple[str, tuple[str, ...]], ...]
     columns: tuple[Column, ...]
     k: tuple[float, ...]
-    verdicts: tuple[Verdict | None, ...]
+    verdicts: tuple[Verdict | Agreement | None, ...]
     note: str = ""
 
 
@@ -95,7 +101,7 @@ class ErrorBar:
     error: float
     expanded_u: float
     limits: tuple[float | None, float | None]
-    verdict: Verdict | None
+    verdict: Verdict | Agreement | None
     said: str
 
 
@@ -122,12 +128,47 @@ class Bars:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class StripBar:
+    """One bar of a strip.
+
+    Attributes
+    ----------
+    name : str
+    value, expanded_u : float
+        [unit of the strip]
+    agreement : Agreement or None
+        With the first bar, where that was worked out; None where the bars alone tell it.
+    """
+
+    name: str
+    value: float
+    expanded_u: float
+    agreement: Agreement | None = None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Strip:
-    """An agreement strip and what its last bar was judged as."""
+    """An agreement strip and what its last bar was judged as.
+
+    Attributes
+    ----------
+    title : str
+    bars : tuple[StripBar, ...]
+        The reference first.
+    verdict : Verdict or None
+    unit : str
+        "°C", "K" or "Ω".
+    """
 
     title: str
-    witnesses: tuple[Witness, ...]
+    bars: tuple[StripBar, ...]
     verdict: Verdict | None
+    unit: str = "°C"
+
+    @classmethod
+    def of_witnesses(cls, title: str, witnesses: Sequence[Witness], verdict: Verdict | None) -> Self:
+        """Strip of thermometers."""
+        return cls(title=title, bars=bars_of(witnesses), verdict=verdict)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -166,6 +207,8 @@ class Results:
     sections : tuple[Section, ...]
     wrong : tuple[tuple[str, str, float], ...]
         Where, how likely the statement there is wrong as printed, and in full.
+    headline : str
+        Stands at the head of the paper where nothing is held against a limit; empty for the usual line.
     """
 
     measurand: str
@@ -176,6 +219,7 @@ class Results:
     facts: tuple[tuple[str, str], ...] = ()
     sections: tuple[Section, ...] = ()
     wrong: tuple[tuple[str, str, float], ...] = ()
+    headline: str = ""
 
     @property
     def has_limits(self) -> bool:
@@ -185,6 +229,13 @@ class Results:
     def worst(self) -> StatedBudget | None:
         """The budget whose result is nearest to its limit, or furthest beyond it."""
         return max(self.budgets, key=lambda one: one.part_of_limit, default=None)
+
+
+def bars_of(witnesses: Sequence[Witness]) -> tuple[StripBar, ...]:
+    """Thermometers as bars of a strip in °C."""
+    return tuple(
+        StripBar(name=one.name, value=one.temperature_c, expanded_u=one.expanded_u_k) for one in witnesses
+    )
 
 
 def texts_of(rows: Sequence[dict[str, str]], key: str) -> tuple[str, ...]:
