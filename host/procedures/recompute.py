@@ -19,7 +19,7 @@ from host.certificates.certificate import Certificate
 from host.certificates.errors import CertificateError
 from host.certificates.first_difference import first_difference
 from host.errors import DeskError
-from host.procedures import in_place, sender_check
+from host.procedures import in_place, sender_check, station_round
 from host.procedures.authorisation import AMENDABLE, AUTHORISATION
 from host.procedures.channel_certificate import ChannelSettings, channel_certificate
 from host.procedures.event import Event
@@ -35,6 +35,8 @@ from host.procedures.probe_check import settings_in as probe_settings_in
 from host.procedures.run_kind import RunKind
 from host.procedures.sender_check import state_of
 from host.procedures.sender_result import certificate_of
+from host.procedures.station_round import state_of as round_state_of
+from host.procedures.station_round_result import certificate_of as round_certificate
 from host.shop import Shop
 
 #: Said by the shop when it was let out, and not worked out from readings.
@@ -147,6 +149,8 @@ def certificate_again(record: IssuedRecord) -> Certificate:
             return _of_infrared_check(record)
         if record.kind == RunKind.PROBE_CHECK:
             return _of_probe_check(record)
+        if record.kind == RunKind.STATION_ROUND:
+            return _of_round(record)
         if record.kind == RunKind.HAND_CHECK:
             settings = hand_view_of(record.run, record.events).settings
             return hand_certificate(settings, judged(settings), record.number, Shop(), date.min)
@@ -218,6 +222,18 @@ def _of_infrared_check(record: IssuedRecord) -> Certificate:
         issued=date.min,
         measured=old.measured,
         as_found=old.as_found,
+    )
+
+
+def _of_round(record: IssuedRecord) -> Certificate:
+    return round_certificate(
+        round_state_of(event for event in record.events if event.kind != station_round.Kind.RESULT),
+        run=record.run,
+        number=record.number,
+        shop=Shop(),
+        issued=date.min,
+        # When the results came is the store's to say, and stands in no event.
+        measured=certificate_from_canonical(record.canonical_json).measured,
     )
 
 

@@ -13,3 +13,4 @@ class RunKind(StrEnum):
     INFRARED_CHECK = "infrared_check"  # an infrared thermometer, or the rig's own sensor, at the target
     PROBE_CHECK = "probe_check"  # the reference probe at ice and in boiling water
     WITNESS_CHECK = "witness_check"  # the 1-wire witness beside the probe
+    STATION_ROUND = "station_round"  # one artefact at every station
