@@ -40,6 +40,7 @@ def check_json(check: TypedCheck, certificate: Path | None) -> str:
         "fit": None if check.fit is None else fit_data(check.fit),
         "fit_trouble": check.fit_trouble or None,
         "certificate": None if certificate is None else str(certificate),
+        "certificate_is_sealed": None if certificate is None else False,
         "diagnosis": [_finding_data(finding) for finding in check.diagnosis.findings],
         "why": list(why_words(check.diagnosis, check.curve)),
     }

@@ -2,12 +2,12 @@
 
 import contextlib
 import os
-import sys
 from pathlib import Path
 from types import TracebackType
 from typing import Self
 
 from host.errors import DeskError
+from host.file_lock import take_lock
 
 
 class DataFolderBusyError(DeskError):
@@ -111,7 +111,7 @@ class DataFolder:
             self.path / "desk.lock", os.O_RDWR | os.O_CREAT | getattr(os, "O_CLOEXEC", 0), 0o644
         )
         try:
-            _take(descriptor)
+            take_lock(descriptor)
         except OSError as error:
             holder = ""
             with contextlib.suppress(OSError):  # where a locked file cannot be read by others
@@ -136,19 +136,6 @@ class DataFolder:
         self, kind: type[BaseException] | None, error: BaseException | None, trace: TracebackType | None
     ) -> None:
         self.unlock()
-
-
-if sys.platform == "win32":  # not tried: there is no such machine here
-    import msvcrt
-
-    def _take(descriptor: int) -> None:
-        msvcrt.locking(descriptor, msvcrt.LK_NBLCK, 1)
-else:
-    import fcntl
-
-    def _take(descriptor: int) -> None:
-        """Lock a file at once, or raise `OSError`."""
-        fcntl.flock(descriptor, fcntl.LOCK_EX | fcntl.LOCK_NB)
 
 
 def existing_folder(path: Path) -> DataFolder:

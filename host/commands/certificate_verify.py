@@ -3,12 +3,14 @@
 from pathlib import Path
 
 import click
+from cryptography.hazmat.primitives.asymmetric.rsa import RSAPublicKey
 
 from host.data_folder import existing_folder
 from host.data_option import opened
 from host.one_line import OneLineCommand, Refusal, json_text
+from host.procedures.paper_at_desk import paper_at_desk
 from host.seal.seal_check import SealReport, SealState, check_seal, public_key_in
-from host.store.chain_link import sha256_of
+from host.store import Store
 
 _EXIT = {SealState.WHOLE: 0, SealState.ALTERED: 1, SealState.UNREADABLE: 2, SealState.KEY_UNKNOWN: 3}
 
@@ -27,24 +29,27 @@ _EXIT = {SealState.WHOLE: 0, SealState.ALTERED: 1, SealState.UNREADABLE: 2, Seal
     "folder",
     type=click.Path(exists=True, file_okay=False, path_type=Path),
     metavar="DIR",
-    help="A desk's folder: says whether it is in force there, and knows papers from before there were seals.",
+    help="A desk's folder: its own key is taken where --key is not given, and how the paper stands is said.",
 )
 @click.option("--json", "as_json", is_flag=True, help="Print JSON alone.")
 def verify(file: Path, key_file: Path | None, folder: Path | None, as_json: bool) -> None:
     """Verify a certificate's FILE offline, from the file and the public key alone.
 
     A key inside the file is never trusted. Exit code 0: whole, and sealed by that key. 1: altered, sealed by
-    another key, or without a seal. 2: not readable. 3: whole, but no key was given.
+    another key, or without a seal. 2: not readable. 3: whole, but no key vouches for it: none was given, or
+    it is from before there were seals and the desk of --data knows it byte for byte.
     """
     try:
         data = file.read_bytes()
         key = None if key_file is None else public_key_in(key_file.read_bytes())
     except OSError as error:
         raise Refusal(f"{error.filename} cannot be read ({error.strerror}).") from error
-    report = check_seal(data, key)
     state = ""
-    if folder is not None:
-        report, state = _as_the_desk_knows_it(folder, data, report)
+    if folder is None:
+        report = check_seal(data, key)
+    else:
+        with opened(existing_folder(folder)) as store:
+            report, state = _as_the_desk_knows_it(store, data, key)
     if as_json:
         click.echo(
             json_text(
@@ -58,23 +63,19 @@ def verify(file: Path, key_file: Path | None, folder: Path | None, as_json: bool
         )
     else:
         click.echo(" ".join(part for part in (report.words, state) if part))
-        if report.signer:
+        if report.signer and report.state is SealState.WHOLE:
             click.echo(f"Signing key: {report.signer}")
+        elif report.signer:
+            click.echo(f"Signing key, as the file itself calls it, which anybody can write: {report.signer}")
     click.get_current_context().exit(_EXIT[report.state])
 
 
-def _as_the_desk_knows_it(folder: Path, data: bytes, report: SealReport) -> tuple[SealReport, str]:
-    """How the paper stands at a desk; one that it issued before there were seals is known by its digest."""
-    digest = sha256_of(data)
-    with opened(existing_folder(folder)) as store:
-        found = next((one for one in store.certificates.all() if one.pdf_sha256 == digest), None)
-        if found is None:
-            return report, "This desk has issued no such file."
-        standing = store.certificates.standing(found.number)
-    state = f"Certificate {found.number} of this desk: {standing.words}."
-    if standing.reason:
-        state += f" {standing.reason}"
-    if report.state is SealState.ALTERED and not report.signer and b"/ByteRange" not in data:
-        words = "The file bears no seal, but is byte for byte what this desk issued."
-        return SealReport(state=SealState.WHOLE, words=words), state
-    return report, state
+def _as_the_desk_knows_it(store: Store, data: bytes, key: RSAPublicKey | None) -> tuple[SealReport, str]:
+    """Report by the key that was given, or else the desk's own, and how the paper stands at that desk."""
+    checked = paper_at_desk(store, data, key)
+    if checked.number is None or checked.standing is None:
+        return checked.report, "This desk has issued no such file."
+    state = f"Certificate {checked.number} of this desk: {checked.standing.words}."
+    if checked.standing.reason:
+        state += f" {checked.standing.reason}"
+    return checked.report, state

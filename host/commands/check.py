@@ -23,6 +23,10 @@ from host.typed_check import (
     check_typed_points,
 )
 
+_NO_SEAL = (
+    "The certificate bears no seal, so `ohmbath certificate verify` answers 1 for it: nothing would show an "
+    "alteration. A desk seals what it issues: type the points on its page for a sealed one."
+)
 #: A sender that could not be read at all has no verdict: nothing is decided of it either.
 EXIT_CODES = {Verdict.IN_TOLERANCE: 0, Verdict.OUT_OF_TOLERANCE: 1, Verdict.NOT_DECIDED: 3, None: 3}
 
@@ -94,6 +98,9 @@ def command(
     Where the meter shows an open circuit write OL (or open), for a short circuit 0 (or short): such a point
     is kept, not judged, and counts in the reason that is given; the sender is then not called in tolerance.
 
+    A certificate that is written here bears no seal and no number of a desk; one of points that are typed at
+    a desk's page does.
+
     Hot water scalds: stand the jug where it cannot tip. Never open a warm cooling system.
 
     Exit code 0: in tolerance. 1: out of tolerance. 3: not decided, or some or all points could not be
@@ -111,6 +118,7 @@ def command(
         certificate_path = None
     if certificate_path is not None:
         _write_certificate(check, certificate_path, item=item, shop=shop, customer=customer)
+        click.echo(_NO_SEAL, err=True)
     if as_json:
         click.echo(check_json(check, certificate_path))
         unused = unused_words(check.file.unused_columns)

@@ -7,12 +7,13 @@ import os
 from pathlib import Path
 
 from cryptography import x509
+from cryptography.exceptions import InvalidSignature
 from cryptography.hazmat.primitives import hashes, serialization
-from cryptography.hazmat.primitives.asymmetric import padding, rsa
+from cryptography.hazmat.primitives.asymmetric import rsa
 
 from host.errors import DeskError
 from host.seal.errors import SealError
-from host.seal.key_ring import KeyRing
+from host.seal.key_ring import KeyRing, SigningKey
 
 _FORMAT = "ohmbath keys"
 SHORTEST_PASSPHRASE = 12
@@ -48,7 +49,7 @@ def take_copy(ring: KeyRing, data: bytes, passphrase: str) -> None:
     Raises
     ------
     SealError
-        If there are keys already, it is no copy, or the passphrase is another.
+        If there are keys already, it is no copy or damaged, or the passphrase is another.
     """
     if ring.exists:
         raise SealError(f"{ring.folder} holds keys already, and none is written over. Move that folder away.")
@@ -63,17 +64,25 @@ def take_copy(ring: KeyRing, data: bytes, passphrase: str) -> None:
         raise SealError("This file is no copy of keys that `certificate key backup` wrote.") from error
     root_private = _decrypted(sealed_root, passphrase)
     signing_private = _decrypted(sealed_signing, passphrase)
-    ring.write_private("root", root_private)
-    for number, certificate in enumerate(signing, start=1):
-        ring.write_public(f"signing-{number}", certificate)
-    ring.write_private(f"signing-{len(signing)}", signing_private)
-    ring.write_public("root", root)  # the last: a ring exists once its root does
+    _refuse_what_does_not_belong_together(root, root_private, signing, signing_private)
+
+    def fill(aside: KeyRing) -> None:
+        aside.write_private("root", root_private)
+        for number, certificate in enumerate(signing, start=1):
+            aside.write_public(f"signing-{number}", certificate)
+        aside.write_private(f"signing-{len(signing)}", signing_private)
+        aside.write_public("root", root)
+
+    if not ring.put_in_place(fill):
+        raise SealError(f"{ring.folder} has got other keys meanwhile, and none is written over.")
 
 
 def rotate(ring: KeyRing) -> Path:
     """Make a new signing key; the old one says so under its own signature, and its private part is deleted.
 
-    The root stays, so every paper of before and after is verified with the same public key.
+    The root stays, so every paper of before and after is verified with the same public key. Cut off at any
+    place, the old key or the new one is in use and the next time does it whole: the new key counts from its
+    certificate on, which is written after the old one's statement.
 
     Returns
     -------
@@ -83,26 +92,61 @@ def rotate(ring: KeyRing) -> Path:
     Raises
     ------
     SealError
-        If there are no keys yet.
+        If there are no keys yet, or another program is changing them.
     """
-    old = ring.signing_key()
-    ring.add_signing_key(old.number + 1, ring.root(), ring.root_private())
-    new = ring.signing_key()
+    with ring.changing():
+        old = ring.signing_key()
+        ring.forget_privates_but(old.number)
+        number = old.number + 1
+        name = f"rotation-{number}.json"
+
+        def say_so(new: x509.Certificate) -> None:
+            ring.write_statement(name, _statement(old, new, number))
+
+        ring.add_signing_key(number, ring.root(), ring.root_private(), before=say_so)
+        ring.forget_privates_but(number)
+    return ring.folder / name
+
+
+def _statement(old: SigningKey, new: x509.Certificate, number: int) -> bytes:
+    """What the old key says of the new one, with its signature."""
     said = json.dumps(
         {
-            "said": f"Signing key {new.number} takes the place of signing key {old.number}.",
+            "said": f"Signing key {number} takes the place of signing key {old.number}.",
             "at": datetime.datetime.now(datetime.UTC).isoformat(timespec="seconds"),
             "old_sha256": old.certificate.fingerprint(hashes.SHA256()).hex(),
-            "new_sha256": new.certificate.fingerprint(hashes.SHA256()).hex(),
+            "new_sha256": new.fingerprint(hashes.SHA256()).hex(),
         },
         sort_keys=True,
     )
-    signature = old.private.sign(said.encode("utf-8"), padding.PKCS1v15(), hashes.SHA256())
-    name = f"rotation-{new.number}.json"
-    statement = {"statement": said, "signature_by_old_key": base64.b64encode(signature).decode("ascii")}
-    ring.write_statement(name, json.dumps(statement, indent=1).encode("utf-8"))
-    ring.forget_private(old.number)
-    return ring.folder / name
+    signature = base64.b64encode(old.sign(said.encode("utf-8"))).decode("ascii")
+    return json.dumps({"statement": said, "signature_by_old_key": signature}, indent=1).encode("utf-8")
+
+
+def _refuse_what_does_not_belong_together(
+    root: x509.Certificate,
+    root_private: rsa.RSAPrivateKey,
+    signing: list[x509.Certificate],
+    signing_private: rsa.RSAPrivateKey,
+) -> None:
+    """Each private key is that of its certificate, and the root vouches for every signing key."""
+    pairs = [(root, root_private), (signing[-1], signing_private)] if signing else []
+    belongs = bool(pairs) and all(_is_key_of(certificate, private) for certificate, private in pairs)
+    try:
+        for certificate in signing:
+            certificate.verify_directly_issued_by(root)
+    except (ValueError, TypeError, InvalidSignature):
+        belongs = False
+    if not belongs:
+        raise SealError(
+            "The keys of this copy do not belong together: it is damaged, or was changed. Take another copy."
+        )
+
+
+def _is_key_of(certificate: x509.Certificate, private: rsa.RSAPrivateKey) -> bool:
+    public = certificate.public_key()
+    own = private.public_key().public_numbers()
+    return isinstance(public, rsa.RSAPublicKey) and public.public_numbers() == own
 
 
 def write_owner_only(path: Path, data: bytes) -> None:

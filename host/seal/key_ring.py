@@ -8,14 +8,18 @@ import datetime
 import os
 import shutil
 import tempfile
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
 from dataclasses import dataclass
 from pathlib import Path
 
 from cryptography import x509
+from cryptography.exceptions import InvalidSignature
 from cryptography.hazmat.primitives import hashes, serialization
-from cryptography.hazmat.primitives.asymmetric import rsa
+from cryptography.hazmat.primitives.asymmetric import padding, rsa
 from cryptography.x509.oid import NameOID
 
+from host.file_lock import take_lock
 from host.seal.errors import SealError
 
 KEY_BITS = 3072
@@ -24,7 +28,7 @@ _EXPONENT = 65537
 _YEARS = 30
 _LONGEST_NAME = 64  # of an organisation in X.509 (RFC 5280, appendix A.1: ub-organization-name)
 _ROOT = "root"
-_OWNER_ONLY_FILE, _OWNER_ONLY_FOLDER = 0o600, 0o700
+_OWNER_ONLY_FILE = 0o600
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -42,6 +46,27 @@ class SigningKey:
     number: int
     certificate: x509.Certificate
     private: rsa.RSAPrivateKey
+
+    def sign(self, said: bytes) -> bytes:
+        """Sign, and make sure that the certificate's key verifies it: a damaged key seals nothing.
+
+        Raises
+        ------
+        SealError
+            If the key is damaged, or not the one of its certificate.
+        """
+        public = self.certificate.public_key()
+        try:
+            signature = self.private.sign(said, padding.PKCS1v15(), hashes.SHA256())
+            if not isinstance(public, rsa.RSAPublicKey):
+                raise InvalidSignature
+            public.verify(signature, said, padding.PKCS1v15(), hashes.SHA256())
+        except (InvalidSignature, ValueError) as error:
+            raise SealError(
+                f"Signing key {self.number} is damaged, or not the key of its certificate. Restore the keys "
+                "with `ohmbath certificate key restore`."
+            ) from error
+        return signature
 
 
 class KeyRing:
@@ -63,26 +88,76 @@ class KeyRing:
     def make(self, shop: str) -> None:
         """Make root and first signing key, where there are none.
 
-        They are made aside and put in place in one step, so that two that come at once end up with the same.
+        Two that come at once end up with the same.
         """
-        if self.exists:
-            return
-        self.folder.parent.mkdir(parents=True, exist_ok=True)
-        aside = Path(tempfile.mkdtemp(prefix="keys-", dir=self.folder.parent))
-        try:
-            ring = KeyRing(aside)
+
+        def fill(ring: KeyRing) -> None:
             root = new_private_key()
             own = root_certificate(root, shop)
             ring.write_private(_ROOT, root)
             ring.write_public(_ROOT, own)
             ring.add_signing_key(1, own, root)
-            try:
-                os.rename(aside, self.folder)
-            except OSError:  # another was quicker
-                if not self.exists:
-                    raise
+
+        if not self.exists:
+            self.put_in_place(fill)
+
+    def put_in_place(self, fill: "Callable[[KeyRing], None]") -> bool:
+        """Have a ring filled aside and put in place in one step, so that there is never half of one.
+
+        Parameters
+        ----------
+        fill : callable
+            Writes all keys into the ring that it is given.
+
+        Returns
+        -------
+        bool
+            False where another was quicker; its keys stay.
+
+        Raises
+        ------
+        SealError
+            If something else stands in the place of the keys.
+        """
+        self.folder.parent.mkdir(parents=True, exist_ok=True)
+        aside = Path(tempfile.mkdtemp(prefix="keys-", dir=self.folder.parent))
+        try:
+            fill(KeyRing(aside))
+            os.rename(aside, self.folder)
+        except OSError as error:
+            if self.exists:
+                return False
+            raise SealError(
+                f"The keys cannot be put into {self.folder} ({error.strerror}). If it holds something "
+                "that is no whole set of keys, move it away and try again."
+            ) from error
         finally:
             shutil.rmtree(aside, ignore_errors=True)
+        return True
+
+    @contextmanager
+    def changing(self) -> Iterator[None]:
+        """Keep other programs from changing the keys meanwhile.
+
+        Raises
+        ------
+        SealError
+            If there are none, or another program is changing them.
+        """
+        if not self.exists:
+            raise SealError(
+                f"{self.folder} holds no keys yet: they are made with the first certificate, or put there "
+                "with `ohmbath certificate key restore`."
+            )
+        descriptor = os.open(self.folder / "changing.lock", os.O_RDWR | os.O_CREAT, _OWNER_ONLY_FILE)
+        try:
+            try:
+                take_lock(descriptor)
+            except OSError as error:
+                raise SealError("Another program is changing the keys. Try again in a moment.") from error
+            yield
+        finally:
+            os.close(descriptor)
 
     def root(self) -> x509.Certificate:
         """Public part of the root.
@@ -93,6 +168,19 @@ class KeyRing:
             If there is none, or it is damaged.
         """
         return self._public(_ROOT)
+
+    def root_public(self) -> rsa.RSAPublicKey:
+        """Public key of the root: what a customer is given.
+
+        Raises
+        ------
+        SealError
+            If there is none, or it is damaged.
+        """
+        public = self.root().public_key()
+        if not isinstance(public, rsa.RSAPublicKey):
+            raise SealError(f"{self._file(_ROOT, 'pem')} holds no RSA key.")
+        return public
 
     def root_private(self) -> rsa.RSAPrivateKey:
         """Private part of the root."""
@@ -107,8 +195,12 @@ class KeyRing:
             If there is none, or it is damaged.
         """
         number = self.newest()
-        name = _signing(number)
-        return SigningKey(number=number, certificate=self._public(name), private=self._private(name))
+        try:
+            return self._signing_key(number)
+        except SealError:
+            if self.newest() == number:
+                raise
+        return self._signing_key(self.newest())  # it was changed just now
 
     def newest(self) -> int:
         """Number of the newest signing key."""
@@ -121,17 +213,38 @@ class KeyRing:
         """Public parts of all signing keys, oldest first."""
         return tuple(self._public(_signing(number)) for number in range(1, self.newest() + 1))
 
-    def add_signing_key(self, number: int, own: x509.Certificate, root: rsa.RSAPrivateKey) -> None:
-        """Make a signing key that the root vouches for."""
+    def add_signing_key(
+        self,
+        number: int,
+        own: x509.Certificate,
+        root: rsa.RSAPrivateKey,
+        before: Callable[[x509.Certificate], None] = lambda certificate: None,
+    ) -> None:
+        """Make a signing key that the root vouches for.
+
+        It is in use once its certificate is written, which comes last.
+
+        Parameters
+        ----------
+        number : int
+        own : x509.Certificate
+            The root's.
+        root : RSAPrivateKey
+        before : callable, optional
+            Is given the certificate and does what must be done before the key is in use.
+        """
         private = new_private_key()
         certificate = signing_certificate(private.public_key(), own, root, number)
         name = _signing(number)
         self.write_private(name, private)
+        before(certificate)
         self.write_public(name, certificate)
 
-    def forget_private(self, number: int) -> None:
-        """Delete the private part of a signing key that is not used any more."""
-        self._file(_signing(number), "key").unlink(missing_ok=True)
+    def forget_privates_but(self, number: int) -> None:
+        """Delete the private parts of all signing keys but one: old ones, and one never taken into use."""
+        for path in self.folder.glob("signing-*.key"):
+            if path != self._file(_signing(number), "key"):
+                path.unlink(missing_ok=True)
 
     def write_private(self, name: str, key: rsa.RSAPrivateKey) -> None:
         """Write a private key, for its owner alone, never over another."""
@@ -145,14 +258,26 @@ class KeyRing:
         self._write(f"{name}.pem", certificate.public_bytes(serialization.Encoding.PEM))
 
     def write_statement(self, name: str, data: bytes) -> None:
-        """Keep a signed statement beside the keys."""
+        """Keep a signed statement beside the keys; one about a key that was never taken into use goes."""
+        (self.folder / name).unlink(missing_ok=True)
         self._write(name, data)
 
     def _write(self, name: str, data: bytes) -> None:
-        self.folder.mkdir(mode=_OWNER_ONLY_FOLDER, parents=True, exist_ok=True)
+        """Write a file whole or not at all, and never over another."""
+        path, part = self.folder / name, self.folder / f"{name}.part"
+        if path.exists():
+            raise FileExistsError(f"{path} is there already.")
+        part.unlink(missing_ok=True)  # of a program that was cut off
         flags = os.O_WRONLY | os.O_CREAT | os.O_EXCL | getattr(os, "O_BINARY", 0)
-        with open(os.open(self.folder / name, flags, _OWNER_ONLY_FILE), "wb") as file:
+        with open(os.open(part, flags, _OWNER_ONLY_FILE), "wb") as file:
             file.write(data)
+            file.flush()
+            os.fsync(file.fileno())
+        os.rename(part, path)
+
+    def _signing_key(self, number: int) -> SigningKey:
+        name = _signing(number)
+        return SigningKey(number=number, certificate=self._public(name), private=self._private(name))
 
     def _file(self, name: str, kind: str) -> Path:
         return self.folder / f"{name}.{kind}"
@@ -167,7 +292,10 @@ class KeyRing:
     def _private(self, name: str) -> rsa.RSAPrivateKey:
         path = self._file(name, "key")
         try:
-            key = serialization.load_pem_private_key(path.read_bytes(), password=None)
+            # Its own check takes most of a tenth of a second a paper; `SigningKey.sign` makes a sharper one.
+            key = serialization.load_pem_private_key(
+                path.read_bytes(), password=None, unsafe_skip_rsa_key_validation=True
+            )
         except (OSError, ValueError, TypeError) as error:
             raise SealError(
                 f"{path} cannot be read as a private key ({error}). Restore the keys with "

@@ -21,6 +21,7 @@ from host.seal.errors import SealError
 _PLACE = re.compile(rb"/ByteRange \[0 ([1-9][0-9]{0,11}) ([1-9][0-9]{0,11}) ([1-9][0-9]{0,11})\] *\n")
 _BEFORE_CONTAINER = b"/Contents "
 _HEX = re.compile(rb"[0-9A-F]+")
+_LONGEST_NAME = 200
 
 
 class SealState(StrEnum):
@@ -42,16 +43,24 @@ class SealReport:
     words : str
         For a person.
     signer : str
-        Name in the signing key's certificate; empty where the file is not whole.
+        Name in the signing key's certificate, safe to print; empty where the file is not whole. Without a key
+        nobody vouches for it: whoever makes a key writes there what he likes.
+    bears_seal : bool
+        False where there is nothing of a seal in the file.
     """
 
     state: SealState
     words: str
     signer: str = ""
+    bears_seal: bool = True
 
 
 class _NotOursError(Exception):
     """The file is not as it was sealed; the message says in what."""
+
+
+class _NoSealError(_NotOursError):
+    """There is no seal in it."""
 
 
 def check_seal(file: bytes, key: rsa.RSAPublicKey | None) -> SealReport:
@@ -64,14 +73,14 @@ def check_seal(file: bytes, key: rsa.RSAPublicKey | None) -> SealReport:
         Of the shop's root, or a signing key itself; None where none is at hand.
     """
     if not file.startswith(b"%PDF-"):
-        return SealReport(state=SealState.UNREADABLE, words="This is no PDF file.")
+        return SealReport(state=SealState.UNREADABLE, words="This is no PDF file.", bears_seal=False)
     try:
-        certificate = _sealed_by(file)
+        certificate, signer = _sealed_by(file)
         if key is not None:
             _refuse_other_key(certificate, key)
     except _NotOursError as error:
-        return SealReport(state=SealState.ALTERED, words=str(error))
-    signer = certificate.subject.rfc4514_string()
+        is_bare = isinstance(error, _NoSealError)
+        return SealReport(state=SealState.ALTERED, words=str(error), bears_seal=not is_bare)
     if key is None:
         words = (
             "The file is whole, as it was sealed, but by whom is not known: ask the shop for its public key "
@@ -103,16 +112,19 @@ def public_key_in(data: bytes) -> rsa.RSAPublicKey:
     return key
 
 
-def _sealed_by(file: bytes) -> x509.Certificate:
-    """Certificate of the key that sealed a whole file."""
+def _sealed_by(file: bytes) -> tuple[x509.Certificate, str]:
+    """Certificate of the key that sealed a whole file, and the name in it."""
     gap_from, gap_to = _gap(file)
     der = _container_in(file[gap_from:gap_to])
     digest = hashlib.sha256(file[:gap_from] + file[gap_to:]).digest()
+    if digest not in der:  # most alterations end here, before anything of the file is taken apart
+        raise _NotOursError("The file was altered after it was sealed.")
     try:
         own, signature = read(der)
         expected = container(digest, own, signature)
         certificate = x509.load_der_x509_certificate(own)
         key = certificate.public_key()
+        signer = _safe_to_print(certificate.subject.rfc4514_string())
     except Exception as error:  # noqa: BLE001  whatever a broken container does to its readers
         raise _NotOursError("The file was altered: its seal cannot be read.") from error
     if expected != der or not isinstance(key, rsa.RSAPublicKey):
@@ -121,13 +133,22 @@ def _sealed_by(file: bytes) -> x509.Certificate:
         key.verify(signature, signed_part(digest, own), padding.PKCS1v15(), hashes.SHA256())
     except (InvalidSignature, ValueError) as error:
         raise _NotOursError("The file was altered after it was sealed.") from error
-    return certificate
+    return certificate, signer
+
+
+def _safe_to_print(name: str) -> str:
+    """A name as a forger may have written it, on one line and in the order in which it is stored.
+
+    Control characters, line ends and those that turn the direction of writing are written as their code.
+    """
+    shown = "".join(one if one.isprintable() else f"\\u{ord(one):04x}" for one in name[:_LONGEST_NAME])
+    return shown if len(name) <= _LONGEST_NAME else f"{shown} …"
 
 
 def _gap(file: bytes) -> tuple[int, int]:
     """Where the container begins and ends; all else is under the signature."""
     if file.count(b"/ByteRange") == 0:
-        raise _NotOursError(
+        raise _NoSealError(
             "The file bears no seal: it was issued before there was one, is a draft, or somebody took it off."
         )
     places = _PLACE.findall(file)

@@ -3,8 +3,7 @@
 import datetime
 import io
 
-from cryptography.hazmat.primitives import hashes, serialization
-from cryptography.hazmat.primitives.asymmetric import padding
+from cryptography.hazmat.primitives import serialization
 
 from host.seal.container import ROOM, container, signed_part
 from host.seal.errors import SealError
@@ -30,7 +29,7 @@ def sealed(pdf: bytes, key: SigningKey, *, shop: str, at: datetime.datetime) -> 
     Raises
     ------
     SealError
-        If the paper cannot be sealed.
+        If the paper cannot be sealed, or the key is damaged.
     """
     # Late: most of what a desk does needs no library for signatures.
     from pyhanko.pdf_utils.generic import TextStringObject, pdf_name
@@ -69,5 +68,4 @@ def sealed(pdf: bytes, key: SigningKey, *, shop: str, at: datetime.datetime) -> 
 
 def _container(digest: bytes, key: SigningKey) -> bytes:
     own = key.certificate.public_bytes(serialization.Encoding.DER)
-    signature = key.private.sign(signed_part(digest, own), padding.PKCS1v15(), hashes.SHA256())
-    return container(digest, own, signature)
+    return container(digest, own, key.sign(signed_part(digest, own)))

@@ -254,6 +254,29 @@ class Certificates:
             raise UnknownCertificateError(f"There is no certificate {number} here.")
         return _issued(row)
 
+    def number_of(self, pdf_sha256: str) -> str | None:
+        """Number of the certificate whose paper has this digest; None where none was issued here."""
+        table = schema.certificates
+        query = select(table.c.number).where(table.c.pdf_sha256 == pdf_sha256).limit(1)
+        with self._database.reading() as connection:
+            number: str | None = connection.execute(query).scalar_one_or_none()
+        return number
+
+    def data_of(self, number: str) -> bytes:
+        """Canonical JSON of one certificate, without its paper.
+
+        Raises
+        ------
+        UnknownCertificateError
+            If it was never issued here.
+        """
+        query = select(schema.certificates.c.canonical_json).where(schema.certificates.c.number == number)
+        with self._database.reading() as connection:
+            data: bytes | None = connection.execute(query).scalar_one_or_none()
+        if data is None:
+            raise UnknownCertificateError(f"There is no certificate {number} here.")
+        return data
+
     def path(self, number: str) -> Path:
         """File of a certificate's PDF, written anew where it is missing or was changed."""
         issued = self.get(number)

@@ -158,6 +158,7 @@ certificates = Table(
     Column("pdf", LargeBinary, nullable=False),
     Column("pdf_sha256", String(64), nullable=False),
     Column("chart_svg", LargeBinary, nullable=False),
+    Index("certificates_by_digest", "pdf_sha256"),
 )
 
 # Certificates that wait to be authorised, and those that were sent back; a draft has no number.

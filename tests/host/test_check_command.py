@@ -214,6 +214,14 @@ class TestCertificate:
         assert out.read_bytes().startswith(b"%PDF-")
         assert json.loads(result.stdout)["certificate"] == str(out)
 
+    def test_it_says_that_it_bears_no_seal_and_what_verify_answers(self, makers_part, tmp_path):
+        out = tmp_path / "out.pdf"
+        result = self.written(makers_part, out, "--json")
+        assert json.loads(result.stdout)["certificate_is_sealed"] is False
+        assert "bears no seal" in result.stderr and "answers 1" in result.stderr
+        assert ohmbath("certificate", "verify", out).exit_code == 1
+        assert "seal" not in ohmbath("check", makers_part, "--curve", "ntc-310-80c").stderr
+
     def test_it_says_what_was_typed_and_what_was_assumed(self, makers_part, tmp_path):
         from pypdf import PdfReader
 

@@ -2,20 +2,15 @@
 
 import datetime
 import io
-import json
 import random
+import re
 import shutil
-import stat
 import subprocess
 
 import pytest
 from cryptography.hazmat.primitives import serialization
 
-from host.certificates.pdf import render_pdf
-from host.seal import key_ring
 from host.seal.errors import SealError
-from host.seal.key_care import copy_of_keys, rotate, take_copy
-from host.seal.key_ring import KeyRing
 from host.seal.seal_check import SealState, check_seal, public_key_in
 from host.seal.sealing import sealed
 
@@ -24,37 +19,6 @@ pytestmark = pytest.mark.slow
 AT = datetime.datetime(2026, 11, 25, 12, 0, tzinfo=datetime.UTC)
 CAUGHT = {SealState.ALTERED, SealState.UNREADABLE}
 SHOP = "Saltmarsh Lane Motor Workshop"
-
-
-@pytest.fixture(scope="module")
-def unsealed(sample) -> bytes:
-    return render_pdf(sample)
-
-
-@pytest.fixture(scope="module")
-def ring(tmp_path_factory) -> KeyRing:
-    made = KeyRing(tmp_path_factory.mktemp("shop") / "keys")
-    made.make(SHOP)
-    return made
-
-
-@pytest.fixture(scope="module")
-def paper(unsealed, ring) -> bytes:
-    return sealed(unsealed, ring.signing_key(), shop=SHOP, at=AT)
-
-
-@pytest.fixture(scope="module")
-def root(ring):
-    return ring.root().public_key()
-
-
-@pytest.fixture
-def forger(tmp_path) -> KeyRing:
-    made = KeyRing(tmp_path / "forged")
-    key_ring.new_private_key()  # not the shop's own
-    key_ring.new_private_key()
-    made.make(SHOP)
-    return made
 
 
 def flipped(file: bytes, bit: int) -> bytes:
@@ -76,22 +40,58 @@ def test_flipped_bits_at_two_thousand_places_are_all_caught(paper, root):
     assert missed == []
 
 
-def test_a_flipped_bit_in_every_structural_byte_is_caught_also_without_a_key(paper, unsealed, root):
-    """All that the seal added, so also every byte of its dictionary, container, padding, table and end."""
-    own = paper.index(b"/Contents <", len(unsealed))
-    places = [*range(0, 20), *range(own - 400, own + 40), *range(own + 2 * 4096 - 200, len(paper))]
-    places += range(own + 40, own + 2 * 4096 - 200, 7)
-    for number, place in enumerate(places):
-        altered = flipped(paper, 8 * place + number % 8)
-        key = root if number % 2 else None
-        assert check_seal(altered, key).state in CAUGHT, place
+def test_a_flipped_bit_in_every_byte_that_the_seal_added_is_caught_also_without_a_key(paper, unsealed):
+    """Its dictionary, every digit of its container and its padding, its table and its end."""
+    for place in range(len(unsealed), len(paper)):
+        altered = flipped(paper, 8 * place + hardest_bit(paper[place]))
+        assert check_seal(altered, None).state in CAUGHT, place  # a key would only refuse more
 
 
-def test_a_forger_with_a_key_of_his_own_is_refused(unsealed, forger, ring, root):
-    forged = sealed(unsealed, forger.signing_key(), shop=SHOP, at=AT)
-    assert forger.root().public_key().public_numbers() != root.public_numbers()
-    assert check_seal(forged, root).state is SealState.ALTERED
-    assert check_seal(forged, forger.root().public_key()).state is SealState.WHOLE
+def test_a_flipped_bit_in_every_byte_of_a_paper_s_structure_is_caught(paper, unsealed):
+    """All of it before the seal that stands outside its streams: objects, dictionaries, table, trailer."""
+    streams = [match.span(1) for match in re.finditer(rb"stream\r?\n(.*?)endstream", unsealed, re.DOTALL)]
+    begins, ends = [0, *(last for _, last in streams)], [*(first for first, _ in streams), len(unsealed)]
+    structure = [place for first, last in zip(begins, ends, strict=True) for place in range(first, last)]
+    assert len(streams) > 10 and len(structure) > 10_000
+    missed = [
+        place
+        for place in structure
+        if check_seal(flipped(paper, 8 * place + place % 8), None).state not in CAUGHT
+    ]
+    assert missed == []
+
+
+def test_no_bit_of_a_whole_small_file_can_be_flipped(ring, root):
+    """Every bit of every byte, so every mark of a file's structure, before the seal and in it."""
+    small = sealed(small_pdf(), ring.signing_key(), shop=SHOP, at=AT)
+    assert check_seal(small, root).state is SealState.WHOLE
+    missed = [
+        bit for bit in range(8 * len(small)) if check_seal(flipped(small, bit), root).state not in CAUGHT
+    ]
+    assert missed == []
+
+
+def hardest_bit(byte: int) -> int:
+    """The lowest bit that makes a digit of the container into another valid one, where one does."""
+    digits = b"0123456789ABCDEF"
+    return next((bit for bit in range(8) if byte in digits and byte ^ 1 << bit in digits), byte % 8)
+
+
+def small_pdf() -> bytes:
+    """One empty page (ISO 32000-1, annex H.2)."""
+    objects = (
+        b"<< /Type /Catalog /Pages 2 0 R >>",
+        b"<< /Type /Pages /Kids [3 0 R] /Count 1 >>",
+        b"<< /Type /Page /Parent 2 0 R /MediaBox [0 0 612 792] /Contents 4 0 R /Resources << >> >>",
+        b"<< /Length 0 >>\nstream\n\nendstream",
+    )
+    file, places = b"%PDF-1.7\n", []
+    for number, content in enumerate(objects, start=1):
+        places.append(len(file))
+        file += b"%d 0 obj\n%s\nendobj\n" % (number, content)
+    table = b"".join(b"%010d 00000 n \n" % place for place in places)
+    end = b"trailer\n<< /Size 5 /Root 1 0 R /ID [<00><00>] >>\nstartxref\n%d\n%%%%EOF\n" % len(file)
+    return file + b"xref\n0 5\n0000000000 65535 f \n" + table + end
 
 
 @pytest.mark.parametrize(
@@ -101,22 +101,11 @@ def test_a_forger_with_a_key_of_his_own_is_refused(unsealed, forger, ring, root)
         lambda paper: paper[:-1],
         lambda paper: paper[: len(paper) // 2],
         lambda paper: paper + paper[paper.rindex(b"xref") :],
-        lambda paper: paper.replace(b"in tolerance", b"IN TOLERANCE") + b"% changed",
         lambda paper: b"%PDF-1.7\n" + paper,
     ],
 )
 def test_what_is_added_or_cut_off_is_caught(paper, root, change):
     assert check_seal(change(paper), root).state in CAUGHT
-
-
-def test_an_update_behind_the_seal_is_caught(paper, root):
-    from pyhanko.pdf_utils.incremental_writer import IncrementalPdfFileWriter
-
-    writer = IncrementalPdfFileWriter(io.BytesIO(paper))
-    writer.update_root()
-    written = io.BytesIO()
-    writer.write(written)
-    assert check_seal(written.getvalue(), root).state in CAUGHT
 
 
 def test_a_paper_without_a_seal_and_what_is_no_paper_are_said(unsealed, root):
@@ -162,51 +151,6 @@ def test_the_paper_keeps_its_version_its_description_and_its_attachments(paper, 
     assert after.attachments == before.attachments
     annotation = after.pages[0]["/Annots"][0].get_object()
     assert (list(annotation["/Rect"]), annotation["/F"] & 4) == ([0, 0, 0, 0], 4)  # PDF/A-3, 6.3.2 and 6.3.3
-
-
-def test_private_keys_are_their_owner_s_alone(ring):
-    for path in ring.folder.glob("*.key"):
-        assert stat.S_IMODE(path.stat().st_mode) == 0o600
-    assert stat.S_IMODE(ring.folder.stat().st_mode) == 0o700
-
-
-def test_a_new_signing_key_breaks_no_paper_and_the_old_one_says_so(tmp_path, unsealed):
-    ring = KeyRing(tmp_path / "keys")
-    ring.make(SHOP)
-    root, old = ring.root().public_key(), ring.signing_key()
-    before = sealed(unsealed, old, shop=SHOP, at=AT)
-    statement = json.loads(rotate(ring).read_text("utf-8"))
-    after = sealed(unsealed, ring.signing_key(), shop=SHOP, at=AT)
-    assert ring.signing_key().number == 2
-    assert not (ring.folder / "signing-1.key").exists()
-    assert check_seal(before, root).state is SealState.WHOLE
-    assert check_seal(after, root).state is SealState.WHOLE
-    import base64
-
-    from cryptography.hazmat.primitives import hashes
-    from cryptography.hazmat.primitives.asymmetric import padding
-
-    old.certificate.public_key().verify(
-        base64.b64decode(statement["signature_by_old_key"]),
-        statement["statement"].encode("utf-8"),
-        padding.PKCS1v15(),
-        hashes.SHA256(),
-    )
-
-
-def test_a_copy_of_the_keys_goes_on_sealing_elsewhere_under_its_passphrase_alone(
-    tmp_path, unsealed, ring, root
-):
-    data = copy_of_keys(ring, "correct horse battery")
-    other = KeyRing(tmp_path / "keys")
-    with pytest.raises(SealError, match="passphrase"):
-        take_copy(other, data, "wrong horse battery")
-    assert not other.exists
-    take_copy(other, data, "correct horse battery")
-    assert check_seal(sealed(unsealed, other.signing_key(), shop=SHOP, at=AT), root).state is SealState.WHOLE
-    with pytest.raises(SealError, match="written over"):
-        take_copy(other, data, "correct horse battery")
-    assert b"BEGIN PRIVATE KEY" not in data
 
 
 def test_a_public_key_is_read_from_a_certificate_or_bare_and_nothing_else(ring, root):

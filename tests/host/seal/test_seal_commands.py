@@ -1,21 +1,29 @@
 """``ohmbath certificate verify`` and ``key``, on papers that a desk issued."""
 
+import datetime
 import gzip
 import json
+import shutil
 from pathlib import Path
 
 import pytest
 from click.testing import CliRunner, Result
+from cryptography.hazmat.primitives import serialization
 
 from host.certificates.canonical import canonical_json
 from host.certificates.fingerprint import code_svg, fingerprint, mark_of
 from host.certificates.issue import files_of
+from host.certificates.pdf import render_pdf
 from host.cli import main
 from host.data_folder import DataFolder
 from host.procedures.run_kind import RunKind
+from host.seal.sealing import sealed
 from host.store import open_store
+from host.store.certificates import Certificates
 
 pytestmark = pytest.mark.slow
+
+AT = datetime.datetime(2026, 11, 25, 12, 0, tzinfo=datetime.UTC)
 
 
 def run(*arguments: str) -> Result:
@@ -70,16 +78,70 @@ def test_a_desk_says_how_its_paper_stands_and_knows_none_of_others(shop, paper, 
     assert "withdrawn" in withdrawn.stdout and "wrong sender" in withdrawn.stdout
 
 
-def test_a_released_paper_from_before_there_were_seals_is_known_by_the_desk_that_issued_it(tmp_path):
-    released = Path(__file__).parents[1] / "released" / "0.1.0" / "store.sqlite.gz"
-    (tmp_path / "store.sqlite").write_bytes(gzip.decompress(released.read_bytes()))
+def test_a_desk_s_own_key_is_taken_where_its_folder_is_named_and_no_key(shop, paper, forged, tmp_path):
+    folder, _ = shop
+    known = run("verify", str(paper), "--data", str(folder))
+    assert (known.exit_code, "sealed by this key" in known.stdout) == (0, True)
+    refused = run("verify", str(forged), "--data", str(folder))
+    assert refused.exit_code == 1
+    assert "another key" in refused.stdout and "issued no such file" in refused.stdout
+
+
+@pytest.fixture
+def forged(sample, forger, tmp_path) -> Path:
+    """A paper under the shop's name, sealed by a forger."""
+    path = tmp_path / "forged.pdf"
+    path.write_bytes(sealed(render_pdf(sample), forger.signing_key(), shop=sample.shop, at=AT))
+    return path
+
+
+def test_what_a_file_says_of_its_signer_is_called_no_more_than_that(shop, forged):
+    _, key = shop
+    unknown = run("verify", str(forged))
+    assert (unknown.exit_code, "which anybody can write" in unknown.stdout) == (3, True)
+    assert "Signing key" not in run("verify", str(forged), "--key", str(key)).stdout
+
+
+def test_a_paper_whose_keys_a_desk_has_lost_is_known_byte_for_byte_but_by_no_key(tmp_path, sample):
+    folder = tmp_path / "desk"
+    store = open_store(DataFolder(folder))
+    store.stations.add("bench-1")
+    number = store.runs.create(station="bench-1", kind=RunKind.SENDER_CHECK, settings={})
+    paper = store.certificates.path(
+        store.certificates.issue(number, lambda place: files_of(sample, store.seal))
+    )
+    root = store.seal.keys.root()
+    store.close()
+    shutil.rmtree(folder / "keys")
+    assert run("key", "--public", "--data", str(folder)).exit_code == 0
+    known = run("verify", str(paper), "--data", str(folder))
+    assert (known.exit_code, "not the one of now" in known.stdout) == (3, True)
+    old = tmp_path / "old.pem"
+    old.write_bytes(root.public_bytes(serialization.Encoding.PEM))
+    assert run("verify", str(paper), "--data", str(folder), "--key", str(old)).exit_code == 0
+
+
+RELEASED = sorted(path for path in (Path(__file__).parents[1] / "released").iterdir() if path.is_dir())
+
+
+@pytest.mark.parametrize("released", RELEASED, ids=lambda path: path.name)
+def test_a_paper_of_every_released_version_is_known_by_the_desk_that_issued_it(
+    released, tmp_path, monkeypatch
+):
+    """Those of 0.1.0 are from before there were seals."""
+    (tmp_path / "store.sqlite").write_bytes(gzip.decompress((released / "store.sqlite.gz").read_bytes()))
     store = open_store(DataFolder(tmp_path))
     paper = store.certificates.path(store.certificates.all()[0].number)
     store.close()
     alone = run("verify", str(paper))
     assert (alone.exit_code, "no seal" in alone.stdout) == (1, True)
+    monkeypatch.setattr(Certificates, "all", None)  # no paper is read to find one
     known = run("verify", str(paper), "--data", str(tmp_path))
-    assert (known.exit_code, "byte for byte" in known.stdout) == (0, True)
+    assert (known.exit_code, "byte for byte" in known.stdout) == (3, True)  # whole, but no key says so
+    key = tmp_path / "key.pem"
+    key.write_text(run("key", "--public", "--data", str(tmp_path / "another-shop")).stdout)
+    by_key = run("verify", str(paper), "--data", str(tmp_path), "--key", str(key))
+    assert (by_key.exit_code, "no key vouches" in by_key.stdout) == (3, True)
     paper.write_bytes(paper.read_bytes() + b" ")
     assert run("verify", str(paper), "--data", str(tmp_path)).exit_code == 1
 

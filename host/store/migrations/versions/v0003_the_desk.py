@@ -214,6 +214,7 @@ def _add_drafts() -> None:
 
 
 def _add_chain() -> None:
+    op.create_index("certificates_by_digest", "certificates", ["pdf_sha256"])
     op.create_table(
         "chain",
         sa.Column("link", sa.BigInteger(), autoincrement=False, nullable=False),
