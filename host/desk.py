@@ -5,6 +5,8 @@ from collections.abc import Callable
 from importlib.metadata import version
 
 from host.broker import LOOPBACK
+from host.classroom.exercise_log import plant_of_runs
+from host.classroom.exercises import Exercises
 from host.data_folder import DataFolder
 from host.idle_readings import DailyClearing
 from host.ingest import Ingest
@@ -62,7 +64,9 @@ class Desk:
         )
         self.book = OrderBook(self.store, self.ingest.publish)
         self.ingest.give_answers_to(self.book.take)
-        self.hands = SimulatedHands(live=self.live, book=self.book, plant_of=plant_of)
+        self.hands = SimulatedHands(
+            live=self.live, book=self.book, plant_of=plant_of_runs(self.store, plant_of)
+        )
         self.runs = RunsAtWork(
             store=self.store,
             live=self.live,
@@ -70,6 +74,7 @@ class Desk:
             after_work=self.hands.watch if with_hands else lambda views: None,
         )
         self.hands.serve(self.runs)
+        self.exercises = Exercises(store=self.store, live=self.live, book=self.book, runs=self.runs)
         self.clearing = DailyClearing(self.store)
         open_port = broker_port if _lets_anybody_in(broker_host, access) else None
         self.simulated_bench = SimulatedBench(

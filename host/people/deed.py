@@ -39,6 +39,10 @@ class Deed(StrEnum):
     REGISTER_CHANGED = "changed the register"
     PHOTO_ADDED = "added a photo"
     CURVE_ADDED = "added a curve"
+    EXERCISE_CHANGED = "worked on an exercise"
+    PLANT_SHOWN = "looked at what was planted"
+    EXERCISE_ANSWERED = "answered an exercise"
+    ROSTER_READ = "read a roster"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

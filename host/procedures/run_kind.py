@@ -14,3 +14,4 @@ class RunKind(StrEnum):
     PROBE_CHECK = "probe_check"  # the reference probe at ice and in boiling water
     WITNESS_CHECK = "witness_check"  # the 1-wire witness beside the probe
     STATION_ROUND = "station_round"  # one artefact at every station
+    EXERCISE = "exercise"  # a planted fault, and what students answered

@@ -8,9 +8,11 @@ from collections.abc import Sequence
 from typing import Any
 
 from calibration.contract.orders import LONGEST_BURST_S, Action
-from calibration.contract.readings import ReadingPack
+from calibration.contract.readings import Insertion, ReadingPack
 from calibration.resistance.ohms_check import OhmsCheckError
 from host.citation import Citation
+from host.classroom.exercise_log import planted_box_of
+from host.classroom.planted_box import Sight
 from host.live import Live
 from host.order_book import OrderBook
 from host.procedures.bench_orders import BenchOrders, WantedBench
@@ -37,6 +39,8 @@ _CHUNK = 400
 # Wall time without a reading after which the card speaks of it.
 _SILENT_S = 6.0
 
+_FOR_A_STUDENT = "The bench does not do as it should: fetch your instructor."
+
 
 class SenderCheckRunner:
     """One open sender check.
@@ -55,6 +59,8 @@ class SenderCheckRunner:
         self._store = store
         self._live = live
         self.state: SenderCheckState = state_of(events_of(store, run))
+        #: What the fault of an exercise is, where the decade box stands in for one.
+        self._box = planted_box_of(store, self.state.started.exercise)
         self.orders = BenchOrders(book, station=self.station, run=run)
         self._box_watch = BoxWatch()
         self._plateau_watch: PlateauWatch | None = None
@@ -70,10 +76,11 @@ class SenderCheckRunner:
 
     def card(self) -> StepCard:
         """The one next step."""
-        loop = LoopStatus() if self._loop_watch is None else self._loop_watch.status
-        return card_of(
-            self.state, self._bath(), loop=loop, bursts=self._burst_watch.count, trouble=self._trouble()
-        )
+        return self._card(self._trouble())
+
+    def student_card(self) -> StepCard:
+        """The same for a student: of the bench's trouble it says that there is some, not what was ordered."""
+        return self._card(None if self._trouble() is None else _FOR_A_STUDENT)
 
     def append(self, event: Event) -> None:
         """Append an event: first the state it would lead to, then the store, then here."""
@@ -84,6 +91,7 @@ class SenderCheckRunner:
         self.state = state
         if state.is_over:
             self._take_full_current_away()
+            self._take_box_away()
         _log.info("run %04d: %s", self.run, event.kind)
 
     def press(self, *, other: bool = False) -> None:
@@ -109,13 +117,14 @@ class SenderCheckRunner:
             self.orders.repeat(Action.BURST, {"duration_s": LONGEST_BURST_S}, latest)
         while (packs := self._next_packs()) and not self.state.is_over:
             for pack in packs:
-                self._feed(pack)
+                self._feed(self._seen(pack))
             # What a setting or a step wants may have changed with what was just read.
             self.orders.bring(self._wanted(), self._live.latest(self.station) or latest)
 
     def readings_of(self, citation: Citation) -> Sequence[ReadingPack]:
         """Cited readings, from the store."""
-        return self._store.readings(citation.station, citation.boot, citation.first, citation.last)
+        packs = self._store.readings(citation.station, citation.boot, citation.first, citation.last)
+        return [self._seen(pack) for pack in packs]
 
     def _first_cursor(self) -> tuple[str, int]:
         mark = self.state.opened_at or self.state.look_from
@@ -182,6 +191,22 @@ class SenderCheckRunner:
         if latest is not None and latest.sender_duty == FULL_DUTY:
             self.orders.perform(Action.SET_DUTY, {"duty": DUTY}, latest)
 
+    def _seen(self, pack: ReadingPack) -> ReadingPack:
+        """A reading as this run takes it: in an exercise the decade box may be a part of the sender."""
+        if self.state.started.exercise is None:
+            return pack
+        return Sight(box=self._box, heated_from=self.state.heated_from).of(pack)
+
+    def _take_box_away(self) -> None:
+        """A run that ends leaves no planted fault in the circuit."""
+        latest = self._live.latest(self.station)
+        if self._box is not None and latest is not None:
+            self.orders.perform(Action.SET_INSERTION, {"insertion": Insertion.NONE.value}, latest)
+
+    def _card(self, trouble: str | None) -> StepCard:
+        loop = LoopStatus() if self._loop_watch is None else self._loop_watch.status
+        return card_of(self.state, self._bath(), loop=loop, bursts=self._burst_watch.count, trouble=trouble)
+
     def _end_ohms_check(self) -> None:
         try:
             corrections = corrections_of(self.state, self.readings_of)
@@ -197,7 +222,10 @@ class SenderCheckRunner:
     def _wanted(self) -> WantedBench:
         setting = self.state.next_setting if self.state.phase is Phase.OHMS_CHECK else None
         if setting is None:
-            return WantedBench(duty=FULL_DUTY if self.state.wants_full_current else DUTY)
+            duty = FULL_DUTY if self.state.wants_full_current else DUTY
+            if self._box is None:
+                return WantedBench(duty=duty)
+            return WantedBench(insertion=self._box.insertion, decade_ohm=self._box.decade_ohm, duty=duty)
         is_sender = setting.insertion.value == "sender"
         return WantedBench(
             insertion=setting.insertion,

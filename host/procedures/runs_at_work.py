@@ -16,7 +16,7 @@ from host.errors import DeskError
 from host.live import Live
 from host.local_time import local_day
 from host.order_book import OrderBook
-from host.procedures.authorisation import Outcome, let_out
+from host.procedures.authorisation import Outcome, draft_files_of, let_out
 from host.procedures.curve_finding import CurvesFound, curves_of_run
 from host.procedures.event import Event
 from host.procedures.logged import events_of
@@ -193,6 +193,14 @@ class RunsAtWork:
             simulated=bool(state.started.probe.get("simulated")),
         )
 
+    def student_card(self, run: int) -> StepCard:
+        """Step card of a run, open or over, as a student may read it."""
+        with self._lock:
+            runner = self._runners.get(run)
+            if runner is not None:
+                return runner.student_card()
+        return self.view(run).card
+
     def open_run_of(self, station: str) -> int | None:
         """Run that the bench of a station is at; one that waits for its curve needs no bench."""
         with self._lock:
@@ -233,6 +241,9 @@ class RunsAtWork:
 
     def _issue(self, runner: SenderCheckRunner) -> None:
         """Let the certificate out once, also where the desk was killed between paper and event."""
+        if runner.state.started.exercise is not None:
+            self._keep_without_a_certificate(runner)
+            return
         issued = self._store.certificates.of_run(runner.run)
         drafts = self._store.drafts.of_run(runner.run)
         if issued:
@@ -242,6 +253,21 @@ class RunsAtWork:
         else:
             outcome = self._let_out(runner)
         payload = {"verdict": outcome.verdict, "certificate": outcome.number, "draft": outcome.draft}
+        runner.append(Event(kind=Kind.RESULT, payload=payload))
+
+    def _keep_without_a_certificate(self, runner: SenderCheckRunner) -> None:
+        """Keep what a run with a planted fault came to; nothing of it is ever a certificate."""
+        kept = self._store.exercise_results.of_run(runner.run)
+        if kept is None:
+            self._refuse_lost_references(runner.state.started)
+            shop = self._store.settings.read().shop
+            number = f"exercise {runner.state.started.exercise}"
+            certificate = certificate_of(
+                runner.state, runner.readings_of, number=number, shop=shop, run=runner.run
+            )
+            kept = draft_files_of(certificate)
+            self._store.exercise_results.keep(runner.run, kept)
+        payload = {"verdict": kept.verdict, "certificate": None, "draft": None}
         runner.append(Event(kind=Kind.RESULT, payload=payload))
 
     def _let_out(self, runner: SenderCheckRunner) -> Outcome:

@@ -82,6 +82,8 @@ class SenderCheckSettings:
         Where the curve was chosen from readings: of this run, or of the first check of the same sender.
     course : Course
         Plateaus, or one loop; every run before version 0.2.0 went by plateaus.
+    exercise : int or None
+        Exercise that the run belongs to: a fault is planted, and no certificate comes of it.
     """
 
     station: str
@@ -111,6 +113,7 @@ class SenderCheckSettings:
     curve_choice: CurveChoice | None = None
     time_zone: str = "UTC"
     course: Course = Course.PLATEAUS
+    exercise: int | None = None
     method_version: str = METHOD_VERSION
 
     @property

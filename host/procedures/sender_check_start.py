@@ -66,6 +66,8 @@ class SenderCheckWish:
         Steps of setting up that are asked for one by one, keys of `SET_UP_STEPS`.
     course : Course
         Plateaus, or one loop.
+    exercise : int or None
+        Exercise that the run belongs to.
     """
 
     station: str
@@ -86,6 +88,7 @@ class SenderCheckWish:
     move_connector: bool = False
     set_up: tuple[str, ...] = tuple(SET_UP_STEPS)
     course: Course = Course.PLATEAUS
+    exercise: int | None = None
 
 
 def settings_of(wish: SenderCheckWish, *, store: Store, live: Live) -> SenderCheckSettings:
@@ -124,6 +127,7 @@ def settings_of(wish: SenderCheckWish, *, store: Store, live: Live) -> SenderChe
         curve_choice=_chosen_before(wish, store),
         time_zone=zone_to_keep(store.settings.read().time_zone, store.now()),
         course=wish.course,
+        exercise=wish.exercise,
         method_version=LOOP_METHOD_VERSION if wish.course is Course.LOOP else METHOD_VERSION,
     )
     _check_set_points(settings)
@@ -153,6 +157,7 @@ def wish_again(settings: SenderCheckSettings, *, course: Course) -> SenderCheckW
         move_connector=settings.move_connector,
         set_up=settings.set_up,
         course=course,
+        exercise=settings.exercise,
     )
 
 

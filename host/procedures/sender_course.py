@@ -12,6 +12,8 @@ from calibration.bench_point import BenchPointError, BenchSetup
 from calibration.contract.readings import Insertion, Quality, ReadingPack
 from calibration.errors import CurveError
 from host.citation import Citation
+from host.classroom.exercise_log import planted_box_of
+from host.classroom.planted_box import Sight
 from host.procedures.bench_setup import bench_setup_of, raw_count
 from host.procedures.heating_loop import HeatingLoop
 from host.procedures.sender_check import Phase, SenderCheckState, Window
@@ -150,6 +152,10 @@ def _packs(state: SenderCheckState, store: Store) -> Iterator[ReadingPack]:
         if state.loop is None:  # not at rest yet: what the bath did before is no part of the way
             return
         first_boot, before = state.loop.boot, state.loop.first - 1
+    exercise = state.started.exercise
+    sight = None
+    if exercise is not None:
+        sight = Sight(box=planted_box_of(store, exercise), heated_from=state.heated_from)
     watermarks = store.packs.watermarks(station)
     is_heating = state.phase in (Phase.PLATEAUS, Phase.LOOP)
     last_read = state.windows[-1].citation if state.windows else state.loop_readings
@@ -159,7 +165,8 @@ def _packs(state: SenderCheckState, store: Store) -> Iterator[ReadingPack]:
             continue
         first = before + 1 if boot == first_boot else 1
         last = end.last if end is not None and boot == end.boot else watermarks[boot]
-        yield from store.packs.readings(station, boot, first, last, every=EVERY)
+        for pack in store.packs.readings(station, boot, first, last, every=EVERY):
+            yield pack if sight is None else sight.of(pack)
 
 
 def _point(pack: ReadingPack, setup: BenchSetup) -> CoursePoint | None:

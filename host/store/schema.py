@@ -199,6 +199,17 @@ chain = Table(
     Index("chain_by_number", "number", "link"),
 )
 
+# Results of runs with a planted fault: kept as a certificate's data are, under no number and never on paper.
+exercise_results = Table(
+    "exercise_results",
+    metadata,
+    Column("run", Integer, ForeignKey("runs.run"), primary_key=True, autoincrement=False),
+    Column("verdict", String(32), nullable=False),
+    Column("canonical_json", LargeBinary, nullable=False),
+    Column("chart_svg", LargeBinary, nullable=False),
+    Column("kept_utc_s", Double, nullable=False),
+)
+
 instruments = Table(
     "instruments",
     metadata,

@@ -19,6 +19,7 @@ from host.store.certificates import Certificates
 from host.store.chain import Chain
 from host.store.drafts import Drafts
 from host.store.engine import Database
+from host.store.exercise_results import ExerciseResults
 from host.store.identity import Identity
 from host.store.idle_readings import IdleReadings
 from host.store.kept_settings import KeptSettings
@@ -58,6 +59,7 @@ class Store:
         self.runs = Runs(database, now)
         self.certificates = Certificates(database, folder.certificates, now)
         self.drafts = Drafts(database, now)
+        self.exercise_results = ExerciseResults(database, now)
         self.seal = ShopSeal(folder.keys, now)
         self.chain = Chain(database, now)
         self.register = Register(database, now)

@@ -51,6 +51,7 @@ from host.web.settings_pages import settings_pages
 from host.web.sign_in_pages import sign_in_pages
 from host.web.stations_pages import stations_pages
 from host.web.strips import live_strip
+from host.web.student_pages import student_pages
 from host.web.typed_pages import typed_pages
 from host.web.visit import remember_visit
 from host.web.witness_check_pages import witness_check_pages
@@ -78,6 +79,7 @@ _NEXT_STEPS: Mapping[int, str] = {
 _PAGES = (
     stations_pages,
     runs_pages,
+    student_pages,
     typed_pages,
     in_place_pages,
     infrared_pages,

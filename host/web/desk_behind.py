@@ -5,6 +5,7 @@ from typing import TYPE_CHECKING, Protocol, cast
 from flask import Flask, current_app
 
 if TYPE_CHECKING:
+    from host.classroom.exercises import Exercises
     from host.live import Live
     from host.procedures.infrared_settings import InfraredSettings
     from host.procedures.runs_at_work import RunsAtWork
@@ -42,6 +43,10 @@ class DeskBehind(Protocol):
     @property
     def runs(self) -> "RunsAtWork":
         """Runs, led by the desk."""
+
+    @property
+    def exercises(self) -> "Exercises":
+        """The classroom's exercises."""
 
     @property
     def hands(self) -> Hands | None:

@@ -106,6 +106,22 @@ TOPICS: Mapping[str, Topic] = {
             ),
         ),
     ),
+    "exercises": Topic(
+        title="Exercises",
+        paragraphs=(
+            "An exercise is a sender check on a bench at which the instructor has planted a fault: by name "
+            "on a simulated bench, by relay on a real one, where the decade box stands in series with the "
+            "sender or across it.",
+            "A student sees the readings, the error against the curve and its U, and no diagnosis. The "
+            "answer names the fault and its size and gives the reason in a sentence; it is given once.",
+            "The credit for the size is whole within the tolerance that the instructor set, and half within "
+            "twice of it. The sentence is read and marked by the instructor.",
+            "What was planted shows to the instructor on the press of a button, and to a student once the "
+            "answer is given. A run with a planted fault never comes to a certificate.",
+            "An exercise goes to who is a student and nothing else: every other role sees what was planted.",
+        ),
+        commands=(("ohmbath person roster class.csv", "makes accounts for a class, with a slip for each"),),
+    ),
     "infrared": Topic(
         title="Infrared check",
         paragraphs=(
@@ -253,6 +269,9 @@ TOPIC_OF: Mapping[str, str] = {
     "pictures.logo_form": "settings",
     "pictures.change_logo": "settings",
     "help": "safe-keeping",
+    "student": "exercises",
+    "exercises": "exercises",
+    "roster": "exercises",
 }
 
 

@@ -82,8 +82,12 @@ def station_events(
     zone: tzinfo | None,
 ) -> Iterator[str]:
     """Events of one station: its values and strip, new points of the chart, the mark of its step card."""
-    resumed = _cursor_of(last_id)
-    chart = _ChartFeed(desk, station, probe, cursor=resumed or 0, begun_anew=resumed is None)
+
+    def points_of(packs: list[ReadingPack]) -> list[list[float | None]]:
+        curve = curve_of_open_run(desk, station)
+        return [chart_point(pack, probe, curve) for pack in packs]
+
+    chart = ChartFeed(desk, station, points_of, last_id=last_id)
 
     def event() -> tuple[dict[str, Any], int] | None:
         live = desk.live.station(station)
@@ -97,7 +101,7 @@ def station_events(
         }
         return data, chart.cursor
 
-    return _paced(desk, event, every_s=EVENT_EVERY_S)
+    return paced(desk, event, every_s=EVENT_EVERY_S)
 
 
 def all_stations_events(
@@ -117,12 +121,13 @@ def all_stations_events(
         }
         return {"rows": rows}, 0
 
-    return _paced(desk, event, every_s=ALL_STATIONS_EVERY_S)
+    return paced(desk, event, every_s=ALL_STATIONS_EVERY_S)
 
 
-def _paced(
+def paced(
     desk: DeskBehind, event: Callable[[], tuple[dict[str, Any], int] | None], *, every_s: float
 ) -> Iterator[str]:
+    """Events as text, one whenever there is news, at most one in ``every_s`` of wall time. [s]"""
     closing = streams_of(current_app).closing
     end_s = time.monotonic() + STREAM_LIFE_S
     cursor = desk.live.wait(-1, 0.0)
@@ -154,22 +159,32 @@ def _cursor_of(last_id: str) -> int | None:
     return int(cursor) if process == _PROCESS and cursor.isdigit() else None
 
 
-class _ChartFeed:
-    """New points of one station's strip chart, thinned."""
+class ChartFeed:
+    """New points of one station's strip chart, thinned.
+
+    Parameters
+    ----------
+    desk : DeskBehind
+    station : str
+    points_of : callable
+        Points of the readings that are due.
+    last_id : str
+        Of the event that the page saw last.
+    """
 
     def __init__(
         self,
         desk: DeskBehind,
         station: str,
-        probe: ReferenceProbe | None,
+        points_of: Callable[[list[ReadingPack]], list[list[float | None]]],
         *,
-        cursor: int,
-        begun_anew: bool,
+        last_id: str,
     ) -> None:
-        self._desk, self._station, self._probe = desk, station, probe
-        self._anew = begun_anew
+        resumed = _cursor_of(last_id)
+        self._desk, self._station, self._points_of = desk, station, points_of
+        self._anew = resumed is None
         self._last: tuple[str, float] | None = None
-        self.cursor = cursor
+        self.cursor = resumed or 0
 
     def fresh(self) -> dict[str, Any]:
         """What came in since the last call; ``anew`` where the page is to forget what it had."""
@@ -177,16 +192,15 @@ class _ChartFeed:
         newest = self._desk.live.latest(self._station)
         if newest is None:
             return {"boot": None, "anew": self._anew, "points": []}
-        curve = curve_of_open_run(self._desk, self._station)
         in_order = sorted(packs, key=lambda pack: (pack.boot, pack.seq))
-        points = [
-            chart_point(pack, self._probe, curve)
+        due = [
+            pack
             for pack in in_order
             if pack.boot == newest.boot and pack.rig_time_s > newest.rig_time_s - CHART_SPAN_S
             if self._is_due(pack)
         ]
         anew, self._anew = self._anew, False
-        return {"boot": newest.boot, "anew": anew, "points": points}
+        return {"boot": newest.boot, "anew": anew, "points": self._points_of(due)}
 
     def _is_due(self, pack: ReadingPack) -> bool:
         if self._last is not None and self._last[0] == pack.boot:

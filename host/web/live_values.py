@@ -16,18 +16,9 @@ LIVE_OHMS_SHARE = 0.003
 #: A live bar is never drawn shorter than this: nothing that still moves is known better. [K]
 LEAST_LIVE_U_K = 0.1
 
-_BOX_STANDS_IN = {
-    Insertion.SENDER: "sender",
-    Insertion.SERIES: "sender",
-    Insertion.PARALLEL: "sender",
-    Insertion.PROBE: "probe",
-}
-_BOX_WORDS = {
-    Insertion.SENDER: "decade box in its place",
-    Insertion.SERIES: "decade box in series",
-    Insertion.PARALLEL: "decade box across it",
-    Insertion.PROBE: "decade box in its place",
-}
+# In series or across the sender the box is a planted fault, and a room reads these pages from the back row:
+# where it is planted says so to its instructor alone.
+_BOX_STANDS_IN = {Insertion.SENDER: "sender", Insertion.PROBE: "probe"}
 _NAMES = {
     "sender": "Sender",
     "probe": "Probe",
@@ -36,7 +27,7 @@ _NAMES = {
     "ambient": "Air",
 }
 _BARS = {"probe": PROBE, "witness": ONE_WIRE, "infrared": INFRARED, "sender": SENDER}
-_QUALITY_WORDS = {
+QUALITY_WORDS = {
     Quality.RANGE: "out of the range that can be read",
     Quality.OPEN: "open circuit",
     Quality.SHORT: "short circuit",
@@ -127,7 +118,7 @@ def _value(
     curve: ReferenceCurve | None,
 ) -> LiveValue:
     if reading.quality is not Quality.GOOD or reading.value is None:
-        words = reading.reason or _QUALITY_WORDS.get(reading.quality, reading.quality.value)
+        words = reading.reason or QUALITY_WORDS.get(reading.quality, reading.quality.value)
         return LiveValue(key=name, name=_NAMES[name], words=words)
     if name == "witness":
         return _said(name, one_wire_witness(reading.value))
@@ -140,7 +131,7 @@ def _value(
         u_resistance_ohm=LIVE_OHMS_SHARE * reading.value,
     )
     if _BOX_STANDS_IN.get(pack.insertion) == name:
-        return replace(ohms, words=f"{_BOX_WORDS[pack.insertion]}, set to {pack.decade_ohm:,.0f} Ω")
+        return replace(ohms, words=f"decade box in its place, set to {pack.decade_ohm:,.0f} Ω")
     return _of_probe(ohms, probe) if name == "probe" else _of_sender(ohms, curve, pack, probe)
 
 

@@ -6,6 +6,7 @@ from dataclasses import dataclass
 from flask import Flask
 from werkzeug.exceptions import HTTPException
 
+from host.people.role import ALL_ROLES, STAFF, Role
 from host.people.visitor import Visitor
 from host.web.rules import rule_of
 
@@ -19,15 +20,19 @@ class Way:
     words : str
     address : str
         Where it leads; also the page it marks as the one being read.
+    roles : frozenset[Role]
+        Whom it is for, where more may open it than have a use for it.
     """
 
     words: str
     address: str
+    roles: frozenset[Role] = ALL_ROLES
 
 
 #: At the head of every page: where the work is.
 HEAD = (
-    Way(words="Stations", address="/"),
+    Way(words="Stations", address="/", roles=STAFF),
+    Way(words="Your exercises", address="/exercise"),
     Way(words="Runs", address="/runs"),
     Way(words="On the vehicle", address="/on-the-vehicle"),
     Way(words="Infrared", address="/infrared"),
@@ -46,7 +51,12 @@ FOOT: tuple[Way, ...] = (
 
 def ways_for(app: Flask, ways: Iterable[Way], visitor: Visitor) -> list[Way]:
     """Those ways that lead somebody to a page they may open."""
-    return [way for way in ways if may_open(app, way.address, visitor)]
+    return [
+        way
+        for way in ways
+        if visitor.has_one_of(way.roles) or not visitor.roles
+        if may_open(app, way.address, visitor)
+    ]
 
 
 def may_open(app: Flask, address: str, visitor: Visitor) -> bool:

@@ -3,7 +3,7 @@
 from flask import Blueprint, Response, abort, redirect, render_template, request
 from werkzeug.wrappers import Response as AnyResponse
 
-from host.people.role import ALL_ROLES, Role
+from host.people.role import STAFF, Role
 from host.picture import PictureError, logo_of, photo_of
 from host.web.desk_behind import the_desk
 from host.web.operator import operator_of
@@ -16,7 +16,7 @@ _NONE_CHOSEN = "Take a photo or choose a picture first."
 
 
 @pictures_pages.get("/pictures/<sha256>")
-@allowed(*ALL_ROLES)
+@allowed(*STAFF)
 def picture(sha256: str) -> Response:
     """One picture; its address is its digest, so it never changes."""
     found = the_desk().store.pictures.get(sha256)
@@ -28,14 +28,14 @@ def picture(sha256: str) -> Response:
 
 
 @pictures_pages.get("/runs/<int:run>/photo")
-@allowed(*ALL_ROLES)
+@allowed(*STAFF)
 def photo_form(run: int) -> str:
     """The form that adds a photo to a run."""
     return _photo_page(run)
 
 
 @pictures_pages.post("/runs/<int:run>/photo")
-@allowed(*ALL_ROLES)
+@allowed(*STAFF)
 def add_photo(run: int) -> AnyResponse | tuple[str, int]:
     """Add a photo of the sender to its run, or say why not."""
     store = the_desk().store

@@ -6,7 +6,7 @@ from flask import Blueprint, Response, abort, g, make_response, redirect, render
 from werkzeug.wrappers import Response as AnyResponse
 
 from host.errors import DeskError
-from host.people.role import ALL_ROLES
+from host.people.role import STAFF
 from host.procedures.bench_setup import decade_box_of
 from host.procedures.channel_checks import has_own_check
 from host.procedures.run_kind import RunKind
@@ -39,14 +39,14 @@ _PAGES_OF_OTHER_KINDS = {
 
 
 @runs_pages.get("/runs")
-@allowed(*ALL_ROLES)
+@allowed(*STAFF)
 def index() -> str:
     """Every run, the newest first."""
     return render_template("runs.html", rows=run_rows(the_desk().store, g.settings.zone))
 
 
 @runs_pages.get("/runs/<int:run>")
-@allowed(*ALL_ROLES)
+@allowed(*STAFF)
 def run_page(run: int) -> str | AnyResponse:
     """The one next step while a run is open; what came of it afterwards."""
     desk = the_desk()
@@ -89,7 +89,7 @@ def run_page(run: int) -> str | AnyResponse:
 
 
 @runs_pages.get("/runs/<int:run>/course")
-@allowed(*ALL_ROLES)
+@allowed(*STAFF)
 def course(run: int) -> Response:
     """The way of the sender so far, for a page that is already open."""
     response = make_response(render_template("_course.html", course=_course(_view(run))))
@@ -98,7 +98,7 @@ def course(run: int) -> Response:
 
 
 @runs_pages.get("/runs/<int:run>/card")
-@allowed(*ALL_ROLES)
+@allowed(*STAFF)
 def card(run: int) -> Response:
     """The step card alone, for a page that is already open."""
     view = _view(run)
@@ -110,7 +110,7 @@ def card(run: int) -> Response:
 
 
 @runs_pages.post("/runs/<int:run>/press")
-@allowed(*ALL_ROLES)
+@allowed(*STAFF)
 def press(run: int) -> AnyResponse:
     """The one button. A press that comes twice, or late, changes nothing."""
     view = _view(run)
@@ -121,7 +121,7 @@ def press(run: int) -> AnyResponse:
 
 
 @runs_pages.post("/runs/<int:run>/curve")
-@allowed(*ALL_ROLES)
+@allowed(*STAFF)
 def curve(run: int) -> AnyResponse | tuple[str, int]:
     """Judge the readings of a run against the curve that was pressed, or say beside the field why not."""
     desk, view = the_desk(), _view(run)
@@ -134,7 +134,7 @@ def curve(run: int) -> AnyResponse | tuple[str, int]:
 
 
 @runs_pages.post("/runs/<int:run>/hands")
-@allowed(*ALL_ROLES)
+@allowed(*STAFF)
 def hands(run: int) -> AnyResponse:
     """Let the simulated hands do what the card asks for."""
     helper = the_desk().hands
@@ -146,7 +146,7 @@ def hands(run: int) -> AnyResponse:
 
 
 @runs_pages.post("/runs/<int:run>/stop")
-@allowed(*ALL_ROLES)
+@allowed(*STAFF)
 def stop(run: int) -> AnyResponse:
     """Stop a run for good; stopping it again changes nothing."""
     if not _view(run).state.is_over:
@@ -156,7 +156,7 @@ def stop(run: int) -> AnyResponse:
 
 
 @runs_pages.post("/runs/<int:run>/plateaus")
-@allowed(*ALL_ROLES)
+@allowed(*STAFF)
 def plateaus(run: int) -> AnyResponse:
     """Start the check of a loop that came to nothing once more, on plateaus."""
     view = _view(run)

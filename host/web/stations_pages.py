@@ -18,11 +18,12 @@ from werkzeug.wrappers import Response as AnyResponse
 from host.backup import reminder
 from host.curve_to_find import FIND_OUT
 from host.errors import DeskError
-from host.people.role import ALL_ROLES
+from host.people.role import ALL_ROLES, STAFF
 from host.procedures.sender_check_settings import Course
 from host.procedures.sender_check_start import SenderCheckWish, check_that_serves
 from host.store.settings import RULES
 from host.web.desk_behind import the_desk
+from host.web.door import the_visitor
 from host.web.first_start_pages import doors_page, is_untouched
 from host.web.live_stream import all_stations_events, station_events, streams_of
 from host.web.operator import operator_of
@@ -45,8 +46,10 @@ _NO_ROOM = "Too many live pages are open. Close one; this page tries again by it
 
 @stations_pages.get("/")
 @allowed(*ALL_ROLES)
-def index() -> str:
-    """Every station, trouble first."""
+def index() -> str | AnyResponse:
+    """Every station, trouble first; a student's first page is that of the exercises."""
+    if not the_visitor().has_one_of(STAFF):
+        return redirect("/exercise", 303)
     if is_untouched(the_desk().store):
         return doors_page()
     stations = all_stations_now(the_desk(), g.settings.zone)
@@ -54,7 +57,7 @@ def index() -> str:
 
 
 @stations_pages.get("/live")
-@allowed(*ALL_ROLES)
+@allowed(*STAFF)
 def index_live() -> Response:
     """Live rows of every station."""
     desk = the_desk()
@@ -64,7 +67,7 @@ def index_live() -> Response:
 
 
 @stations_pages.get("/stations/<station>")
-@allowed(*ALL_ROLES)
+@allowed(*STAFF)
 def station_page(station: str) -> str:
     """One station: live strip, strip chart, values, and the form that starts a check."""
     now = _now(station)
@@ -73,7 +76,7 @@ def station_page(station: str) -> str:
 
 
 @stations_pages.get("/stations/<station>/live")
-@allowed(*ALL_ROLES)
+@allowed(*STAFF)
 def station_live(station: str) -> Response:
     """Live values, strip, chart points and card mark of one station."""
     desk = the_desk()
@@ -92,7 +95,7 @@ def station_live(station: str) -> Response:
 
 
 @stations_pages.post("/stations/<station>/sender-check")
-@allowed(*ALL_ROLES)
+@allowed(*STAFF)
 def start_sender_check(station: str) -> AnyResponse | tuple[str, int]:
     """Start a sender check, or say beside the field why not."""
     desk = the_desk()

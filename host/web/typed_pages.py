@@ -9,7 +9,7 @@ from werkzeug.wrappers import Response as AnyResponse
 from host.curve_to_find import FIND_OUT
 from host.errors import DeskError
 from host.local_time import local_day
-from host.people.role import ALL_ROLES
+from host.people.role import STAFF
 from host.procedures.curve_finding import ChoiceError
 from host.procedures.hand_check import HandChecks, HandCheckView
 from host.store.settings import RULES
@@ -26,7 +26,7 @@ typed_pages = Blueprint("typed", __name__)
 
 
 @typed_pages.get("/typed")
-@allowed(*ALL_ROLES)
+@allowed(*STAFF)
 def index() -> str:
     """The form, or with ``again=RUN`` the one of an earlier check to be typed once more."""
     again = request.args.get("again", type=int)
@@ -35,7 +35,7 @@ def index() -> str:
 
 
 @typed_pages.post("/typed")
-@allowed(*ALL_ROLES)
+@allowed(*STAFF)
 def check() -> AnyResponse | tuple[str, int] | str:
     """Judge what was typed and issue its certificate, or say beside the field why not."""
     if "more" in request.form:
@@ -52,7 +52,7 @@ def check() -> AnyResponse | tuple[str, int] | str:
 
 
 @typed_pages.get("/typed/<int:run>")
-@allowed(*ALL_ROLES)
+@allowed(*STAFF)
 def result(run: int) -> str:
     """What came of it."""
     view = _view(run)
@@ -76,7 +76,7 @@ def result(run: int) -> str:
 
 
 @typed_pages.post("/typed/<int:run>/curve")
-@allowed(*ALL_ROLES)
+@allowed(*STAFF)
 def curve(run: int) -> AnyResponse | tuple[str, int]:
     """Judge what was typed against the curve that was pressed, or say beside the field why not."""
     view, checks = _view(run), HandChecks(the_desk().store)

@@ -21,6 +21,8 @@ from calibration.contract.senml import encode_readings
 from calibration.curves import load_curve
 from calibration.resistance.three_tap import ratio_count
 from calibration.thermistor.steinhart_hart import SteinhartHart
+from host.classroom.exercise_log import plant_of_runs
+from host.classroom.exercises import Exercises
 from host.data_folder import DataFolder
 from host.live import Live
 from host.order_book import OrderBook
@@ -102,6 +104,7 @@ class SmallBench:
     drawn_out_mm: float = 0.0
     pressed_before_s: tuple[float, ...] = ()
     has_changed_places: bool = False
+    feels_the_box: bool = True
     _sender_c: float | None = None
     _burst_due: bool = False
     _time_s: float = 0.0
@@ -168,7 +171,7 @@ class SmallBench:
         self._time_s += 0.25
         if self.heater_c is not None:
             self.bath_c += max(-self.heats_by_k, min(self.heats_by_k, self.heater_c - self.bath_c))
-        if self._insertion is Insertion.NONE:
+        if self._insertion not in (Insertion.SENDER, Insertion.PROBE):
             self._range_ohm = 2700.0 if self.bath_c < 45.0 else 750.0
         wobble_k = 0.01 * math.sin(self._time_s * 1.7)
         probe_ohm = PROBE.resistance_ohm(self.bath_c + wobble_k)
@@ -176,6 +179,10 @@ class SmallBench:
         stem_k = self.stem_share * math.exp(self.drawn_out_mm / 14.0) * (self.bath_c - 22.31)
         sender_c = self._sender_body_c() + wobble_k - stem_k + place * self.gradient_k
         sender_ohm = NOMINAL.resistance_ohm(sender_c) + self.series_ohm
+        if self.feels_the_box and self._insertion is Insertion.SERIES:
+            sender_ohm += self._decade_ohm
+        if self.feels_the_box and self._insertion is Insertion.PARALLEL and self._decade_ohm:
+            sender_ohm = sender_ohm * self._decade_ohm / (sender_ohm + self._decade_ohm)
         if self._insertion is Insertion.SENDER:
             sender_ohm = self._decade_ohm + 0.4
         if self._insertion is Insertion.PROBE:
@@ -249,8 +256,10 @@ class SmallDesk:
         self.live = Live.from_store(self.store)
         self.benches: dict[str, SmallBench] = {}
         self.book = OrderBook(self.store, self._publish)
-        self.hands = SimulatedHands(live=self.live, book=self.book, plant_of=lambda run: None)
+        plant_of = plant_of_runs(self.store, lambda run: None)
+        self.hands = SimulatedHands(live=self.live, book=self.book, plant_of=plant_of)
         self.runs = RunsAtWork(store=self.store, live=self.live, book=self.book)
+        self.exercises = Exercises(store=self.store, live=self.live, book=self.book, runs=self.runs)
         self.hands.serve(self.runs)
         self.simulated_bench = None
         self.simulated_room = None

@@ -25,6 +25,7 @@ def upgrade() -> None:
     _add_audit()
     _add_drafts()
     _add_chain()
+    _add_classroom()
 
 
 def _add_curves() -> None:
@@ -211,6 +212,19 @@ def _add_drafts() -> None:
         sa.PrimaryKeyConstraint("draft"),
     )
     _refuse_editing("drafts", "draft_ends")
+
+
+def _add_classroom() -> None:
+    op.create_table(
+        "exercise_results",
+        sa.Column("run", sa.Integer(), autoincrement=False, nullable=False),
+        sa.Column("verdict", sa.String(length=32), nullable=False),
+        sa.Column("canonical_json", sa.LargeBinary(), nullable=False),
+        sa.Column("chart_svg", sa.LargeBinary(), nullable=False),
+        sa.Column("kept_utc_s", sa.Double(), nullable=False),
+        sa.ForeignKeyConstraint(["run"], ["runs.run"]),
+        sa.PrimaryKeyConstraint("run"),
+    )
 
 
 def _add_chain() -> None:

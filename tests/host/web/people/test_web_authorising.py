@@ -36,14 +36,15 @@ def deeds(store) -> list[tuple[str, str]]:
     return [(entry.person, entry.deed) for entry in store.audit.newest(3)]
 
 
-def test_what_a_student_types_is_a_draft_that_only_an_authoriser_lets_out(peopled, store):
+def test_what_is_typed_is_a_draft_that_only_an_authoriser_lets_out(peopled, store):
+    technician = peopled.sit_down(Role.TECHNICIAN)
     student = peopled.sit_down(Role.STUDENT)
-    typed_by(student)
+    typed_by(technician)
     assert store.certificates.all() == []
     assert store.certificates.next_number() == "000001"
     (draft,) = store.drafts.waiting()
-    assert "no certificate yet" in student.get("/typed/1").text
-    for reader in (student, peopled.sit_down(Role.TECHNICIAN), peopled.sit_down(Role.INSTRUCTOR)):
+    assert "no certificate yet" in technician.get("/typed/1").text
+    for reader in (student, technician, peopled.sit_down(Role.INSTRUCTOR)):
         assert reader.post(f"/drafts/{draft.draft}/authorise").status_code == 403
     boss = peopled.sit_down(Role.AUTHORISER, name="Ida Marsh")
     assert "sender, tag 7" in boss.get("/drafts").text

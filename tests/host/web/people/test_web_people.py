@@ -33,7 +33,7 @@ def test_a_person_added_on_the_page_can_sign_in_and_only_as_what_they_are(people
     assert peopled.sign_in(reader, "Bo Teller", PASSWORD).status_code == 303
     assert reader.get("/certificates").status_code == 403
     assert reader.get("/people").status_code == 403
-    assert reader.get("/runs").status_code == 200
+    assert reader.get("/exercise").status_code == 200
 
 
 @pytest.mark.parametrize(

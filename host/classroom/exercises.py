@@ -1,0 +1,290 @@
+"""Exercises of a desk: made, handed out, planted, begun, answered, marked and closed."""
+
+import threading
+from collections.abc import Mapping
+from dataclasses import asdict, dataclass
+from typing import Any
+
+from calibration.contract.orders import Action, AnswerState
+from calibration.contract.readings import Insertion, ReadingPack
+from host.classroom.exercise import (
+    Answer,
+    Attempt,
+    ExerciseSettings,
+    ExerciseState,
+    Kind,
+    Way,
+    advance,
+)
+from host.classroom.exercise_log import exercise_in
+from host.classroom.nameable import FAULTS, NOTHING
+from host.errors import DeskError
+from host.live import Live
+from host.order_book import OrderBook
+from host.people.account import Account, roles_text
+from host.people.role import Role
+from host.procedures.event import Event
+from host.procedures.run_kind import RunKind
+from host.procedures.runs_at_work import RunsAtWork
+from host.procedures.sender_check import Phase
+from host.procedures.sender_check_start import SenderCheckWish
+from host.store import Store
+
+#: Wall time in which a rig answers an order, or the planting is said to have failed. [s]
+_ANSWERS_WITHIN_S = 10.0
+#: Rig time after which it would come too late. [s]
+_NOT_AFTER_S = 600.0
+STOPPED_BY_HAND = "Stopped by the student."
+
+_lock = threading.RLock()
+
+
+class ExerciseError(DeskError):
+    """Something that cannot be done with an exercise; says what to do."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Exercise:
+    """An exercise by its number."""
+
+    number: int
+    state: ExerciseState
+
+
+class Exercises:
+    """What instructor's and students' pages do with exercises.
+
+    Parameters
+    ----------
+    store : Store
+    live : Live
+    book : OrderBook
+    runs : RunsAtWork
+    """
+
+    def __init__(self, *, store: Store, live: Live, book: OrderBook, runs: RunsAtWork) -> None:
+        self._store, self._live, self._book, self._runs = store, live, book, runs
+
+    def all(self) -> list[Exercise]:
+        """Every exercise, the newest first."""
+        numbers = [run.number for run in self._store.runs.all() if run.kind == RunKind.EXERCISE]
+        return [self.get(number) for number in reversed(numbers)]
+
+    def of_student(self, account: int) -> list[Exercise]:
+        """Exercises of one student, the newest first."""
+        return [one for one in self.all() if account in one.state.attempts]
+
+    def get(self, number: int) -> Exercise:
+        """One exercise.
+
+        Raises
+        ------
+        ExerciseError
+            If there is none of that number.
+        """
+        state = exercise_in(self._store, number)
+        if state is None:
+            raise ExerciseError(f"There is no exercise {number:04d}. Choose one from the list.")
+        return Exercise(number=number, state=state)
+
+    def make(self, settings: ExerciseSettings) -> int:
+        """Make an exercise; its number."""
+        number = self._store.runs.create(
+            station=None, kind=RunKind.EXERCISE, settings={"item": settings.title, "curve": settings.curve}
+        )
+        self._append(number, Kind.MADE, {"settings": settings.as_json()})
+        return number
+
+    def assign(self, number: int, account: Account) -> None:
+        """Hand an exercise to a student; handing it out again changes nothing.
+
+        Raises
+        ------
+        ExerciseError
+            If the person has a role that sees what was planted, or it is closed.
+        """
+        if account.roles != {Role.STUDENT} or account.disabled:
+            disabled = ", and disabled" if account.disabled else ""
+            raise ExerciseError(
+                f"{account.name} is {roles_text(account.roles)}{disabled}: an exercise goes to who is a "
+                "student and nothing else, since every other role sees what was planted."
+            )
+        with _lock:
+            if account.number not in self._open(number).attempts:
+                self._append(number, Kind.ASSIGNED, {"account": account.number, "name": account.name})
+
+    def plant(self, number: int, station: str) -> str:
+        """Plant the fault at a station; words of what went wrong, empty where nothing did."""
+        with _lock:
+            made = self._open(number).made
+        if made.stations and station not in made.stations:
+            raise ExerciseError(f"This exercise is not for {station}.")
+        trouble = self._planted(made, station, number)
+        kind = Kind.NOT_PLANTED if trouble else Kind.PLANTED
+        with _lock:
+            self._open(number)
+            self._append(number, kind, {"station": station} | ({"reason": trouble} if trouble else {}))
+        return trouble
+
+    def begin(self, number: int, account: int, station: str) -> int:
+        """Begin the sender check of a student; its run. Pressed twice, it is the same run.
+
+        Raises
+        ------
+        DeskError
+            If it cannot begin; says what to do.
+        """
+        with _lock:
+            state = self._open(number)
+            attempt = _attempt(state, number, account)
+            if attempt.answer is not None:
+                raise ExerciseError("You have answered this exercise: it is done once.")
+            if attempt.run is not None and not self.may_begin_again(attempt):
+                return attempt.run
+            if station not in state.open_stations:
+                raise ExerciseError(
+                    f"This exercise is not open at {station or 'that station'}: choose one of the list, or "
+                    "ask your instructor."
+                )
+            run = self._runs.start_check(_wish(number, state.made, attempt.name, station))
+            self._append(number, Kind.BEGUN, {"account": account, "station": station, "run": run})
+            return run
+
+    def stop_run(self, run: int) -> None:
+        """Stop a student's sender check; it may be begun again."""
+        self._runs.stop_run(run, STOPPED_BY_HAND)
+
+    def answer(self, number: int, account: int, answer: Answer) -> None:
+        """Take a student's one answer.
+
+        Raises
+        ------
+        ExerciseError
+            If nothing was measured yet, or it was answered before.
+        """
+        with _lock:
+            attempt = _attempt(self._open(number), number, account)
+            if attempt.answer is not None:
+                raise ExerciseError("You have answered this exercise: it is answered once.")
+            if not self.may_answer(number, attempt):
+                raise ExerciseError("Measure first: the answer comes after the sender check.")
+            self._append(number, Kind.ANSWERED, {"account": account, "answer": asdict(answer)})
+
+    def mark(self, number: int, account: int, *, share: float, words: str, by: str) -> None:
+        """Mark the sentence of a student; a later mark takes the place of an earlier one.
+
+        Raises
+        ------
+        ExerciseError
+            If there is no answer of that student.
+        """
+        with _lock:
+            attempt = self.get(number).state.attempts.get(account)
+            if attempt is None or attempt.answer is None:
+                raise ExerciseError("There is no answer of that student to be marked.")
+            payload = {"account": account, "share": share, "words": words, "by": by}
+            self._append(number, Kind.MARKED, payload)
+
+    def close(self, number: int) -> None:
+        """Close an exercise: nobody begins or answers it any more. Closing it again changes nothing."""
+        with _lock:
+            if not self.get(number).state.is_closed:
+                self._append(number, Kind.CLOSED, {})
+                self._store.runs.end(number)
+
+    def may_begin_again(self, attempt: Attempt) -> bool:
+        """Whether the last sender check of a student came to nothing."""
+        return attempt.run is None or self._runs.view(attempt.run).state.phase is Phase.STOPPED
+
+    def may_answer(self, number: int, attempt: Attempt) -> bool:
+        """Whether a student has measured: to a result, or to where the bench itself gave up."""
+        if self.get(number).state.made.readings:
+            return True
+        if attempt.run is None:
+            return False
+        state = self._runs.view(attempt.run).state
+        return state.is_over and state.reason != STOPPED_BY_HAND
+
+    def _planted(self, made: ExerciseSettings, station: str, number: int) -> str:
+        latest = self._live.latest(station)
+        if latest is None:
+            return f"{station} has sent no reading yet: switch the rig on, then plant again."
+        busy = self._runs.open_run_of(station)
+        if busy is not None:
+            return f"{station} is busy with run {busy:04d}: stop that one first, then plant again."
+        if made.box is not None:
+            box = made.box
+            return self._ordered(
+                latest,
+                number,
+                (Action.SET_INSERTION, {"insertion": Insertion.NONE.value}),
+                (Action.SET_DECADE, {"resistance_ohm": box.decade_ohm}),
+                (Action.SET_INSERTION, {"insertion": box.insertion.value}),
+            )
+        if latest.simulated:
+            return self._ordered(latest, number, (Action.HANDS, {"do": "fit_sender", "plant": made.plant}))
+        if made.fault == NOTHING:
+            return ""
+        return (
+            f"{station} is a real bench, and this fault can be planted by name in simulation only: make the "
+            "exercise anew with the decade box, or hang a faulty sender in by hand."
+        )
+
+    def _ordered(self, latest: ReadingPack, number: int, *orders: tuple[Action, Mapping[str, Any]]) -> str:
+        """Give orders one after the other; what went wrong, in words."""
+        for do, fields in orders:
+            order = self._book.send(
+                station=latest.station,
+                boot=latest.boot,
+                do=do.value,
+                fields=dict(fields),
+                run=str(number),
+                not_after_s=latest.rig_time_s + _NOT_AFTER_S,
+            )
+            answer = self._book.wait(order, _ANSWERS_WITHIN_S)
+            if answer is None:
+                self._book.withdraw(order)
+                return (
+                    f"{latest.station} gave no answer for {_ANSWERS_WITHIN_S:.0f} s: look at the rig, then "
+                    "plant again."
+                )
+            if answer.state is not AnswerState.DONE:
+                return f"{latest.station} did not do it: {answer.reason}"
+        return ""
+
+    def _open(self, number: int) -> ExerciseState:
+        state = self.get(number).state
+        if state.is_closed:
+            raise ExerciseError(f"Exercise {number:04d} is closed.")
+        return state
+
+    def _append(self, number: int, kind: Kind, payload: Mapping[str, Any]) -> None:
+        """Append an event: first the state that it would lead to, then the store."""
+        state = exercise_in(self._store, number) or ExerciseState()
+        advance(state, Event(kind=kind, payload=payload))
+        self._store.runs.append(number, kind, dict(payload))
+
+
+def made_of_box(settings: ExerciseSettings) -> bool:
+    """Whether the decade box is what stands in for the fault."""
+    return settings.way is Way.BY_BOX and FAULTS[settings.fault].box is not None
+
+
+def _attempt(state: ExerciseState, number: int, account: int) -> Attempt:
+    attempt = state.attempts.get(account)
+    if attempt is None:
+        raise ExerciseError(f"There is no exercise {number:04d} of yours.")
+    return attempt
+
+
+def _wish(number: int, made: ExerciseSettings, student: str, station: str) -> SenderCheckWish:
+    return SenderCheckWish(
+        station=station,
+        item=f"Exercise {number:04d}: {made.title}",
+        curve=made.curve,
+        set_points_c=made.set_points_c,
+        limit_k=made.limit_k,
+        operator=student,
+        move_connector=made.move_connector,
+        exercise=number,
+    )
