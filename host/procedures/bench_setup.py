@@ -92,9 +92,25 @@ def corrections_of(
     OhmsCheckError
         If a range is out of its limit.
     """
-    box = decade_box_of(state.started.decade_box)
+    return box_corrections(state.plan, state.box_read, state.started.decade_box, readings_of)
+
+
+def box_corrections(
+    plan: Sequence[BoxSetting],
+    box_read: Sequence[Citation],
+    decade_box: Mapping[str, Any],
+    readings_of: ReadingsOf,
+) -> Mapping[tuple[Insertion, float], RangeCorrection]:
+    """Correction of each range from a plan, the readings it cites, and the box's register entry.
+
+    Raises
+    ------
+    OhmsCheckError
+        If a range is out of its limit.
+    """
+    box = decade_box_of(decade_box)
     found: dict[tuple[Insertion, float], list[BoxReading]] = {}
-    for setting, citation in zip(state.plan, state.box_read, strict=True):
+    for setting, citation in zip(plan, box_read, strict=True):
         channel = CHANNEL_OF[setting.insertion]
         counts = [raw_count(pack, channel) for pack in readings_of(citation)]
         reading = BoxReading(setting_ohm=setting.setting_ohm, count=math.fsum(counts) / len(counts))

@@ -36,6 +36,7 @@ from host.web.pictures_pages import pictures_pages
 from host.web.probe_check_pages import probe_check_pages
 from host.web.reach import Reach
 from host.web.register_pages import register_pages
+from host.web.rounds_pages import rounds_pages
 from host.web.runs_pages import runs_pages
 from host.web.scale import (
     Scale,
@@ -85,6 +86,7 @@ _PAGES = (
     infrared_pages,
     probe_check_pages,
     witness_check_pages,
+    rounds_pages,
     certificates_pages,
     channel_pages,
     drafts_pages,

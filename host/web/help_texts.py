@@ -138,6 +138,22 @@ TOPICS: Mapping[str, Topic] = {
         ),
         commands=(("ohmbath infrared", "one reading corrected for emissivity, on the command line"),),
     ),
+    "rounds": Topic(
+        title="Rounds through the stations",
+        paragraphs=(
+            "One artefact (a sender, or a fixed resistor) is measured at every station. Each result is held "
+            "against the reference: the En number is the difference over both uncertainties together, and up "
+            "to 1 the station agrees.",
+            "Beside it stand a mean and a spread of all stations that a wild one hardly moves (Algorithm A "
+            "of ISO 13528); they need three stations. Without a reference each station is held against the "
+            "mean of the others, which needs four.",
+            "A result comes from a finished check of the station, from its rig for a resistor, or typed by "
+            "hand. One that comes late or again is kept, and counts once you say so and why. A station that "
+            "cannot be had is left out with a reason; both stand on the paper.",
+            "Give an uncertainty at about 95 % with its k. A station with too small a U is called off though "
+            "it may read well; one with too large a U agrees with everything.",
+        ),
+    ),
     "typed": Topic(
         title="A sender, typed by hand",
         paragraphs=(

@@ -74,12 +74,17 @@ def kind_result_view_of(files: IssuedFiles | DraftFiles, scale: Scale) -> KindRe
     return KindResultView(
         certificate=certificate,
         sentence=in_both_scales(certificate.sentence, scale),
-        tables=tuple(_table(table) for table in results.tables),
-        strips=_strips(results, scale),
+        tables=table_views(results),
+        strips=strip_views(results, scale),
         budgets=tuple(_budget(stated, scale) for stated in results.budgets),
         sections=results.sections,
         chart=on_this_page(files.chart_svg) if files.chart_svg else Markup(""),
     )
+
+
+def table_views(results: Results) -> tuple[TableView, ...]:
+    """Tables of results that may not be on any paper yet."""
+    return tuple(_table(table) for table in results.tables)
 
 
 def _table(table: ResultTable) -> TableView:
@@ -115,7 +120,8 @@ def _turned(text: str) -> str:
     return text[1:] if text.startswith(("-", "−")) else f"−{text.lstrip('+')}"
 
 
-def _strips(results: Results, scale: Scale) -> tuple[StripView, ...]:
+def strip_views(results: Results, scale: Scale) -> tuple[StripView, ...]:
+    """Strips of results, all at one scale."""
     drawn = [strip for strip in results.strips if strip.bars]
     if not drawn:
         return ()

@@ -14,10 +14,17 @@ _WHERE = {
     RunKind.HAND_CHECK: "typed by hand",
     RunKind.INFRARED_CHECK: "infrared, by hand",
     RunKind.PROBE_CHECK: "ice and boiling water",
+    RunKind.STATION_ROUND: "through the stations",
 }
 
 #: What comes to a paper that states nothing.
-_WITHOUT_VERDICT = (RunKind.IN_PLACE, RunKind.CHANNEL_CHECK, RunKind.WITNESS_CHECK, RunKind.PROBE_CHECK)
+_WITHOUT_VERDICT = (
+    RunKind.IN_PLACE,
+    RunKind.CHANNEL_CHECK,
+    RunKind.WITNESS_CHECK,
+    RunKind.PROBE_CHECK,
+    RunKind.STATION_ROUND,
+)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

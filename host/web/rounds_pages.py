@@ -1,0 +1,359 @@
+"""Pages of rounds: the list and the form that begins one, an open round, what came of it.
+
+A round tells how each station reads, so a fault that was planted at one shows in it: students have no part.
+"""
+
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, replace
+from datetime import date
+
+from flask import Blueprint, Response, abort, g, redirect, render_template, request
+from werkzeug.wrappers import Response as AnyResponse
+
+from calibration.contract.readings import ReadingPack
+from host.certificates.errors import CertificateError
+from host.certificates.printable import printable_text
+from host.certificates.results.of_station_round import headline_of, station_round_results
+from host.citation import Citation
+from host.errors import DeskError
+from host.local_time import local_day
+from host.people.role import STAFF
+from host.procedures.finished_checks import CheckedError, finished_checks, is_of
+from host.procedures.resistor_reading import WINDOW_S, read_resistor
+from host.procedures.sender_check_start import check_that_serves
+from host.procedures.station_round import Source, StationRoundState
+from host.procedures.station_round_result import body_of, next_action_of, sentence_of
+from host.procedures.station_round_runs import NewResult, StationRounds, StationRoundView
+from host.procedures.station_round_settings import Quantity
+from host.tables.rounds import round_table
+from host.tables.table import Form, written
+from host.web.curve_list import every_curve
+from host.web.desk_behind import the_desk
+from host.web.kind_result_view import StripView, TableView, kind_result_view_of, strip_views, table_views
+from host.web.operator import operator_of
+from host.web.paper_of_run import paper_of_run
+from host.web.round_form import (
+    QUANTITY_WORDS,
+    REFERENCE_WORDS,
+    RESULT_FIELDS,
+    ResultForm,
+    RoundForm,
+    empty_form,
+    filled_form,
+    filled_result,
+)
+from host.web.rules import allowed
+
+rounds_pages = Blueprint("rounds", __name__)
+
+_LONGEST_REASON = 200
+_NEWEST_PACKS = 120
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class RoundSoFar:
+    """What the results that count say already."""
+
+    headline: str
+    sentence: str
+    next_action: str
+    tables: tuple[TableView, ...]
+    strips: tuple[StripView, ...]
+    why_no_robust: str
+    robust: str
+
+
+@rounds_pages.get("/rounds")
+@allowed(*STAFF)
+def index() -> str:
+    """Every round, and the form that begins one."""
+    return _index(empty_form(the_desk().store))
+
+
+@rounds_pages.post("/rounds")
+@allowed(*STAFF)
+def start() -> AnyResponse | tuple[str, int]:
+    """Begin a round, or say beside the field why not."""
+    form = filled_form(
+        request.form,
+        request.form.getlist("stations"),
+        store=the_desk().store,
+        scale=g.scale,
+        today=_today(),
+    )
+    if form.settings is None:
+        return _index(form), 422
+    settings = replace(form.settings, operator=operator_of(form.settings.operator))
+    return redirect(f"/rounds/{_rounds().start(settings)}", 303)
+
+
+@rounds_pages.get("/rounds/<int:run>")
+@allowed(*STAFF)
+def one(run: int) -> str:
+    """Stations under each other and what is missing, or what came of it."""
+    view, paper = _view(run), paper_of_run(the_desk().store, run)
+    if paper is None or not view.state.has_paper:
+        return _page(view)
+    return render_template(
+        "round_result.html",
+        view=view,
+        paper_of_run=paper,
+        result=kind_result_view_of(paper.files, g.scale),
+        next_action=_next_action(view.state),
+    )
+
+
+@rounds_pages.post("/rounds/<int:run>/take")
+@allowed(*STAFF)
+def take(run: int) -> AnyResponse | tuple[str, int]:
+    """Keep a result that was typed by hand."""
+    view = _view(run)
+    form = filled_result(request.form, view.state.started.quantity, g.scale)
+    if form.stated is None:
+        return _page(view, form), 422
+    by = operator_of("")
+    words = f"typed by hand{f' by {by}' if by else ''}"
+    result = NewResult(
+        station=" ".join(form.typed["station"].split()),
+        stated=form.stated,
+        source=Source.TYPED,
+        words=f"{words}; {form.typed['words']}" if form.typed["words"] else words,
+    )
+    try:
+        _rounds().take(run, result, zone=g.settings.zone)
+    except DeskError as error:
+        return _page(view, replace(form, errors={"form": str(error)})), 422
+    return redirect(f"/rounds/{run}", 303)
+
+
+@rounds_pages.post("/rounds/<int:run>/take-run")
+@allowed(*STAFF)
+def take_run(run: int) -> AnyResponse | tuple[str, int]:
+    """Take the result of a finished check."""
+    view = _view(run)
+    chosen = request.form.get("run", type=int)
+    found = next((check for check in _checks(view.state) if check.run == chosen), None)
+    if found is None:
+        return _refused(view, "Choose a finished check from the list; it may have been withdrawn meanwhile.")
+    result = NewResult(
+        station=found.station,
+        stated=found.stated,
+        source=Source.RUN,
+        words=found.words,
+        run=found.run,
+        is_simulated=found.is_simulated,
+    )
+    return _taken(view, lambda: result)
+
+
+@rounds_pages.post("/rounds/<int:run>/read")
+@allowed(*STAFF)
+def read(run: int) -> AnyResponse | tuple[str, int]:
+    """Have the rig of a station read the resistor now."""
+    view, station = _view(run), request.form.get("station", "")
+    if view.state.started.quantity is not Quantity.RESISTANCE or station not in _desk_stations():
+        return _refused(view, "Choose a station of this desk, and clip the resistor in there.")
+    return _taken(view, lambda: _reading(station))
+
+
+@rounds_pages.post("/rounds/<int:run>/answer")
+@allowed(*STAFF)
+def answer(run: int) -> AnyResponse | tuple[str, int]:
+    """Say whether a result counts, and why."""
+    view, reason = _view(run), _reason()
+    if not reason:
+        return _refused(view, "Write why it counts or does not: it stands on the paper.")
+    entry = request.form.get("entry", type=int) or 0
+    _rounds().answer(run, entry=entry, counts=request.form.get("counts") == "yes", reason=reason)
+    return redirect(f"/rounds/{run}", 303)
+
+
+@rounds_pages.post("/rounds/<int:run>/leave-out")
+@allowed(*STAFF)
+def leave_out(run: int) -> AnyResponse | tuple[str, int]:
+    """Leave a station out, with a reason."""
+    view, reason = _view(run), _reason()
+    if not reason:
+        return _refused(view, "Write why that station is left out: it stands on the paper.")
+    _rounds().leave_out(run, station=request.form.get("station", ""), reason=reason)
+    return redirect(f"/rounds/{run}", 303)
+
+
+@rounds_pages.post("/rounds/<int:run>/take-back")
+@allowed(*STAFF)
+def take_back(run: int) -> AnyResponse:
+    """Have a station in again that was left out."""
+    _view(run)
+    _rounds().take_back(run, station=request.form.get("station", ""))
+    return redirect(f"/rounds/{run}", 303)
+
+
+@rounds_pages.post("/rounds/<int:run>/close")
+@allowed(*STAFF)
+def close(run: int) -> AnyResponse | tuple[str, int]:
+    """Compare what counts, and issue the certificate or keep its draft."""
+    view = _view(run)
+    try:
+        _rounds().close(run, shop=g.settings.shop, zone=g.settings.zone)
+    except DeskError as error:
+        return _refused(view, str(error))
+    return redirect(f"/rounds/{run}", 303)
+
+
+@rounds_pages.post("/rounds/<int:run>/stop")
+@allowed(*STAFF)
+def stop(run: int) -> AnyResponse:
+    """Stop it for good."""
+    _view(run)
+    _rounds().stop(run, _reason() or "Stopped by hand.")
+    return redirect(f"/rounds/{run}", 303)
+
+
+@rounds_pages.get("/rounds/<int:run>/results.<any(csv, json):form>")
+@allowed(*STAFF)
+def results(run: int, form: str) -> Response:
+    """Every result of a round, for other programs."""
+    state = _view(run).state
+    return Response(
+        written(round_table(run, state), Form(form)),
+        mimetype=Form(form).mimetype,
+        headers={"Content-Disposition": f'attachment; filename="round-{run:04d}.{form}"'},
+    )
+
+
+def _rounds() -> StationRounds:
+    return StationRounds(the_desk().store)
+
+
+def _today() -> date:
+    return local_day(the_desk().store.now(), g.settings.zone)
+
+
+def _view(run: int) -> StationRoundView:
+    try:
+        return _rounds().view(run)
+    except DeskError as error:
+        abort(404, description=str(error))
+
+
+def _reason() -> str:
+    """What was typed as a reason, in one line; nothing where it cannot be printed."""
+    try:
+        return printable_text(request.form.get("reason", ""), "the reason", longest=_LONGEST_REASON)
+    except CertificateError as error:
+        raise DeskError(str(error)) from error
+
+
+def _desk_stations() -> tuple[str, ...]:
+    return tuple(one.station for one in the_desk().store.stations.all())
+
+
+def _checks(state: StationRoundState) -> list[CheckedError]:
+    """Finished checks that this round may take, those of the artefact first."""
+    settings = state.started
+    if settings.quantity is not Quantity.ERROR or state.is_over:
+        return []
+    had = {entry.run for entry in state.entries}
+    found = finished_checks(the_desk().store, curve=settings.curve, at_c=settings.at)
+    return sorted(
+        (check for check in found if check.run not in had),
+        key=lambda check: not is_of(check, settings.artefact),
+    )
+
+
+def _reading(station: str) -> NewResult:
+    desk = the_desk()
+    check = check_that_serves(station, store=desk.store, live=desk.live)
+    box = {} if check is None else _box_of(station)
+
+    def readings_of(cited: Citation) -> Sequence[ReadingPack]:
+        return desk.store.readings(cited.station, cited.boot, cited.first, cited.last)
+
+    found = read_resistor(
+        desk.store.packs.recent(station, _NEWEST_PACKS),
+        check=check,
+        decade_box=box,
+        readings_of=readings_of,
+    )
+    return NewResult(
+        station=station,
+        stated=found.stated,
+        source=Source.READ,
+        words=found.words,
+        cites=found.cites,
+        rests_on={} if check is None else {"check": check.as_json(), "decade_box": box},
+        is_simulated=found.is_simulated,
+    )
+
+
+def _box_of(station: str) -> dict[str, object]:
+    store = the_desk().store
+    months = g.settings.recalibration_months
+    box = store.register.usable("decade_box", today=_today(), months_by_kind=months, station=station)
+    return dict(box.content)
+
+
+def _taken(view: StationRoundView, result_of: Callable[[], NewResult]) -> AnyResponse | tuple[str, int]:
+    try:
+        _rounds().take(view.run, result_of(), zone=g.settings.zone)
+    except DeskError as error:
+        return _refused(view, str(error))
+    return redirect(f"/rounds/{view.run}", 303)
+
+
+def _refused(view: StationRoundView, words: str) -> tuple[str, int]:
+    return _page(view, ResultForm(typed=_empty_result(), errors={"form": words})), 422
+
+
+def _empty_result() -> dict[str, str]:
+    return dict.fromkeys(RESULT_FIELDS, "") | {"k": "2"}
+
+
+def _so_far(state: StationRoundState) -> RoundSoFar | None:
+    body = body_of(state)
+    if body is None:
+        return None
+    results, comparison = station_round_results(body), body.points[0]
+    (robust,) = [section for section in results.sections if section.title == "Robust mean"]
+    return RoundSoFar(
+        headline=headline_of(comparison),
+        sentence=sentence_of(comparison),
+        next_action=body.next_action,
+        tables=table_views(results),
+        strips=strip_views(results, g.scale),
+        why_no_robust=comparison.why_no_robust,
+        robust="" if comparison.robust_mean is None else robust.lines[0],
+    )
+
+
+def _next_action(state: StationRoundState) -> str:
+    body = body_of(state)
+    return "" if body is None else next_action_of(body.points[0], state.started.quantity)
+
+
+def _index(form: RoundForm) -> str:
+    store = the_desk().store
+    return render_template(
+        "rounds.html",
+        form=form,
+        quantities={quantity.value: words for quantity, words in QUANTITY_WORDS.items()},
+        reference_ways=REFERENCE_WORDS,
+        curves=every_curve(store),
+        stations=_desk_stations(),
+        rounds=_rounds().all(),
+    )
+
+
+def _page(view: StationRoundView, form: ResultForm | None = None) -> str:
+    state = view.state
+    checks = _checks(state)
+    return render_template(
+        "round.html",
+        view=view,
+        form=form or ResultForm(typed=_empty_result()),
+        so_far=_so_far(state),
+        checks=checks,
+        of_it={check.run for check in checks if is_of(check, state.started.artefact)},
+        rigs=_desk_stations() if state.started.quantity is Quantity.RESISTANCE else (),
+        window_s=WINDOW_S,
+    )

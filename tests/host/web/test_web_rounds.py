@@ -1,0 +1,258 @@
+"""Pages of a round, as somebody posts and reads them."""
+
+import csv
+import io
+import json
+import re
+import shutil
+
+import pytest
+
+from host.certificates.canonical import certificate_from_canonical
+from host.people.role import Role
+from host.procedures.station_round_runs import StationRounds
+from host.web.app import create_app
+from host.web.rules import rule_of
+
+pytestmark = pytest.mark.slow
+
+SENDER = "Sender <7> & its lead"
+A_ROUND = {
+    "artefact": SENDER,
+    "quantity": "error",
+    "at": "60",
+    "curve": "ntc-310-80c",
+    "reference_way": "typed",
+    "reference_value": "-4.2",
+    "reference_u": "0.1",
+    "reference_k": "2",
+    "reference_words": "certificate 4/31 of an invented laboratory",
+    "more_stations": "Station B, Station C",
+    "kept": "in its boot",
+}
+A_RESISTOR = A_ROUND | {
+    "artefact": "Resistor of 1 kΩ",
+    "quantity": "resistance",
+    "at": "1k",
+    "curve": "",
+    "reference_value": "1000.2",
+    "reference_u": "0.2",
+    "more_stations": "",
+}
+
+
+@pytest.fixture(scope="module")
+def desk(tmp_path_factory, small_desk):
+    """One desk for all: a round does not see another."""
+    made = small_desk(tmp_path_factory.mktemp("rounds"))
+    yield made
+    made.close()
+
+
+@pytest.fixture(scope="module")
+def finished_desk(tmp_path_factory, _finished_folder, small_desk):
+    """One desk on which run 1 came to its certificate."""
+    folder = tmp_path_factory.mktemp("finished") / "desk"
+    shutil.copytree(_finished_folder, folder)
+    made = small_desk(folder)
+    yield made
+    made.close()
+
+
+def begin(browser, **changed):
+    answer = browser.post("/rounds", data=A_ROUND | changed)
+    assert answer.status_code == 303, answer.text
+    return answer.location
+
+
+def put(browser, address, what, **data):
+    return browser.post(f"{address}/{what}", data=data)
+
+
+def type_in(browser, address, station, value, u="0.12", k="2"):
+    answer = put(browser, address, "take", station=station, value=value, expanded_u=u, k=k)
+    assert answer.status_code == 303, answer.text
+
+
+def words_of(browser, address):
+    return re.sub(r"<[^>]+>|\s+", " ", browser.get(address).text).replace("&amp;", "&").replace("\xa0", " ")
+
+
+def test_a_whole_round_from_the_form_to_the_certificate(browser, desk):
+    address = begin(browser)
+    assert "2 of 2 stations are missing" in " ".join(words_of(browser, address).split())
+    type_in(browser, address, "station b", "-4.15")
+    type_in(browser, address, "Station C", "-3.7")
+    page = " ".join(words_of(browser, address).split())
+    assert "Station C reads 0.50 K (0.90 °F) high of the reference" in page
+    assert "does not agree" in page and "Every station is in." in page
+    assert put(browser, address, "close").status_code == 303
+    page = " ".join(words_of(browser, address).split())
+    assert "certificate 000001" in page and "Look at Station C first" in page
+    (issued,) = desk.store.certificates.all()
+    assert (
+        certificate_from_canonical(issued.files.canonical_json).points[0].stations[1].station == "Station C"
+    )
+    assert browser.get("/certificates/000001.pdf").data.startswith(b"%PDF")
+
+
+def test_a_finished_check_of_the_sender_is_taken_at_its_temperature(finished_desk):
+    browser = create_app(finished_desk).test_client()
+    address = begin(browser, more_stations="")
+    page = browser.get(address).text
+    assert "bench-1, run 0001" in page and "another name" not in page
+    assert put(browser, address, "take-run", run="1").status_code == 303
+    (entry,) = StationRounds(finished_desk.store).view(int(address.split("/")[-1])).state.entries
+    issued = finished_desk.store.certificates.get("000001")
+    point = next(
+        one for one in json.loads(issued.files.canonical_json)["body"]["points"]
+        if abs(float(one["temperature_c"]["full"]) - 60.0) < 2.0
+    )  # fmt: skip
+    assert entry.station == "bench-1" and entry.run == 1
+    assert entry.stated.value == pytest.approx(float(point["error_k"]["full"]))
+    assert entry.stated.expanded_u == pytest.approx(float(point["expanded_u_k"]["full"]))
+    assert "Simulated" not in browser.get(address).text
+    put(browser, address, "close")
+    assert "Simulated bench: nothing real was measured." in browser.get(address).text
+
+
+def test_an_issued_certificate_is_the_reference_of_the_same_sender_and_curve(finished_desk):
+    browser = create_app(finished_desk).test_client()
+    way = {"reference_way": "certificate", "reference_certificate": "000001"}
+    address = begin(browser, **way)
+    assert "certificate 000001 at bench-1, read at" in browser.get(address).text
+    for changed, words in (
+        ({"at": "75"}, "nothing within 2"),
+        ({"curve": "ntc-2k5-20c"}, "another curve is another quantity"),
+        ({"reference_certificate": "000009"}, "000009"),
+        ({"reference_certificate": ""}, "Write the number"),
+    ):
+        answer = browser.post("/rounds", data=A_ROUND | way | changed)
+        assert answer.status_code == 422 and words in answer.text
+
+
+@pytest.mark.parametrize(
+    ("changed", "words"),
+    [
+        ({"artefact": ""}, "Write what goes round"),
+        ({"quantity": "length"}, "Choose what is compared"),
+        ({"at": "warm"}, "is not a temperature"),
+        ({"curve": ""}, "Choose the curve"),
+        ({"reference_value": ""}, "Write the error in K"),
+        ({"reference_u": "0"}, "above zero"),
+        ({"reference_k": "1"}, "twice the number"),
+        ({"reference_words": ""}, "Write where it comes from"),
+        ({"reference_way": "a friend"}, "Choose where the reference comes from"),
+        ({"read_by": "soon"}, "Write the day as"),
+        ({"read_by": "2001-01-01"}, "That day is over"),
+        ({"more_stations": ", ".join(f"S{n}" for n in range(40))}, "has room for 30"),
+        ({"kept": "in a 箱"}, "not in the fonts"),
+    ],
+)
+def test_the_form_refuses_beside_the_field_and_keeps_what_was_typed(browser, changed, words):
+    answer = browser.post("/rounds", data=A_ROUND | changed)
+    assert answer.status_code == 422
+    assert words in answer.text.replace("\xa0", " ") and 'class="error"' in answer.text
+    assert "certificate 4/31" in answer.text or "reference_words" in changed
+
+
+@pytest.mark.parametrize(
+    ("typed", "words"),
+    [
+        ({"station": ""}, "which station it is"),
+        ({"value": "high"}, "Write the error in K"),
+        ({"expanded_u": "0"}, "above zero"),
+        ({"k": "1"}, "twice the number"),
+    ],
+)
+def test_a_typed_result_is_refused_beside_its_field(browser, typed, words):
+    address = begin(browser)
+    result = {"station": "Station B", "value": "-4.2", "expanded_u": "0.1", "k": "2"} | typed
+    answer = put(browser, address, "take", **result)
+    assert answer.status_code == 422 and words in answer.text
+    assert browser.get(f"{address}/results.csv").text.count("typed by hand") == 0
+
+
+def test_a_resistor_is_read_by_the_rig_of_a_station(browser, desk, bench):
+    bench.series_ohm = 0.0
+    bench.bath_c = 48.0  # the small bench reads some 1000 Ω there: the place of a resistor
+    bench.read(100)
+    address = browser.post("/rounds", data=A_RESISTOR).location
+    assert put(browser, address, "read", station="bench-1").status_code == 303
+    (entry,) = StationRounds(desk.store).view(int(address.split("/")[-1])).state.entries
+    assert entry.cites is not None and "as bought (0.6 %)" in entry.words
+    assert entry.stated.expanded_u == pytest.approx(2 * 0.006 * entry.stated.value / 3**0.5, rel=0.05)
+    assert put(browser, address, "read", station="bench-9").status_code == 422
+
+
+def test_a_resistor_is_read_surer_after_the_ohms_check_of_the_day(finished_desk):
+    bench = finished_desk.benches["bench-1"]
+    bench.boot = "00000002-0000abcd"
+    bench.say(boot=bench.boot)
+    bench.heater_c, bench.bath_c, bench.series_ohm = None, 60.0, 0.0
+    bench.read(200)
+    browser = create_app(finished_desk).test_client()
+    address = browser.post("/rounds", data=A_RESISTOR).location
+    assert put(browser, address, "read", station="bench-1").status_code == 303
+    (entry,) = StationRounds(finished_desk.store).view(int(address.split("/")[-1])).state.entries
+    assert "corrected by the ohms check of run 0001" in entry.words
+    assert entry.stated.expanded_u < 0.002 * entry.stated.value
+
+
+def test_what_comes_again_counts_once_somebody_says_why(browser):
+    address = begin(browser)
+    type_in(browser, address, "Station B", "-4.1")
+    type_in(browser, address, "Station B", "-4.2")
+    assert "does not count (again)" in " ".join(words_of(browser, address).split())
+    assert put(browser, address, "answer", entry="2", counts="yes", reason="").status_code == 422
+    assert put(browser, address, "answer", entry="2", counts="yes", reason="a loose clip").status_code == 303
+    rows = list(csv.DictReader(io.StringIO(browser.get(f"{address}/results.csv").text.lstrip("\ufeff"))))
+    assert [row["counts"] for row in rows] == ["no", "yes"]
+
+
+def test_a_station_is_left_out_with_a_reason_and_had_in_again(browser):
+    address = begin(browser)
+    type_in(browser, address, "Station B", "-4.1")
+    assert put(browser, address, "close").status_code == 422
+    assert put(browser, address, "leave-out", station="Station C", reason="").status_code == 422
+    put(browser, address, "leave-out", station="Station C", reason="its jug leaks")
+    page = " ".join(words_of(browser, address).split())
+    assert "Station C is left out: its jug leaks" in page and "Every station is in." in page
+    put(browser, address, "take-back", station="Station C")
+    assert "1 of 2 stations is missing" in " ".join(words_of(browser, address).split())
+
+
+def test_a_stopped_round_takes_nothing_more(browser):
+    address = begin(browser)
+    put(browser, address, "stop", reason="the sender fell down")
+    assert "This round was stopped: the sender fell down" in browser.get(address).text
+    answer = put(browser, address, "take", station="Station B", value="1", expanded_u="1", k="2")
+    assert answer.status_code == 422 and "is over" in answer.text
+
+
+def test_a_reader_of_fahrenheit_types_and_reads_in_it(browser):
+    browser.get("/rounds?scale=f")
+    given = {"quantity": "temperature", "at": "140", "curve": "", "reference_value": "140.0"}
+    address = begin(browser, **given)
+    type_in(browser, address, "Station B", "140.18")  # 60.10 °C
+    page = " ".join(words_of(browser, address).split())
+    assert "temperature at 140 °F (60 °C)" in page and ">°F</text>" in browser.get(address).text
+    (entry,) = csv.DictReader(io.StringIO(browser.get(f"{address}/results.csv").text.lstrip("\ufeff")))
+    assert float(entry["value [°C]"]) == pytest.approx(60.1)
+
+
+def test_a_round_is_no_page_for_students(desk):
+    app = create_app(desk)
+    pages = [rule.endpoint for rule in app.url_map.iter_rules() if rule.endpoint.startswith("rounds.")]
+    assert len(pages) >= 10
+    assert all(Role.STUDENT not in rule_of(app, page).roles for page in pages)
+
+
+def test_other_runs_are_no_rounds_and_rounds_are_found_from_the_list(browser, finished_desk):
+    other = create_app(finished_desk).test_client()
+    assert other.get("/rounds/1").status_code == 404
+    address = begin(browser)
+    number = address.split("/")[-1]
+    assert browser.get(f"/runs/{number}").location == address
+    assert "through the stations" in browser.get("/runs").text
+    assert address in browser.get("/rounds").text
