@@ -271,6 +271,7 @@ TOPIC_OF: Mapping[str, str] = {
     "audit": "people",
     "in_place": "on-the-vehicle",
     "infrared": "infrared",
+    "rounds": "rounds",
     "probe_check": "register",
     "witness_check": "register",
     "certificates": "certificates",
