@@ -26,6 +26,11 @@ class Kind(StrEnum):
         return "Record" if self is Kind.IN_PLACE else "Certificate"
 
     @property
+    def has_label(self) -> bool:
+        """Whether there is a label for it: a record certifies nothing that one could say."""
+        return self is not Kind.IN_PLACE
+
+    @property
     def title(self) -> str:
         """Title of the paper."""
         if self is Kind.IN_PLACE:

@@ -1,19 +1,14 @@
 """The certificate as paper: PDF/A-3, with its own data inside the same file."""
 
 import datetime
-import json
-import tempfile
-from importlib import resources
-
-import typst
 
 from host.certificates.canonical import json_of_printable
 from host.certificates.certificate import Certificate
 from host.certificates.dcc import xml_of_printable
-from host.certificates.errors import CertificateError
 from host.certificates.paper import PaperMark, paper_data
 from host.certificates.printable import issued_moment, printable
 from host.certificates.results.by_kind import results_of
+from host.certificates.typesetting import set_on_paper
 
 #: Parts of the sheet, in order.
 SHEET = ("1_page.typ", "2_result.typ", "3_behind.typ")
@@ -45,23 +40,9 @@ def render_pdf(
     checked = printable(certificate)
     results = results_of(checked)
     attachments = {"json": json_of_printable(checked), "xml": xml_of_printable(checked, results)}
-    data = json.dumps(paper_data(checked, results, attachments, mark), ensure_ascii=False)
-    sheet = resources.files("host.certificates").joinpath("sheet")
-    template = b"".join(sheet.joinpath(part).read_bytes() for part in SHEET)
-    # The template reads no file; an empty root means that there is none to read.
-    with tempfile.TemporaryDirectory(prefix="ohmbath-paper-") as empty_folder:
-        try:
-            pdf: bytes = typst.compile(  # type: ignore[call-overload]  # its stub ties root to the input
-                template,
-                root=empty_folder,
-                ignore_system_fonts=True,
-                format="pdf",
-                sys_inputs={"data": data},
-                pdf_standards=["a-3a", "ua-1"],
-                package_path=empty_folder,
-                package_cache_path=empty_folder,
-                timestamp=timestamp or issued_moment(checked),
-            )
-        except typst.TypstError as error:
-            raise CertificateError("certificate", f"cannot be set on paper: {error.message}.") from error
-    return pdf
+    return set_on_paper(
+        SHEET,
+        paper_data(checked, results, attachments, mark),
+        standards=("a-3a", "ua-1"),
+        timestamp=timestamp or issued_moment(checked),
+    )

@@ -4,6 +4,7 @@ import click
 
 from host.commands.certificate_chain import chain
 from host.commands.certificate_key import key
+from host.commands.certificate_label import label
 from host.commands.certificate_list import list_all
 from host.commands.certificate_recompute import again, export
 from host.commands.certificate_verify import verify
@@ -16,6 +17,7 @@ def command() -> None:
 
 command.add_command(chain)
 command.add_command(list_all)
+command.add_command(label)
 command.add_command(again)
 command.add_command(export)
 command.add_command(verify)

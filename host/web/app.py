@@ -28,6 +28,7 @@ from host.web.help_pages import help_pages
 from host.web.help_texts import topic_of
 from host.web.in_place_pages import in_place_pages
 from host.web.infrared_pages import infrared_pages
+from host.web.label_pages import label_pages
 from host.web.live_stream import Streams, put_streams
 from host.web.navigation import FOOT, HEAD, may_open, ways_for
 from host.web.people_pages import people_pages
@@ -89,6 +90,7 @@ _PAGES = (
     rounds_pages,
     certificates_pages,
     channel_pages,
+    label_pages,
     drafts_pages,
     export_pages,
     settings_pages,

@@ -1,11 +1,16 @@
-"""Rows of the list of certificates."""
+"""The list of certificates, and the form that prints labels of those that are ticked."""
 
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
+
+from flask import render_template
 
 from calibration.conformity import Verdict
 from host.certificates.canonical import certificate_from_canonical
+from host.certificates.label import PLACES
 from host.store import Store
 from host.store.certificate_standing import Standing
+from host.web.desk_behind import the_desk
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -20,6 +25,7 @@ class CertificateRow:
     issued: str
     simulated: bool
     standing: Standing
+    has_label: bool
 
 
 def certificate_rows(store: Store) -> list[CertificateRow]:
@@ -38,6 +44,26 @@ def certificate_rows(store: Store) -> list[CertificateRow]:
                 issued=certificate.issued,
                 simulated=certificate.simulated,
                 standing=standings[number],
+                has_label=standings[number].is_in_force and certificate.kind.has_label,
             )
         )
     return rows
+
+
+def certificates_page(
+    *,
+    ticked: Sequence[str] = (),
+    start: str = "",
+    trouble_of_labels: Mapping[str, str] | None = None,
+) -> str:
+    """Every certificate, the newest first; what was ticked and typed for labels is kept if refused."""
+    store = the_desk().store
+    return render_template(
+        "certificates.html",
+        rows=certificate_rows(store),
+        waiting=len(store.drafts.waiting()),
+        ticked=ticked,
+        start=start,
+        trouble_of_labels=trouble_of_labels or {},
+        places=PLACES,
+    )

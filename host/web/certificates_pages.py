@@ -12,7 +12,7 @@ from host.people.role import STAFF, Role
 from host.procedures.authorisation import AMENDABLE, amend
 from host.store.certificates import IssuedCertificate, UnknownCertificateError
 from host.web.audit_note import note
-from host.web.certificate_list import certificate_rows
+from host.web.certificate_list import certificates_page
 from host.web.desk_behind import the_desk
 from host.web.door import the_visitor
 from host.web.result_tables import result_tables
@@ -34,10 +34,7 @@ _LABELS = {
 @allowed(*STAFF)
 def index() -> str:
     """Every certificate, the newest first."""
-    store = the_desk().store
-    return render_template(
-        "certificates.html", rows=certificate_rows(store), waiting=len(store.drafts.waiting())
-    )
+    return certificates_page()
 
 
 @certificates_pages.get("/certificates/<number>")
@@ -120,6 +117,7 @@ def _page(
         paper=paper,
         tables=result_tables(paper),
         standing=store.certificates.standing(issued.number),
+        has_label=paper.kind.has_label,
         waiting=next((one for one in waiting if one.is_waiting), None),
         links=store.chain.of_certificate(issued.number),
         amendable=tuple(_LABELS.items()),

@@ -194,6 +194,9 @@ TOPICS: Mapping[str, Topic] = {
             "put that on paper too, from its result.",
             "It states what was measured, with which instruments, with what uncertainty (U, k) and by "
             "which decision rule. It claims no accreditation.",
+            "A label of 40 × 20 mm goes onto what was measured: number, item, day of issue, the day it is "
+            "due where the shop or the customer has set one, verdict, and the code of the paper. Its printer "
+            "must not fit it to the page (100 %). What is withdrawn or superseded gets none.",
         ),
     ),
     "register": Topic(
@@ -276,6 +279,7 @@ TOPIC_OF: Mapping[str, str] = {
     "witness_check": "register",
     "certificates": "certificates",
     "channel": "certificates",
+    "labels": "certificates",
     "drafts": "certificates",
     "export": "certificates",
     "register": "register",

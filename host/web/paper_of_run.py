@@ -40,6 +40,13 @@ class PaperOfRun:
             return f"/certificates/{self.issued.number}.pdf"
         return f"/drafts/{0 if self.draft is None else self.draft.draft}.pdf"
 
+    @property
+    def label_address(self) -> str:
+        """Where its label is to be had; empty where it does not hold, or is a draft yet."""
+        if self.issued is None or self.standing is None or not self.standing.is_in_force:
+            return ""
+        return f"/certificates/{self.issued.number}/label.pdf"
+
 
 def paper_of_run(store: Store, run: int) -> PaperOfRun | None:
     """Paper of a run; None where it came to none."""
