@@ -92,7 +92,7 @@ def command(
             return
         with running_room(folder, stations=stations, seed=seed, plant=plant, leads=no_serve, say=say) as room:
             if not no_serve:
-                say(f"{stations} simulated stations are heard.")
+                say(f"{stations} simulated stations are heard; /wall shows them all.")
                 serve(room.desk)
                 return
             with _bars(console) as follow:

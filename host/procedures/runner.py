@@ -82,6 +82,11 @@ class SenderCheckRunner:
         """The same for a student: of the bench's trouble it says that there is some, not what was ordered."""
         return self._card(None if self._trouble() is None else _FOR_A_STUDENT)
 
+    def bath_slope_k_per_min(self) -> float | None:
+        """How fast the bath warms just now, None where it cannot be told. [K/min]"""
+        probe = self._bath().probe
+        return probe.slope_k_per_min if probe is not None and probe.full else None
+
     def append(self, event: Event) -> None:
         """Append an event: first the state it would lead to, then the store, then here."""
         state = advance(self.state, event)

@@ -40,13 +40,25 @@ _IDLE_S = 0.25
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class RunView:
-    """A run as a page shows it."""
+    """A run as a page shows it.
+
+    Attributes
+    ----------
+    run : int
+    station : str
+    state : SenderCheckState
+    card : StepCard
+    simulated : bool
+    bath_slope_k_per_min : float or None
+        How fast the bath of an open run warms, None where it cannot be told. [K/min]
+    """
 
     run: int
     station: str
     state: SenderCheckState
     card: StepCard
     simulated: bool
+    bath_slope_k_per_min: float | None = None
 
 
 class RunsAtWork:
@@ -201,6 +213,11 @@ class RunsAtWork:
                 return runner.student_card()
         return self.view(run).card
 
+    def views(self) -> tuple[RunView, ...]:
+        """Every open run."""
+        with self._lock:
+            return tuple(self._view_of(runner) for runner in self._runners.values())
+
     def open_run_of(self, station: str) -> int | None:
         """Run that the bench of a station is at; one that waits for its curve needs no bench."""
         with self._lock:
@@ -301,6 +318,7 @@ class RunsAtWork:
             state=runner.state,
             card=runner.card(),
             simulated=latest is not None and latest.simulated,
+            bath_slope_k_per_min=runner.bath_slope_k_per_min(),
         )
 
     def _refuse_second_run(self, station: str) -> None:

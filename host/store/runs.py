@@ -178,6 +178,29 @@ class Runs:
         with self._database.reading() as connection:
             return [_run(row) for row in connection.execute(query)]
 
+    def newest_ended(self) -> list[Run]:
+        """The run of each station that was begun last of those that have ended."""
+        table = schema.runs
+        newest = (
+            select(func.max(table.c.run))
+            .where(table.c.ended_utc_s.is_not(None), table.c.station.is_not(None))
+            .group_by(table.c.station)
+        )
+        query = select(table).where(table.c.run.in_(newest)).order_by(table.c.run)
+        with self._database.reading() as connection:
+            return [_run(row) for row in connection.execute(query)]
+
+    def newest_events_utc_s(self) -> dict[int, float]:
+        """When the newest event of each open run was appended. [s]"""
+        events, runs = schema.events, schema.runs
+        query = (
+            select(events.c.run, func.max(events.c.appended_utc_s).label("newest"))
+            .where(events.c.run.in_(select(runs.c.run).where(runs.c.ended_utc_s.is_(None))))
+            .group_by(events.c.run)
+        )
+        with self._database.reading() as connection:
+            return {row.run: row.newest for row in connection.execute(query)}
+
     def all(self) -> list[Run]:
         """All runs, oldest first."""
         with self._database.reading() as connection:

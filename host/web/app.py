@@ -56,6 +56,8 @@ from host.web.strips import live_strip
 from host.web.student_pages import student_pages
 from host.web.typed_pages import typed_pages
 from host.web.visit import remember_visit
+from host.web.wall_facts import WallMemory
+from host.web.wall_pages import put_wall, wall_pages
 from host.web.witness_check_pages import witness_check_pages
 
 #: Live pages at once; the server has three threads for each (see `host.web.server`).
@@ -80,6 +82,7 @@ _NEXT_STEPS: Mapping[int, str] = {
 
 _PAGES = (
     stations_pages,
+    wall_pages,
     runs_pages,
     student_pages,
     typed_pages,
@@ -122,6 +125,7 @@ def create_app(desk: DeskBehind, *, reach: Reach | None = None, passwords: Passw
     app.jinja_env.trim_blocks = app.jinja_env.lstrip_blocks = True
     put_desk(app, desk)
     put_streams(app, Streams(MOST_STREAMS))
+    put_wall(app, WallMemory(desk.store))
     for pages in _PAGES:
         app.register_blueprint(pages)
     _give_words(app)

@@ -62,6 +62,18 @@ TOPICS: Mapping[str, Topic] = {
         ),
         commands=(("ohmbath-rig selftest", "on the Pi: every chip, relay and range in two minutes"),),
     ),
+    "wall": Topic(
+        title="The wall",
+        paragraphs=(
+            "Every station of a room on one page, trouble first: silent, in trouble, in need of hands, "
+            "waiting for its bath, reading, idle. Who is at it, where its run stands and for how long, its "
+            "agreement strip, and what came of its last check.",
+            "It moves by itself and may stay on a projector. A station leads to its "
+            "page, the step to the run, the verdict to the last result.",
+            "Students do not see it. What is planted in a sender does not stand on it.",
+        ),
+        commands=(("ohmbath demo --room 6", "six simulated stations to try it with"),),
+    ),
     "runs": Topic(
         title="Sender checks",
         paragraphs=(
@@ -267,6 +279,7 @@ TOPICS: Mapping[str, Topic] = {
 #: Topic of a set of pages (a blueprint), or of one page of it by its endpoint.
 TOPIC_OF: Mapping[str, str] = {
     "stations": "stations",
+    "wall": "wall",
     "runs": "runs",
     "typed": "typed",
     "sign_in": "people",

@@ -12,7 +12,7 @@ from collections.abc import Callable, Iterator, Mapping
 from datetime import tzinfo
 from typing import Any
 
-from flask import Flask, current_app, render_template
+from flask import Flask, Response, current_app, render_template, stream_with_context
 
 from calibration.contract.readings import ReadingPack
 from calibration.reference_probe import ReferenceProbe
@@ -35,6 +35,7 @@ CHART_SPAN_S = 600.0
 # Cursors count from the start of a desk: one that was given by an earlier process means nothing.
 _PROCESS = secrets.token_hex(4)
 _KEY = "ohmbath.streams"
+_NO_ROOM = "Too many live pages are open. Close one; this page tries again by itself.\n"
 
 
 class Streams:
@@ -124,10 +125,29 @@ def all_stations_events(
     return paced(desk, event, every_s=ALL_STATIONS_EVERY_S)
 
 
+def stream_of(events: Iterator[str]) -> Response:
+    """Answer that streams events, or a word that there is no room for another."""
+    held = streams_of(current_app).held(events)
+    if held is None:
+        return Response(_NO_ROOM, 503, {"Retry-After": "5"}, mimetype="text/plain")
+    return Response(
+        stream_with_context(held), mimetype="text/event-stream", headers={"Cache-Control": "no-store"}
+    )
+
+
 def paced(
     desk: DeskBehind, event: Callable[[], tuple[dict[str, Any], int] | None], *, every_s: float
 ) -> Iterator[str]:
-    """Events as text, one whenever there is news, at most one in ``every_s`` of wall time. [s]"""
+    """Events as they come about, at most one in ``every_s``, until the stream has lived long enough.
+
+    Parameters
+    ----------
+    desk : DeskBehind
+    event : callable
+        Gives the data and cursor of the next event; None ends the stream.
+    every_s : float
+        Least wall time between two. [s]
+    """
     closing = streams_of(current_app).closing
     end_s = time.monotonic() + STREAM_LIFE_S
     cursor = desk.live.wait(-1, 0.0)

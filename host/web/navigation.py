@@ -41,6 +41,7 @@ HEAD = (
 #: At its foot: what is looked up now and then.
 FOOT: tuple[Way, ...] = (
     Way(words="Rounds", address="/rounds"),
+    Way(words="Wall", address="/wall"),
     Way(words="Register", address="/register"),
     Way(words="Curves", address="/curves"),
     Way(words="Settings", address="/settings"),

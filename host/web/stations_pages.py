@@ -1,17 +1,13 @@
 """Pages of the stations: the list, one station, and their live streams."""
 
-from collections.abc import Iterator
-
 from flask import (
     Blueprint,
     Response,
     abort,
-    current_app,
     g,
     redirect,
     render_template,
     request,
-    stream_with_context,
 )
 from werkzeug.wrappers import Response as AnyResponse
 
@@ -25,7 +21,7 @@ from host.store.settings import RULES
 from host.web.desk_behind import the_desk
 from host.web.door import the_visitor
 from host.web.first_start_pages import doors_page, is_untouched
-from host.web.live_stream import all_stations_events, station_events, streams_of
+from host.web.live_stream import all_stations_events, station_events, stream_of
 from host.web.operator import operator_of
 from host.web.photo_kept import with_photo
 from host.web.rules import allowed
@@ -40,8 +36,6 @@ from host.web.station_now import (
 from host.web.trial_choices import trial_choices, trials_of
 
 stations_pages = Blueprint("stations", __name__)
-
-_NO_ROOM = "Too many live pages are open. Close one; this page tries again by itself.\n"
 
 
 @stations_pages.get("/")
@@ -61,7 +55,7 @@ def index() -> str | AnyResponse:
 def index_live() -> Response:
     """Live rows of every station."""
     desk = the_desk()
-    return _stream(
+    return stream_of(
         all_stations_events(desk, scale=g.scale, probes=probes_in_register(desk), zone=g.settings.zone)
     )
 
@@ -82,7 +76,7 @@ def station_live(station: str) -> Response:
     desk = the_desk()
     _now(station)
     last_id = request.headers.get("Last-Event-ID", request.args.get("after", ""))
-    return _stream(
+    return stream_of(
         station_events(
             desk,
             station,
@@ -159,12 +153,3 @@ def _now(station: str) -> StationNow:
     if live is None:
         abort(404, description=f"There is no station {station!r:.40} at this desk.")
     return station_now(desk, live, probe_in_register(desk, station), g.settings.zone)
-
-
-def _stream(events: Iterator[str]) -> Response:
-    held = streams_of(current_app).held(events)
-    if held is None:
-        return Response(_NO_ROOM, 503, {"Retry-After": "5"}, mimetype="text/plain")
-    return Response(
-        stream_with_context(held), mimetype="text/event-stream", headers={"Cache-Control": "no-store"}
-    )

@@ -10,13 +10,11 @@ from flask import (
     Blueprint,
     Response,
     abort,
-    current_app,
     g,
     make_response,
     redirect,
     render_template,
     request,
-    stream_with_context,
 )
 from werkzeug.wrappers import Response as AnyResponse
 
@@ -26,7 +24,7 @@ from host.errors import DeskError
 from host.people.role import Role
 from host.web.desk_behind import the_desk
 from host.web.door import the_visitor
-from host.web.live_stream import streams_of
+from host.web.live_stream import stream_of
 from host.web.rules import allowed
 from host.web.station_now import card_mark, probe_in_register
 from host.web.student_desk import StudentDesk
@@ -35,7 +33,6 @@ from host.web.student_live import student_events, student_values
 student_pages = Blueprint("student", __name__)
 
 _LONGEST_SENTENCE = 500
-_NO_ROOM = "Too many live pages are open. Close one; this page tries again by itself.\n"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -109,12 +106,7 @@ def live(number: int) -> Response:
         last_id=request.headers.get("Last-Event-ID", request.args.get("after", "")),
         probe=probe_in_register(desk, bench.station),
     )
-    held = streams_of(current_app).held(events)
-    if held is None:
-        return Response(_NO_ROOM, 503, {"Retry-After": "5"}, mimetype="text/plain")
-    return Response(
-        stream_with_context(held), mimetype="text/event-stream", headers={"Cache-Control": "no-store"}
-    )
+    return stream_of(events)
 
 
 @student_pages.post("/exercise/<int:number>/press")

@@ -45,6 +45,25 @@ function takeRows(rows) {
   for (const row of shown) put(row.querySelector("[data-row]"), rows[row.dataset.station].html);
 }
 
+// Rows of the wall that changed, and the order of all; a station that came or went makes the page anew.
+function takeWall(wall) {
+  const list = document.querySelector("[data-wall]");
+  const shown = new Map([...list.children].map((row) => [row.dataset.station, row]));
+  if (shown.size !== wall.order.length || wall.order.some((station) => !shown.has(station))) {
+    location.reload();
+    return;
+  }
+  for (const [station, { standing, html }] of Object.entries(wall.rows)) {
+    put(shown.get(station), html);
+    shown.get(station).className = standing;
+  }
+  wall.order.forEach((station, at) => {
+    if (list.children[at] !== shown.get(station)) list.insertBefore(shown.get(station), list.children[at]);
+  });
+  const summary = document.querySelector("[data-summary]");
+  if (summary.textContent !== wall.summary) summary.textContent = wall.summary;
+}
+
 async function takeCard(mark) {
   const shown = document.getElementById("card");
   if (shown.dataset.mark === (mark ?? "") || pointerDown || fetching) return;
@@ -88,6 +107,10 @@ function take(message) {
   const data = JSON.parse(message.data);
   if (data.rows) {
     takeRows(data.rows);
+    return;
+  }
+  if (data.wall) {
+    takeWall(data.wall);
     return;
   }
   put(live, data.live);

@@ -11,7 +11,7 @@ from host.procedures.sender_check_start import SenderCheckWish
 pytestmark = [pytest.mark.slow, pytest.mark.browser]
 
 EVERY_PAGE = (
-    *("", "stations/bench-1", "runs", "runs/1", "runs/2", "runs/3", "certificates"),
+    *("", "wall", "stations/bench-1", "runs", "runs/1", "runs/2", "runs/3", "certificates"),
     *("begin", "settings", "help", "help/runs", "typed", "on-the-vehicle"),
     *("people", "audit", "sign-in", "you"),
     "infrared",

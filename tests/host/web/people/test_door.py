@@ -293,3 +293,12 @@ def test_a_form_of_before_signing_in_is_not_taken_afterwards(peopled):
     peopled.sign_in(reader, "Ida Marsh")
     answer = reader.post("/stations/bench-1/sender-check", data={FIELD: key}, from_a_page=False)
     assert answer.status_code == 403 and "load the page anew" in answer.text
+
+
+def test_the_wall_opens_for_who_runs_the_room_and_not_for_students(peopled):
+    for role in (Role.INSTRUCTOR, Role.TECHNICIAN, Role.AUTHORISER):
+        assert peopled.sit_down(role).get("/wall").status_code == 200
+    student = peopled.sit_down(Role.STUDENT)
+    for address in ("/wall", "/wall/live"):
+        assert student.get(address).status_code == 403
+    assert "/wall" not in student.get("/").text

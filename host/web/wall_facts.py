@@ -1,0 +1,110 @@
+"""What the wall asks of the store: once for all who look at it, and seldom."""
+
+import threading
+import time
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass, field
+
+from calibration.conformity import Verdict
+from host.procedures.run_kind import RunKind
+from host.store import Store
+from host.store.runs import Run
+
+#: Wall time for which an answer of the store serves every page that asks. [s]
+SERVES_S = 2.0
+
+_WORDS = {verdict.value: verdict for verdict in Verdict}
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class LastRun:
+    """The last run of a station that is over.
+
+    Attributes
+    ----------
+    run : int
+    kind : str
+    verdict : Verdict or None
+        Where it came to one.
+    """
+
+    run: int
+    kind: str
+    verdict: Verdict | None
+
+    @property
+    def word(self) -> str:
+        """What came of it."""
+        if self.verdict is not None:
+            return self.verdict.words
+        return "stopped" if self.kind == RunKind.SENDER_CHECK else "over"
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class WallFacts:
+    """What the store knows of the stations.
+
+    Attributes
+    ----------
+    last : Mapping[str, LastRun]
+        By station.
+    others : Mapping[str, Run]
+        By station: an open run that the desk does not lead (an infrared check, a witness check).
+    newest_event_utc_s : Mapping[int, float]
+        When each open run last came on. [s]
+    """
+
+    last: Mapping[str, LastRun] = field(default_factory=dict)
+    others: Mapping[str, Run] = field(default_factory=dict)
+    newest_event_utc_s: Mapping[int, float] = field(default_factory=dict)
+
+
+class WallMemory:
+    """Answers of the store, kept for a moment: many who look are one who asks.
+
+    Parameters
+    ----------
+    store : Store
+    wall_s : callable
+        Monotonic wall time. [s]
+    """
+
+    def __init__(self, store: Store, *, wall_s: Callable[[], float] = time.monotonic) -> None:
+        self._store = store
+        self._wall_s = wall_s
+        self._lock = threading.Lock()
+        self._asked_s: float | None = None
+        self._facts = WallFacts()
+        self._ended: tuple[int, ...] = ()
+
+    def facts(self) -> WallFacts:
+        """What the store knew a moment ago."""
+        with self._lock:
+            now_s = self._wall_s()
+            if self._asked_s is None or now_s - self._asked_s >= SERVES_S:
+                self._facts = self._ask()
+                self._asked_s = now_s
+            return self._facts
+
+    def _ask(self) -> WallFacts:
+        ended = self._store.runs.newest_ended()
+        numbers = tuple(run.number for run in ended)
+        # Papers are large, and a run that is over keeps its verdict: they are read where a run has ended.
+        last = self._facts.last if numbers == self._ended else self._last(ended)
+        self._ended = numbers
+        others = [run for run in self._store.runs.open() if run.kind != RunKind.SENDER_CHECK]
+        return WallFacts(
+            last=last,
+            others={run.station: run for run in others if run.station is not None},
+            newest_event_utc_s=self._store.runs.newest_events_utc_s(),
+        )
+
+    def _last(self, ended: list[Run]) -> Mapping[str, LastRun]:
+        verdicts = self._store.drafts.verdicts() | self._store.certificates.verdicts()
+        return {
+            run.station: LastRun(
+                run=run.number, kind=run.kind, verdict=_WORDS.get(verdicts.get(run.number, ""))
+            )
+            for run in ended
+            if run.station is not None
+        }
