@@ -12,7 +12,14 @@ from host.procedures.paper_at_desk import paper_at_desk
 from host.seal.seal_check import SealReport, SealState, check_seal, public_key_in
 from host.store import Store
 
-_EXIT = {SealState.WHOLE: 0, SealState.ALTERED: 1, SealState.UNREADABLE: 2, SealState.KEY_UNKNOWN: 3}
+_EXIT = {
+    SealState.WHOLE: 0,
+    SealState.ALTERED: 1,
+    SealState.OTHER_KEY: 1,
+    SealState.NO_SEAL: 1,
+    SealState.UNREADABLE: 2,
+    SealState.KEY_UNKNOWN: 3,
+}
 
 
 @click.command("verify", cls=OneLineCommand)

@@ -1,13 +1,19 @@
 """A paper that somebody brings: is it whole, by whose key, and how does it stand at this desk?"""
 
+import hmac
 from dataclasses import dataclass
 
 from cryptography.hazmat.primitives.asymmetric.rsa import RSAPublicKey
 
+from host.certificates.fingerprint import fingerprint
 from host.seal.seal_check import SealReport, SealState, check_seal
 from host.store import Store
 from host.store.certificate_standing import Standing
+from host.store.certificates import UnknownCertificateError
 from host.store.chain_link import sha256_of
+
+#: Many times what a paper of this desk takes. [byte]
+LARGEST_PAPER = 10_000_000
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -49,15 +55,41 @@ def paper_at_desk(store: Store, file: bytes, key: RSAPublicKey | None = None) ->
     number = store.certificates.number_of(sha256_of(file))
     if number is None:
         return PaperAtDesk(report=report)
-    if report.state is SealState.ALTERED and (key is None or not report.bears_seal):
+    if report.state is SealState.NO_SEAL or (report.state is SealState.OTHER_KEY and key is None):
         report = _known_by_its_digest(report)
     return PaperAtDesk(report=report, number=number, standing=store.certificates.standing(number))
 
 
+def standing_by_fingerprint(store: Store, number: str, print_: str) -> Standing | None:
+    """How a certificate stands, for who names its number and the short fingerprint on it.
+
+    None both where there is no such number and where the fingerprint is another's, so that numbers cannot be
+    tried out.
+
+    Parameters
+    ----------
+    store : Store
+    number : str
+    print_ : str
+        As somebody types it: in groups or not, in capitals or not.
+    """
+    given = "".join(one for one in print_.upper() if one.isalnum())
+    if not number.isprintable():  # a server's store takes no such text
+        return None
+    try:
+        data = store.certificates.data_of(number)
+    except UnknownCertificateError:
+        return None
+    own = fingerprint(data).replace("-", "")
+    if not hmac.compare_digest(own.encode("ascii"), given.encode("utf-8")):
+        return None
+    return store.certificates.standing(number)
+
+
 def _known_by_its_digest(report: SealReport) -> SealReport:
     """Whole, as the desk kept the same bytes; but no key says so to anybody else."""
-    if report.bears_seal:
-        words = "The file is byte for byte what this desk issued, but its key is not the one of now."
-    else:
+    if report.state is SealState.NO_SEAL:
         words = "The file is byte for byte what this desk issued, but bears no seal: no key vouches for it."
-    return SealReport(state=SealState.KEY_UNKNOWN, words=words, bears_seal=report.bears_seal)
+    else:
+        words = "The file is byte for byte what this desk issued, but its key is not the one of now."
+    return SealReport(state=SealState.KEY_UNKNOWN, words=words)

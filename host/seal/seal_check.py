@@ -28,7 +28,9 @@ class SealState(StrEnum):
     """What a check of a file found."""
 
     WHOLE = "whole"  # and sealed by the key that was given
-    ALTERED = "altered"  # or sealed by another key, or not sealed at all
+    ALTERED = "altered"
+    OTHER_KEY = "other_key"  # whole, but sealed by another key than the one that was given
+    NO_SEAL = "no_seal"  # nothing in it shows whether it was altered
     UNREADABLE = "unreadable"  # no PDF file
     KEY_UNKNOWN = "key_unknown"  # whole, by a key that nobody vouched for
 
@@ -45,22 +47,29 @@ class SealReport:
     signer : str
         Name in the signing key's certificate, safe to print; empty where the file is not whole. Without a key
         nobody vouches for it: whoever makes a key writes there what he likes.
-    bears_seal : bool
-        False where there is nothing of a seal in the file.
     """
 
     state: SealState
     words: str
     signer: str = ""
-    bears_seal: bool = True
 
 
 class _NotOursError(Exception):
     """The file is not as it was sealed; the message says in what."""
 
+    state = SealState.ALTERED
+
 
 class _NoSealError(_NotOursError):
     """There is no seal in it."""
+
+    state = SealState.NO_SEAL
+
+
+class _OtherKeyError(_NotOursError):
+    """Somebody else's key sealed it."""
+
+    state = SealState.OTHER_KEY
 
 
 def check_seal(file: bytes, key: rsa.RSAPublicKey | None) -> SealReport:
@@ -73,14 +82,13 @@ def check_seal(file: bytes, key: rsa.RSAPublicKey | None) -> SealReport:
         Of the shop's root, or a signing key itself; None where none is at hand.
     """
     if not file.startswith(b"%PDF-"):
-        return SealReport(state=SealState.UNREADABLE, words="This is no PDF file.", bears_seal=False)
+        return SealReport(state=SealState.UNREADABLE, words="This is no PDF file.")
     try:
         certificate, signer = _sealed_by(file)
         if key is not None:
             _refuse_other_key(certificate, key)
     except _NotOursError as error:
-        is_bare = isinstance(error, _NoSealError)
-        return SealReport(state=SealState.ALTERED, words=str(error), bears_seal=not is_bare)
+        return SealReport(state=error.state, words=str(error))
     if key is None:
         words = (
             "The file is whole, as it was sealed, but by whom is not known: ask the shop for its public key "
@@ -193,4 +201,4 @@ def _refuse_other_key(certificate: x509.Certificate, key: rsa.RSAPublicKey) -> N
             certificate.signature, certificate.tbs_certificate_bytes, padding.PKCS1v15(), hashes.SHA256()
         )
     except (InvalidSignature, ValueError) as error:
-        raise _NotOursError("The file was sealed by another key than the one given.") from error
+        raise _OtherKeyError("The file was sealed by another key than the one given.") from error

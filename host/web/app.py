@@ -32,7 +32,6 @@ from host.web.label_pages import label_pages
 from host.web.live_stream import Streams, put_streams
 from host.web.navigation import FOOT, HEAD, may_open, ways_for
 from host.web.people_pages import people_pages
-from host.web.picture_upload import give_room
 from host.web.pictures_pages import pictures_pages
 from host.web.probe_check_pages import probe_check_pages
 from host.web.reach import Reach
@@ -55,6 +54,8 @@ from host.web.stations_pages import stations_pages
 from host.web.strips import live_strip
 from host.web.student_pages import student_pages
 from host.web.typed_pages import typed_pages
+from host.web.upload_room import give_room
+from host.web.verify_pages import verify_pages
 from host.web.visit import remember_visit
 from host.web.wall_facts import WallMemory
 from host.web.wall_pages import put_wall, wall_pages
@@ -92,6 +93,7 @@ _PAGES = (
     witness_check_pages,
     rounds_pages,
     certificates_pages,
+    verify_pages,
     channel_pages,
     label_pages,
     drafts_pages,

@@ -79,6 +79,8 @@ WRITES_ITS_OWN = frozenset(
         "certificates.change",
     }
 )
+#: Those that change nothing: somebody asks about a paper.
+LEAVES_NOTHING = frozenset({"verify.file", "verify.number"})
 #: A press that was taken leads on; a page in answer is a refusal, or the same form with more rows.
 _DONE = range(300, 400)
 

@@ -211,6 +211,24 @@ TOPICS: Mapping[str, Topic] = {
             "must not fit it to the page (100 %). What is withdrawn or superseded gets none.",
         ),
     ),
+    "verify": Topic(
+        title="Verify a paper",
+        paragraphs=(
+            "For whoever holds a certificate, signed in or not. Choose the PDF as you were given it: the "
+            "page says whether a single byte was changed since it was sealed, whether this shop sealed it, "
+            "and whether it still holds or was superseded or withdrawn. The file is read and not kept.",
+            "With only the paper or the sticker, type number and fingerprint: the page says whether this "
+            "desk issued that one and how it stands, and nothing else. A fingerprint that does not fit tells "
+            "nothing. A print or a scan has no seal: what it says can be checked by its file alone.",
+            "A page can be imitated as a paper can. Who must be sure keeps the shop's public key, as the "
+            "shop gave it, and verifies without any network. Customers reach this page only where the desk "
+            "is open to the network.",
+        ),
+        commands=(
+            ("ohmbath certificate verify FILE.pdf --key shop.pem", "verifies a file without a desk"),
+            ("ohmbath certificate key --public", "prints the public key, to be handed out"),
+        ),
+    ),
     "register": Topic(
         title="Register",
         paragraphs=(
@@ -295,6 +313,7 @@ TOPIC_OF: Mapping[str, str] = {
     "labels": "certificates",
     "drafts": "certificates",
     "export": "certificates",
+    "verify": "verify",
     "register": "register",
     "curves": "curves",
     "settings": "settings",

@@ -47,6 +47,7 @@ FOOT: tuple[Way, ...] = (
     Way(words="Settings", address="/settings"),
     Way(words="People", address="/people"),
     Way(words="Who did what", address="/audit"),
+    Way(words="Verify a paper", address="/verify"),
     Way(words="Help", address="/help"),
 )
 

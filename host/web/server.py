@@ -19,6 +19,8 @@ from host.web.reach import Reach
 #: A live page holds a thread for a minute at a time; three threads for each keep the others quick.
 THREADS = 3 * MOST_STREAMS
 _CONNECTION_LIMIT = 400
+#: What is larger is not even received; of less a page says in its own words that it is too large. [byte]
+_LARGEST_REQUEST = 64_000_000
 _STOP_WITHIN_S = 5
 
 
@@ -56,6 +58,7 @@ class PageServer:
             sockets=[self._socket],
             threads=THREADS,
             connection_limit=_CONNECTION_LIMIT,
+            max_request_body_size=_LARGEST_REQUEST,
             ident=None,
             clear_untrusted_proxy_headers=True,
             **_proxy_options(self._reach),

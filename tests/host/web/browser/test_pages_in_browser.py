@@ -17,6 +17,7 @@ EVERY_PAGE = (
     "infrared",
     "probe-check",
     "witness-check",
+    "verify",
     *("settings/logo", "runs/1/photo"),
 )
 REGISTER_AND_CURVES = (
