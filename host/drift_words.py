@@ -30,7 +30,28 @@ class DriftWords:
     remarks: tuple[str, ...]
 
 
-def drift_words(track: Track, today: date) -> DriftWords | None:
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Source:
+    """What the values of a track were taken from, as sentences name it.
+
+    Attributes
+    ----------
+    one, some : str
+        "certificate", "certificates".
+    advice : str
+        What to do where it has moved further than that claims to know.
+    """
+
+    one: str
+    some: str
+    advice: str
+
+
+CERTIFICATES = Source(one="certificate", some="certificates", advice="have it calibrated")
+CHECKS = Source(one="check", some="checks", advice="check it anew")
+
+
+def drift_words(track: Track, today: date, *, of: Source = CERTIFICATES) -> DriftWords | None:
     """Words of a track on a day; None where there are not two certificates of different days."""
     drift = track.drift
     if drift is None:
@@ -43,11 +64,11 @@ def drift_words(track: Track, today: date) -> DriftWords | None:
         per_year=f"{signed(drift.per_year, drift.expanded_u_per_year)} ± "
         f"{plain(drift.expanded_u_per_year)} {track.unit} a year: "
         f"{'it drifts' if drift.is_seen else 'no drift is seen'}.",
-        today=f"Today, {years:.1f} years after its certificate, the line is {signed(moved, u)} {track.unit} "
-        f"from it, known to ± {plain(u)} {track.unit}; the certificate said "
-        f"± {plain(in_force.expanded_u)} {track.unit}. {_judged(beyond, u / in_force.expanded_u)}",
+        today=f"Today, {years:.1f} years after its {of.one}, the line is {signed(moved, u)} {track.unit} "
+        f"from it, known to ± {plain(u)} {track.unit}; the {of.one} said "
+        f"± {plain(in_force.expanded_u)} {track.unit}. {_judged(beyond, u / in_force.expanded_u, of)}",
         is_beyond_its_certificate=beyond,
-        remarks=_remarks(drift, today),
+        remarks=_remarks(drift, today, of),
     )
 
 
@@ -64,23 +85,23 @@ def plain(expanded_u: float) -> str:
     return rounded_text(expanded_u, decimals_of(expanded_u))
 
 
-def _judged(beyond: bool, ratio: float) -> str:
+def _judged(beyond: bool, ratio: float, of: Source) -> str:
     if beyond:
-        return "It has moved further than its certificate claims to know: have it calibrated."
+        return f"It has moved further than its {of.one} claims to know: {of.advice}."
     if ratio > 1.05:
-        return f"It is known {ratio:.1f} times less well than on the day of its certificate."
-    return "It is known as well as on the day of its certificate."
+        return f"It is known {ratio:.1f} times less well than on the day of its {of.one}."
+    return f"It is known as well as on the day of its {of.one}."
 
 
-def _remarks(drift: Drift, today: date) -> tuple[str, ...]:
+def _remarks(drift: Drift, today: date, of: Source) -> tuple[str, ...]:
     remarks = []
     if drift.scatters:
         remarks.append(
-            "The certificates scatter by more than they claim: one of them is wrong, or it jumped. The "
+            f"The {of.some} scatter by more than they claim: one of them is wrong, or it jumped. The "
             f"uncertainties here are {drift.line.birge_ratio:.1f} times larger for it."
         )
     if drift.line.degrees_of_freedom < 1:
-        remarks.append("Two certificates always lie on a line: a third one will test it.")
+        remarks.append(f"Two {of.some} always lie on a line: a third one will test it.")
     if drift.is_far_on(today):
-        remarks.append("Today is further on than the certificates reach back: the line is a guess there.")
+        remarks.append(f"Today is further on than the {of.some} reach back: the line is a guess there.")
     return tuple(remarks)

@@ -151,16 +151,25 @@ def _(point: CertifiedOhms) -> Texts:
     }
     if point.found_ohm is not None:
         texts["found_ohm"] = rounded_text(point.found_ohm, places)
+    if point.k_per_ohm is not None:
+        texts["k_per_ohm"] = scientific(point.k_per_ohm, 3)
     return texts | _error_texts(point, "ohm")
 
 
 @derived_numbers.register
 def _(point: CertifiedOhms) -> Mapping[str, tuple[float, str]]:
-    if point.found_ohm is None:
-        return _probability_wrong(point)
-    found_error_ohm = point.found_ohm - point.true_ohm
-    text = signed_text(found_error_ohm, decimals_of(point.expanded_u_ohm))
-    return {"found_error_ohm": (found_error_ohm, text)} | _probability_wrong(point)
+    derived = dict(_probability_wrong(point))
+    if point.found_ohm is not None:
+        found_error_ohm = point.found_ohm - point.true_ohm
+        text = signed_text(found_error_ohm, decimals_of(point.expanded_u_ohm))
+        derived = {"found_error_ohm": (found_error_ohm, text)} | derived
+    if point.k_per_ohm is not None:
+        error_k = point.error_ohm * point.k_per_ohm
+        expanded_u_k = point.expanded_u_ohm * abs(point.k_per_ohm)
+        places = decimals_of(expanded_u_k)
+        derived["equivalent_error_k"] = (error_k, signed_text(error_k, places))
+        derived["equivalent_expanded_u_k"] = (expanded_u_k, rounded_text(expanded_u_k, places))
+    return derived
 
 
 @reported_texts.register

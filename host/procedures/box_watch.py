@@ -7,6 +7,7 @@ from host.citation import Citation
 from host.procedures.bench_setup import CHANNEL_OF
 from host.procedures.box_setting import BoxSetting
 from host.procedures.event import Event
+from host.procedures.ohms_check import OhmsCheckState
 from host.procedures.sender_check import Kind, SenderCheckState
 
 #: Readings kept of each setting, after one that is let go by.
@@ -23,7 +24,7 @@ class BoxWatch:
         self._held: list[ReadingPack] = []
         self._bad = 0
 
-    def feed(self, state: SenderCheckState, pack: ReadingPack) -> Event | None:
+    def feed(self, state: SenderCheckState | OhmsCheckState, pack: ReadingPack) -> Event | None:
         """Event that a reading leads to, or None."""
         setting = state.next_setting
         if setting is None or not holds(pack, setting):

@@ -10,20 +10,25 @@ from dataclasses import dataclass
 from datetime import UTC, datetime
 from typing import Any
 
+from calibration.conformity import DecisionRule, overall_verdict
 from calibration.contract.readings import Insertion, ReadingPack
 from calibration.resistance.ohms_check import BoxReading, RangeCorrection, correction_from_box
 from host.certificates.bodies.ohms import CertifiedOhms, OhmsBody, channel_points
 from host.certificates.certificate import Certificate
 from host.certificates.kind import Kind
 from host.citation import joined
+from host.equivalent_kelvin import EQUIVALENT_WORDS, k_per_ohm
 from host.procedures.bench_setup import CHANNEL_OF, ReadingsOf, decade_box_of, raw_count
 from host.procedures.plateau_of_packs import mean_of
 from host.procedures.reused_check import ReusedCheck
 from host.procedures.sender_result import box_used, measured_words
 from host.shop import Shop
 from host.software_versions import software_versions
+from host.verdict_words import RULE_WORDS
 
-METHOD_VERSION = "1"
+METHOD_VERSION = "2"
+#: Largest error as left that is in tolerance, of the value: some 0.05 to 0.08 K on a coolant sender. [1]
+LIMIT_RELATIVE = 0.002
 REMARKS = (
     "The correction is a quadratic in the ratio count, from these settings; the bench applies it to every "
     "reading of a run that rests on this check.",
@@ -89,6 +94,7 @@ def channel_certificate(
     packs_of = [readings_of(citation) for citation in settings.check.box_read]
     packs = [pack for some in packs_of for pack in some]
     points, words = _points(settings, packs_of)
+    rule = DecisionRule.GUARDED
     return Certificate(
         number=number,
         issued=datetime.now(UTC).date().isoformat(),
@@ -101,9 +107,12 @@ def channel_certificate(
         method=f"Ohms check against a decade box, version {METHOD_VERSION} (run {run:04d})",
         body=OhmsBody(kind=Kind.OHMS_CHANNEL, correction_words=words, points=points),
         simulated=any(pack.simulated for pack in packs),
+        verdict=overall_verdict([point.verdict for point in points if point.verdict is not None]),
+        rule=rule,
+        rule_words=RULE_WORDS[rule],
         instruments=(box_used(settings.decade_box),),
         conditions=_conditions(settings, packs),
-        remarks=REMARKS,
+        remarks=(*REMARKS, EQUIVALENT_WORDS),
         not_done=NOT_DONE,
         citations=tuple(cited.words() for cited in joined(settings.check.box_read)),
         software=software_versions(),
@@ -126,7 +135,16 @@ def _points(
     for (insertion, range_ohm), readings in read.items():
         correction = correction_from_box(readings, reference_ohm=range_ohm, certificate=box)
         name = f"{CHANNEL_OF[insertion]}, {range_ohm:g} Ω"
-        points.extend(channel_points(readings, correction, box, range_words=name))
+        points.extend(
+            channel_points(
+                readings,
+                correction,
+                box,
+                range_words=name,
+                limit_relative=LIMIT_RELATIVE,
+                k_per_ohm_at=k_per_ohm,
+            )
+        )
         words.append(_correction_words(name, correction))
     return tuple(points), tuple(words)
 

@@ -8,20 +8,36 @@ from host.citation import Citation
 from host.errors import DeskError
 from host.procedures.authorisation import let_out
 from host.procedures.channel_certificate import ChannelSettings, channel_certificate
-from host.procedures.logged import events_of
-from host.procedures.reused_check import ReusedCheck
+from host.procedures.passed_ohms_checks import MadeCheck, made_check_of
 from host.procedures.run_kind import RunKind
-from host.procedures.sender_check import Kind, state_of
 from host.store import Store
 
 STARTED = "started"
 
 
 def has_own_check(store: Store, run: int) -> bool:
-    """Whether a run is a sender check that passed an ohms check of its own."""
-    if store.runs.kind_of(run) != RunKind.SENDER_CHECK:
-        return False
-    return _own_check(store, run) is not None
+    """Whether a run passed an ohms check of its own, alone or inside a sender check."""
+    made = made_check_of(store, run)
+    return made is not None and made.checked_utc_s is not None
+
+
+def channel_settings(made: MadeCheck, *, operator: str) -> ChannelSettings:
+    """What the paper of a passed check rests on."""
+    return ChannelSettings(
+        station=made.station, operator=operator, decade_box=made.decade_box, check=made.as_reused
+    )
+
+
+def paper_run_of(store: Store, of_run: int) -> int | None:
+    """Run that holds the paper of the ohms check of another; None where none was asked for."""
+    return next(
+        (
+            run.number
+            for run in store.runs.all()
+            if run.kind == RunKind.CHANNEL_CHECK and run.settings["check"]["run"] == of_run
+        ),
+        None,
+    )
 
 
 def certify_channel(store: Store, of_run: int, *, operator: str) -> int:
@@ -34,24 +50,14 @@ def certify_channel(store: Store, of_run: int, *, operator: str) -> int:
     DeskError
         If the run made no ohms check of its own.
     """
-    check = _own_check(store, of_run) if store.runs.kind_of(of_run) == RunKind.SENDER_CHECK else None
-    if check is None:
+    check = made_check_of(store, of_run)
+    if check is None or check.checked_utc_s is None:
         raise DeskError(f"Run {of_run:04d} passed no ohms check of its own: ask at the run that it rests on.")
-    made = next(
-        (
-            run
-            for run in store.runs.all()
-            if run.kind == RunKind.CHANNEL_CHECK and run.settings["check"]["run"] == of_run
-        ),
-        None,
-    )
+    made = paper_run_of(store, of_run)
     if made is not None:
-        run, settings = made.number, ChannelSettings.from_json(made.settings)
+        run, settings = made, ChannelSettings.from_json(store.runs.get(made).settings)
     else:
-        started = state_of(events_of(store, of_run)).started
-        settings = ChannelSettings(
-            station=started.station, operator=operator, decade_box=started.decade_box, check=check
-        )
+        settings = channel_settings(check, operator=check.operator or operator)
         run = store.runs.create(
             station=settings.station, kind=RunKind.CHANNEL_CHECK, settings=settings.as_json()
         )
@@ -72,12 +78,3 @@ def _let_out(store: Store, run: int, settings: ChannelSettings) -> None:
         return channel_certificate(settings, readings_of, number=number, shop=shop, run=run)
 
     let_out(store, run, of_number, measured_by=settings.operator)
-
-
-def _own_check(store: Store, run: int) -> ReusedCheck | None:
-    timed = store.runs.timed_events(run)
-    passed = [event.appended_utc_s for event in timed if event.kind == Kind.OHMS_CHECKED]
-    state = state_of(events_of(store, run))
-    if not passed or state.settings is None or state.settings.ohms_check is not None:
-        return None
-    return ReusedCheck(run=run, checked_utc_s=passed[0], plan=state.plan, box_read=state.box_read)

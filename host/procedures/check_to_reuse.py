@@ -3,11 +3,10 @@
 from collections.abc import Mapping, Sequence
 from typing import Any
 
+from host.citation import Citation
 from host.procedures.box_setting import BoxSetting
-from host.procedures.event import Event
+from host.procedures.passed_ohms_checks import made_checks
 from host.procedures.reused_check import GOOD_FOR_S, ReusedCheck
-from host.procedures.run_kind import RunKind
-from host.procedures.sender_check import Kind, Phase, state_of
 from host.store import Store
 
 
@@ -19,7 +18,7 @@ def check_to_reuse(
     decade_box: Mapping[str, Any],
     plan: Sequence[BoxSetting],
 ) -> ReusedCheck | None:
-    """Newest ohms check of a station, if a new run may rest on it.
+    """Newest ohms check of a station, made alone or inside a sender check, if a new run may rest on it.
 
     It has to be passed, under 24 hours old, of the same rig, with the same settings on the same ranges and
     by the same certificate of the decade box. One that did not come to its end since then speaks against
@@ -36,33 +35,21 @@ def check_to_reuse(
         What the new run would read.
     """
     oldest_utc_s = store.now() - GOOD_FOR_S
-    for run in reversed(store.runs.all()):
-        if (
-            run.kind != RunKind.SENDER_CHECK
-            or run.station != station
-            or run.settings.get("ohms_check") is not None
-        ):
-            continue
-        timed = store.runs.timed_events(run.number)
-        if not timed or timed[-1].appended_utc_s < oldest_utc_s:
+    for made in made_checks(store, station):
+        if made.touched_utc_s < oldest_utc_s or made.has_failed:
             return None
-        passed = [event.appended_utc_s for event in timed if event.kind == Kind.OHMS_CHECKED]
-        state = state_of(Event(kind=event.kind, payload=event.payload) for event in timed)
-        if not passed:
-            if state.box_read and state.phase is Phase.STOPPED:
-                return None
+        if made.checked_utc_s is None:
             continue
-        if (
-            passed[0] < oldest_utc_s
-            or dict(state.started.decade_box) != dict(decade_box)
-            or state.plan != tuple(plan)
-            or _rig_of(store, state.box_read[0].as_json()) != rig
-        ):
-            return None
-        return ReusedCheck(run=run.number, checked_utc_s=passed[0], plan=state.plan, box_read=state.box_read)
+        serves = (
+            made.checked_utc_s >= oldest_utc_s
+            and dict(made.decade_box) == dict(decade_box)
+            and made.plan == tuple(plan)
+            and _rig_of(store, made.box_read[0]) == rig
+        )
+        return made.as_reused if serves else None
     return None
 
 
-def _rig_of(store: Store, cited: Mapping[str, Any]) -> str | None:
-    packs = store.readings(cited["station"], cited["boot"], cited["from"], cited["from"])
+def _rig_of(store: Store, cited: Citation) -> str | None:
+    packs = store.readings(cited.station, cited.boot, cited.first, cited.first)
     return packs[0].rig if packs else None

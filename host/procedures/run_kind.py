@@ -15,3 +15,4 @@ class RunKind(StrEnum):
     WITNESS_CHECK = "witness_check"  # the 1-wire witness beside the probe
     STATION_ROUND = "station_round"  # one artefact at every station
     EXERCISE = "exercise"  # a planted fault, and what students answered
+    OHMS_CHECK = "ohms_check"  # the resistance channels of a station against the decade box, led by the desk

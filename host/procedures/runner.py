@@ -4,40 +4,37 @@ Everything it knows is in the store, so a desk that is killed goes on where it w
 """
 
 import logging
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from typing import Any
 
 from calibration.contract.orders import LONGEST_BURST_S, Action
 from calibration.contract.readings import Insertion, ReadingPack
-from calibration.resistance.ohms_check import OhmsCheckError
+from calibration.resistance.ohms_check import OhmsCheckError, RangeCorrection
 from host.citation import Citation
 from host.classroom.exercise_log import planted_box_of
 from host.classroom.planted_box import Sight
 from host.live import Live
 from host.order_book import OrderBook
 from host.procedures.bench_orders import BenchOrders, WantedBench
-from host.procedures.bench_setup import DUTY, bench_setup_of, corrections_of
+from host.procedures.bench_setup import DUTY, bench_setup_of, box_corrections, decade_box_of
 from host.procedures.box_watch import BoxWatch
 from host.procedures.burst_watch import BurstWatch
+from host.procedures.channel_found import channels_found
 from host.procedures.event import Event
 from host.procedures.logged import events_of
 from host.procedures.loop_watch import LoopStatus, LoopWatch
+from host.procedures.pack_cursor import PackCursor
 from host.procedures.plateau_watch import BathStatus, PlateauWatch
 from host.procedures.sender_check import Kind, Phase, SenderCheckState, advance, state_of
 from host.procedures.sender_check_card import card_of
 from host.procedures.sender_check_press import pressed
+from host.procedures.station_trouble import station_trouble
 from host.procedures.step_card import StepCard
 from host.procedures.trial_watch import TrialWatch
 from host.procedures.trials import FULL_DUTY
 from host.store import Store
 
 _log = logging.getLogger(__name__)
-
-# Readings taken from the store at once.
-_CHUNK = 400
-
-# Wall time without a reading after which the card speaks of it.
-_SILENT_S = 6.0
 
 _FOR_A_STUDENT = "The bench does not do as it should: fetch your instructor."
 
@@ -67,12 +64,17 @@ class SenderCheckRunner:
         self._loop_watch: LoopWatch | None = None
         self._trial_watch: TrialWatch | None = None
         self._burst_watch = BurstWatch()
-        self._cursor = self._first_cursor()
+        self._cursor = PackCursor(store, self.station, self.state.opened_at or self.state.look_from)
 
     @property
     def station(self) -> str:
         """Station of the run."""
         return self.state.started.station
+
+    @property
+    def needs_bench(self) -> bool:
+        """Whether nobody else can use the bench meanwhile; where a curve is chosen, it is free."""
+        return self.state.phase is not Phase.CHOOSING
 
     def card(self) -> StepCard:
         """The one next step."""
@@ -120,7 +122,7 @@ class SenderCheckRunner:
         self.orders.bring(self._wanted(), latest)
         if self.state.is_moving:
             self.orders.repeat(Action.BURST, {"duration_s": LONGEST_BURST_S}, latest)
-        while (packs := self._next_packs()) and not self.state.is_over:
+        while (packs := self._cursor.next()) and not self.state.is_over:
             for pack in packs:
                 self._feed(self._seen(pack))
             # What a setting or a step wants may have changed with what was just read.
@@ -130,26 +132,6 @@ class SenderCheckRunner:
         """Cited readings, from the store."""
         packs = self._store.readings(citation.station, citation.boot, citation.first, citation.last)
         return [self._seen(pack) for pack in packs]
-
-    def _first_cursor(self) -> tuple[str, int]:
-        mark = self.state.opened_at or self.state.look_from
-        if mark is not None:
-            return mark[0], mark[1] + 1
-        boot = self._store.latest_boot(self.station)
-        return ("", 1) if boot is None else (boot, self._store.watermark(self.station, boot) + 1)
-
-    def _next_packs(self) -> Sequence[ReadingPack]:
-        """Readings not yet fed, up to the watermark; at its end on to a newer boot."""
-        boot, first = self._cursor
-        last = min(self._store.watermark(self.station, boot), first + _CHUNK - 1) if boot else 0
-        if last >= first:
-            self._cursor = (boot, last + 1)
-            return self._store.readings(self.station, boot, first, last)
-        newest = self._store.latest_boot(self.station)
-        if newest is None or newest <= boot:
-            return ()
-        self._cursor = (newest, 1)
-        return self._next_packs()
 
     def _feed(self, pack: ReadingPack) -> None:
         event: Event | None = None
@@ -214,7 +196,8 @@ class SenderCheckRunner:
 
     def _end_ohms_check(self) -> None:
         try:
-            corrections = corrections_of(self.state, self.readings_of)
+            corrections = self._corrections()
+            found = channels_found(corrections, decade_box_of(self.state.started.decade_box))
         except OhmsCheckError as error:
             self.append(Event(kind=Kind.STOPPED, payload={"reason": str(error)}))
             return
@@ -222,7 +205,14 @@ class SenderCheckRunner:
             f"{insertion.value} {range_ohm:g} Ω": round(correction.remainder_count, 3)
             for (insertion, range_ohm), correction in corrections.items()
         }
-        self.append(Event(kind=Kind.OHMS_CHECKED, payload={"remainder_count": remainders}))
+        channels = [one.as_json() for one in found]
+        self.append(
+            Event(kind=Kind.OHMS_CHECKED, payload={"remainder_count": remainders, "channels": channels})
+        )
+
+    def _corrections(self) -> Mapping[tuple[Insertion, float], RangeCorrection]:
+        state = self.state
+        return box_corrections(state.plan, state.box_read, state.started.decade_box, self.readings_of)
 
     def _wanted(self) -> WantedBench:
         setting = self.state.next_setting if self.state.phase is Phase.OHMS_CHECK else None
@@ -231,7 +221,7 @@ class SenderCheckRunner:
             if self._box is None:
                 return WantedBench(duty=duty)
             return WantedBench(insertion=self._box.insertion, decade_ohm=self._box.decade_ohm, duty=duty)
-        is_sender = setting.insertion.value == "sender"
+        is_sender = setting.insertion is Insertion.SENDER
         return WantedBench(
             insertion=setting.insertion,
             decade_ohm=float(setting.setting_ohm),
@@ -239,10 +229,4 @@ class SenderCheckRunner:
         )
 
     def _trouble(self) -> str | None:
-        station = self._live.station(self.station)
-        if station is None or station.latest is None:
-            return f"{self.station} has sent no reading yet: switch the rig on."
-        if station.silent_for_s is None or station.silent_for_s > _SILENT_S:
-            gone = "" if station.silent_for_s is None else f" for {station.silent_for_s:.0f} s"
-            return f"No reading from {self.station}{gone}: check the rig's power and network."
-        return " ".join(station.trouble) or self.orders.trouble
+        return station_trouble(self._live, self.station) or self.orders.trouble

@@ -3,7 +3,7 @@
 import logging
 import threading
 import time
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 
 from calibration.bath.loop import LoopError
@@ -16,11 +16,15 @@ from host.errors import DeskError
 from host.live import Live
 from host.local_time import local_day
 from host.order_book import OrderBook
+from host.procedures import ohms_check, ohms_check_card
 from host.procedures.authorisation import Outcome, draft_files_of, let_out
 from host.procedures.curve_finding import CurvesFound, curves_of_run
 from host.procedures.event import Event
 from host.procedures.logged import events_of
 from host.procedures.measured_lines import TrialError
+from host.procedures.ohms_check import OhmsCheckState
+from host.procedures.ohms_check_runner import OhmsCheckRunner
+from host.procedures.ohms_check_start import ohms_check_started
 from host.procedures.plateau_watch import BathStatus
 from host.procedures.run_kind import RunKind
 from host.procedures.runner import SenderCheckRunner
@@ -33,6 +37,12 @@ from host.procedures.step_card import StepCard
 from host.store import Store
 
 _log = logging.getLogger(__name__)
+
+Runner = SenderCheckRunner | OhmsCheckRunner
+_RUNNER_OF: Mapping[str, Callable[..., Runner]] = {
+    RunKind.SENDER_CHECK: SenderCheckRunner,
+    RunKind.OHMS_CHECK: OhmsCheckRunner,
+}
 
 # How long the thread sleeps where nothing comes in: silent stations still need their trouble said.
 _IDLE_S = 0.25
@@ -55,10 +65,22 @@ class RunView:
 
     run: int
     station: str
-    state: SenderCheckState
+    state: SenderCheckState | OhmsCheckState
     card: StepCard
     simulated: bool
     bath_slope_k_per_min: float | None = None
+
+    @property
+    def is_ohms_check(self) -> bool:
+        """Whether it is an ohms check by itself."""
+        return isinstance(self.state, OhmsCheckState)
+
+    @property
+    def curve(self) -> tuple[str, str] | None:
+        """Name and text of the curve it goes by; None where it goes by none."""
+        if isinstance(self.state, OhmsCheckState):
+            return None
+        return self.state.started.curve, self.state.started.curve_text
 
 
 class RunsAtWork:
@@ -84,12 +106,14 @@ class RunsAtWork:
         self._store, self._live, self._book = store, live, book
         self._after_work = after_work
         self._lock = threading.RLock()
-        self._runners: dict[int, SenderCheckRunner] = {}
+        self._runners: dict[int, Runner] = {}
         self._stopping = threading.Event()
         self._thread = threading.Thread(target=self._lead, name="runs", daemon=True)
-        for open_run in store.runs.open(RunKind.SENDER_CHECK):
+        for open_run in store.runs.open():
+            if open_run.kind not in _RUNNER_OF:
+                continue
             if store.runs.events(open_run.number):
-                self._take_up(open_run.number)
+                self._take_up(open_run.number, open_run.kind)
             else:  # the desk was killed before the run had a first event: it never began
                 store.runs.end(open_run.number)
 
@@ -146,7 +170,25 @@ class RunsAtWork:
                 station=wish.station, kind=RunKind.SENDER_CHECK, settings=settings.as_json()
             )
             self._store.runs.append(run, started.kind, dict(started.payload))
-            self._take_up(run)
+            self._take_up(run, RunKind.SENDER_CHECK)
+            return run
+
+    def start_ohms_check(self, station: str, *, operator: str = "") -> int:
+        """Start an ohms check of a station by itself; its number.
+
+        Raises
+        ------
+        DeskError
+            If it cannot begin; says what to do.
+        """
+        with self._lock:
+            self._refuse_second_run(station)
+            started = ohms_check_started(station, operator, store=self._store, live=self._live)
+            run = self._store.runs.create(
+                station=station, kind=RunKind.OHMS_CHECK, settings=started.payload["settings"]
+            )
+            self._store.runs.append(run, started.kind, dict(started.payload))
+            self._take_up(run, RunKind.OHMS_CHECK)
             return run
 
     def press(self, run: int, *, other: bool = False) -> None:
@@ -165,7 +207,7 @@ class RunsAtWork:
         with self._lock:
             runner = self._open(run)
             state = runner.state
-        if state.phase is not Phase.CHOOSING:
+        if not isinstance(runner, SenderCheckRunner) or state.phase is not Phase.CHOOSING:
             raise DeskError(f"Run {run:04d} has no curve to be chosen. Look at its page.")
         try:
             return curves_of_run(state, runner.readings_of, self._store)
@@ -196,6 +238,15 @@ class RunsAtWork:
         events = events_of(self._store, run)
         if not events:
             raise DeskError(f"There is no run {run:04d}. Choose one from the list of runs.")
+        if self._store.runs.kind_of(run) == RunKind.OHMS_CHECK:
+            checked = ohms_check.state_of(events)
+            return RunView(
+                run=run,
+                station=checked.started.station,
+                state=checked,
+                card=ohms_check_card.card_of(checked),
+                simulated=bool(checked.started.decade_box.get("simulated")),
+            )
         state = state_of(events)
         return RunView(
             run=run,
@@ -225,7 +276,7 @@ class RunsAtWork:
                 (
                     number
                     for number, runner in self._runners.items()
-                    if runner.station == station and runner.state.phase is not Phase.CHOOSING
+                    if runner.station == station and runner.needs_bench
                 ),
                 None,
             )
@@ -241,10 +292,10 @@ class RunsAtWork:
             self._after_work(views)
             cursor = self._live.wait(cursor, _IDLE_S)
 
-    def _work(self, runner: SenderCheckRunner) -> None:
+    def _work(self, runner: Runner) -> None:
         try:
             runner.work()
-            if runner.state.phase is Phase.JUDGING:
+            if isinstance(runner, SenderCheckRunner) and runner.state.phase is Phase.JUDGING:
                 self._issue(runner)
         except (BenchPointError, OhmsCheckError, TrialError, LoopError, CurveError, DeskError) as error:
             runner.stop(str(error))
@@ -297,20 +348,21 @@ class RunsAtWork:
 
         return let_out(self._store, runner.run, of_number, measured_by=started.operator)
 
-    def _close(self, runner: SenderCheckRunner) -> None:
+    def _close(self, runner: Runner) -> None:
         self._store.runs.end(runner.run)
         self._runners.pop(runner.run, None)
 
-    def _take_up(self, run: int) -> None:
-        self._runners[run] = SenderCheckRunner(run, store=self._store, live=self._live, book=self._book)
+    def _take_up(self, run: int, kind: str) -> None:
+        make = _RUNNER_OF[kind]
+        self._runners[run] = make(run, store=self._store, live=self._live, book=self._book)
 
-    def _open(self, run: int) -> SenderCheckRunner:
+    def _open(self, run: int) -> Runner:
         runner = self._runners.get(run)
         if runner is None:
             raise DeskError(f"Run {run:04d} is over. Start a new one from the station's page.")
         return runner
 
-    def _view_of(self, runner: SenderCheckRunner) -> RunView:
+    def _view_of(self, runner: Runner) -> RunView:
         latest = self._live.latest(runner.station)
         return RunView(
             run=runner.run,

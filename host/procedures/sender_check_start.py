@@ -11,7 +11,7 @@ from host.curve_choice import curve_by_name, text_of_curve
 from host.curve_to_find import FIND_OUT, CurveChoice, stand_in_curve
 from host.errors import DeskError
 from host.live import Live
-from host.local_time import local_day, zone_to_keep
+from host.local_time import zone_to_keep
 from host.procedures.bench_setup import box_plan, ohms_check_plan, probe_of
 from host.procedures.check_to_reuse import check_to_reuse
 from host.procedures.event import Event
@@ -29,6 +29,7 @@ from host.procedures.sender_check_settings import (
     SenderCheckSettings,
 )
 from host.procedures.set_up_steps import SET_UP_STEPS
+from host.procedures.station_instruments import certified, of_this_world
 from host.procedures.trials import Trial
 from host.store import Store
 
@@ -114,8 +115,8 @@ def settings_of(wish: SenderCheckWish, *, store: Store, live: Live) -> SenderChe
         rule=wish.rule,
         limit_k=wish.limit_k,
         set_points_c=tuple(sorted(wish.set_points_c)),
-        probe=_of_this_world(_certified(store, "probe", wish.station), latest),
-        decade_box=_of_this_world(_certified(store, "decade_box", wish.station), latest),
+        probe=of_this_world(certified(store, "probe", wish.station), latest),
+        decade_box=of_this_world(certified(store, "decade_box", wish.station), latest),
         ohms_check=None if wish.anew else check_that_serves(wish.station, store=store, live=live),
         set_up=wish.set_up,
         trials=_trials(wish, latest),
@@ -165,7 +166,7 @@ def check_that_serves(station: str, *, store: Store, live: Live) -> ReusedCheck 
     """Ohms check of an earlier run that the next one of a station may rest on; None where there is none."""
     latest = live.latest(station)
     try:
-        box = _certified(store, "decade_box", station)
+        box = certified(store, "decade_box", station)
     except DeskError:
         return None
     if latest is None:
@@ -271,23 +272,3 @@ def _check_loop(settings: SenderCheckSettings) -> None:
             f"A loop with these set points runs on to some {hottest_c:.0f} °C, and the probe's certificate "
             f"ends at {probe.valid_to_c:g} °C. Choose a lower highest set point, or plateaus."
         )
-
-
-def _certified(store: Store, kind: str, station: str) -> Mapping[str, Any]:
-    """Snapshot of the instrument of a station, refused where nothing may rest on it."""
-    settings = store.settings.read()
-    today = local_day(store.now(), settings.zone)
-    usable = store.register.usable(
-        kind, today=today, months_by_kind=settings.recalibration_months, station=station
-    )
-    return dict(usable.content)
-
-
-def _of_this_world(instrument: Mapping[str, Any], latest: ReadingPack) -> Mapping[str, Any]:
-    """Instrument for a station, refused where it exists in simulation only and the station does not."""
-    if instrument.get("simulated", False) and not latest.simulated:
-        raise DeskError(
-            f"{instrument['serial']} of the register exists in simulation only; {latest.station} is real. "
-            "Add the certificate of the real instrument to the register."
-        )
-    return instrument

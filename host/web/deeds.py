@@ -25,6 +25,7 @@ DEED_OF: Mapping[str, Deed] = {
     "student.stop": Deed.RUN_STOPPED,
     "student.answer": Deed.EXERCISE_ANSWERED,
     "channel.certify": Deed.RUN_STARTED,
+    "channel.start": Deed.RUN_STARTED,
     "in_place.read": Deed.RUN_PRESSED,
     "in_place.skip": Deed.RUN_PRESSED,
     "in_place.strike": Deed.RUN_PRESSED,

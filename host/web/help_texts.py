@@ -179,6 +179,22 @@ TOPICS: Mapping[str, Topic] = {
         ),
         commands=(("ohmbath check points.csv --curve ntc-310-80c", "the same in a terminal, from a file"),),
     ),
+    "ohms": Topic(
+        title="The ohms of a station",
+        paragraphs=(
+            "The bench puts its own decade box through seven values on each range and compares what it reads "
+            "with the certificate of the box. From these it works out the correction of each range. Every "
+            "sender check begins with it; it can also be made alone, without bath or sender.",
+            "A check that passed serves the sender checks of the next 24 hours at the same station, as long "
+            "as rig, box and the certificate of the box stay the same. One that stopped speaks against all "
+            "before it.",
+            "As found is before the correction, as left after it. The history shows as found: a reference "
+            "resistor that drifts shows there long before it matters. Where the box got a new certificate, "
+            "a step in the history may be the box's.",
+            "Errors are said in ohms and, beside them, in kelvin: by so much a coolant sender of 2.5 kΩ at "
+            "20 °C would be misread there.",
+        ),
+    ),
     "on-the-vehicle": Topic(
         title="On the vehicle",
         paragraphs=(
@@ -309,7 +325,7 @@ TOPIC_OF: Mapping[str, str] = {
     "probe_check": "register",
     "witness_check": "register",
     "certificates": "certificates",
-    "channel": "certificates",
+    "channel": "ohms",
     "labels": "certificates",
     "drafts": "certificates",
     "export": "certificates",

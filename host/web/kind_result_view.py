@@ -8,6 +8,7 @@ from calibration.conformity import Verdict
 from calibration.station_round import Agreement
 from host.certificates.canonical import certificate_from_canonical
 from host.certificates.certificate import Certificate
+from host.certificates.issue import chart_of
 from host.certificates.printable import printable
 from host.certificates.printed import degrees_of_freedom_text, estimate_text, two_digits
 from host.certificates.results.by_kind import results_of
@@ -70,6 +71,17 @@ class KindResultView:
 def kind_result_view_of(files: IssuedFiles | DraftFiles, scale: Scale) -> KindResultView:
     """Page of a certificate or its draft, made from their data alone."""
     certificate = certificate_from_canonical(files.canonical_json)
+    return view_of_certificate(certificate, files.chart_svg, scale)
+
+
+def view_without_paper(certificate: Certificate, scale: Scale) -> KindResultView:
+    """Page of what was found where no paper of it was made yet."""
+    chart_svg = chart_of(results_of(printable(certificate))).encode("utf-8")
+    return view_of_certificate(certificate, chart_svg, scale)
+
+
+def view_of_certificate(certificate: Certificate, chart_svg: bytes, scale: Scale) -> KindResultView:
+    """Page of a certificate and its chart."""
     results = results_of(printable(certificate))
     return KindResultView(
         certificate=certificate,
@@ -78,7 +90,7 @@ def kind_result_view_of(files: IssuedFiles | DraftFiles, scale: Scale) -> KindRe
         strips=strip_views(results, scale),
         budgets=tuple(_budget(stated, scale) for stated in results.budgets),
         sections=results.sections,
-        chart=on_this_page(files.chart_svg) if files.chart_svg else Markup(""),
+        chart=on_this_page(chart_svg) if chart_svg else Markup(""),
     )
 
 

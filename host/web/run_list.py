@@ -1,10 +1,13 @@
 """Rows of the list of runs."""
 
+from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import tzinfo
+from typing import Any
 
 from calibration.conformity import Verdict
 from host.local_time import local_time
+from host.procedures.channel_checks import has_own_check
 from host.procedures.run_kind import RunKind
 from host.store import Store
 
@@ -66,6 +69,8 @@ def run_rows(store: Store, zone: tzinfo | None) -> list[RunRow]:
     for run in reversed(store.runs.all()):
         verdict = verdicts.get(run.number)
         over = "over" if run.kind in _WITHOUT_VERDICT else "stopped"
+        if run.kind == RunKind.OHMS_CHECK and has_own_check(store, run.number):
+            over = "passed"
         word = verdict.words if verdict else "open" if run.ended_utc_s is None else over
         rows.append(
             RunRow(
@@ -77,7 +82,13 @@ def run_rows(store: Store, zone: tzinfo | None) -> list[RunRow]:
                 verdict=verdict,
                 word=word,
                 began=local_time(run.started_utc_s, zone),
-                simulated=bool(dict(run.settings.get("probe", {})).get("simulated", False)),
+                simulated=_is_simulated(run.settings),
             )
         )
     return rows
+
+
+def _is_simulated(settings: Mapping[str, Any]) -> bool:
+    """Whether a reference of a run exists in simulation only."""
+    references = (settings.get(name) or {} for name in ("probe", "decade_box"))
+    return any(reference.get("simulated", False) for reference in references)

@@ -9,6 +9,7 @@ from host.errors import DeskError
 from host.people.role import STAFF
 from host.procedures.bench_setup import decade_box_of
 from host.procedures.channel_checks import has_own_check
+from host.procedures.passed_ohms_checks import made_check_of
 from host.procedures.run_kind import RunKind
 from host.procedures.sender_check import Phase
 from host.procedures.sender_check_settings import Course
@@ -16,6 +17,7 @@ from host.procedures.sender_check_start import wish_again
 from host.web.course_view import CourseView, course_view_of
 from host.web.curve_choice_form import CurveChoiceForm, empty_choice, sent_choice
 from host.web.desk_behind import the_desk
+from host.web.ohms_check_view import ohms_check_view
 from host.web.paper_of_run import paper_of_run
 from host.web.result_view import result_view_of
 from host.web.rules import allowed
@@ -55,6 +57,8 @@ def run_page(run: int) -> str | AnyResponse:
     if elsewhere is not None:
         return redirect(f"{elsewhere}/{run}")
     view = _view(run)
+    if view.is_ohms_check:
+        return _ohms_check_page(view)
     paper = paper_of_run(desk.store, run)
     if paper is not None and view.state.is_over:
         started = view.state.started
@@ -93,7 +97,10 @@ def run_page(run: int) -> str | AnyResponse:
 @allowed(*STAFF)
 def course(run: int) -> Response:
     """The way of the sender so far, for a page that is already open."""
-    response = make_response(render_template("_course.html", course=_course(_view(run))))
+    view = _view(run)
+    if view.is_ohms_check:
+        abort(404, description=f"Run {run:04d} is an ohms check: nothing is heated in it.")
+    response = make_response(render_template("_course.html", course=_course(view)))
     response.headers["Cache-Control"] = "no-store"
     return response
 
@@ -162,17 +169,41 @@ def plateaus(run: int) -> AnyResponse:
     """Start the check of a loop that came to nothing once more, on plateaus."""
     view = _view(run)
     started = view.state.started
-    if view.state.phase is not Phase.STOPPED or started.course is not Course.LOOP:
+    if view.is_ohms_check or view.state.phase is not Phase.STOPPED or started.course is not Course.LOOP:
         raise DeskError(
             f"Run {run:04d} is no loop that came to nothing. Start a check from the station’s page."
         )
     wish = wish_again(started, course=Course.PLATEAUS)
     runs = the_desk().runs
     busy = runs.open_run_of(started.station)
-    if busy is not None and wish_again(runs.view(busy).state.started, course=Course.PLATEAUS) == wish:
+    at_work = None if busy is None else runs.view(busy)
+    if (
+        at_work is not None
+        and not at_work.is_ohms_check
+        and wish_again(at_work.state.started, course=Course.PLATEAUS) == wish
+    ):
         return redirect(f"/runs/{busy}", 303)  # pressed twice
     again = runs.start_check(wish)
     return redirect(f"/runs/{again}", 303)
+
+
+def _ohms_check_page(view: "RunView") -> str:
+    """An ohms check by itself: its card while it is open, what it found afterwards."""
+    desk = the_desk()
+    made = made_check_of(desk.store, view.run)
+    if view.state.is_over and made is not None and made.checked_utc_s is not None:
+        return render_template(
+            "ohms_result.html", view=view, check=ohms_check_view(desk.store, made, g.scale)
+        )
+    live = desk.live.station(view.station)
+    now = (
+        None
+        if live is None
+        else station_now(desk, live, probe_in_register(desk, view.station), g.settings.zone)
+    )
+    return render_template(
+        "ohms_check.html", view=view, now=now, mark=card_mark(view.card), hands=_can_help(view.run)
+    )
 
 
 def _choice_page(view: "RunView", form: CurveChoiceForm) -> str:

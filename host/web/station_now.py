@@ -111,7 +111,7 @@ def station_now(
     """Station with the values of its newest reading; touches no database."""
     run = desk.runs.open_run_of(live.station)
     view = None if run is None else desk.runs.view(run)
-    curve = None if view is None else _curve(view.state.started.curve, view.state.started.curve_text)
+    curve = None if view is None or view.curve is None else _curve(*view.curve)
     values = None if live.latest is None else live_values_of(live.latest, probe=probe, curve=curve)
     return StationNow(
         live=live,
@@ -151,8 +151,8 @@ def curve_of_open_run(desk: DeskBehind, station: str) -> ReferenceCurve | None:
     run = desk.runs.open_run_of(station)
     if run is None:
         return None
-    started = desk.runs.view(run).state.started
-    return _curve(started.curve, started.curve_text)
+    curve = desk.runs.view(run).curve
+    return None if curve is None else _curve(*curve)
 
 
 def card_mark(card: object) -> str:

@@ -201,19 +201,23 @@ def _standing(
         return Standing.WAITING
     if view.card.is_hands_turn:
         return Standing.HANDS
+    if view.is_ohms_check:
+        return Standing.RUNNING
     is_reading = view.state.opened_at is not None or view.state.phase is Phase.OHMS_CHECK
     return Standing.RUNNING if is_reading or view.state.is_moving else Standing.WAITING
 
 
 def _is_heating(view: RunView) -> bool:
     """Tell whether the bath is on its way to the set point that the card asks for."""
-    if view.state.phase is not Phase.PLATEAUS or view.bath_slope_k_per_min is None:
+    if view.is_ohms_check or view.state.phase is not Phase.PLATEAUS or view.bath_slope_k_per_min is None:
         return False
     return view.card.is_hands_turn and view.bath_slope_k_per_min >= HEATS_FROM_K_PER_MIN
 
 
 def _step(view: RunView) -> str:
     state = view.state
+    if view.is_ohms_check:
+        return "ohms check"
     match state.phase:
         case Phase.FITTING:
             return "setting up" if state.is_fitted else "fit the sender"

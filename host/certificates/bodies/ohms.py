@@ -1,6 +1,6 @@
 """Results in ohms: the resistance channel of a rig, or a decade box."""
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from typing import Self
 
@@ -36,6 +36,8 @@ class CertifiedOhms:
     limit_ohm : float or None
         [Ω]
     verdict : Verdict or None
+    k_per_ohm : float or None
+        What an ohm there means on a coolant sender, where that is said. [K/Ω]
     """
 
     range_words: str
@@ -49,6 +51,7 @@ class CertifiedOhms:
     budget: Budget
     limit_ohm: float | None = None
     verdict: Verdict | None = None
+    k_per_ohm: float | None = None
 
     @classmethod
     def of(
@@ -62,6 +65,7 @@ class CertifiedOhms:
         found_ohm: float | None = None,
         limit_ohm: float | None = None,
         rule: DecisionRule = DecisionRule.GUARDED,
+        k_per_ohm: float | None = None,
     ) -> Self:
         """A resistance against its reference; ``lines`` are of the error, in Ω."""
         budget = combine(estimate=shown_ohm - true_ohm, unit="Ω", lines=lines)
@@ -76,6 +80,7 @@ class CertifiedOhms:
             k=budget.k,
             budget=budget,
             limit_ohm=limit_ohm,
+            k_per_ohm=k_per_ohm,
             verdict=None
             if limit_ohm is None
             # The rule compares three numbers of one unit; ohms do as well as kelvins.
@@ -116,6 +121,7 @@ def channel_points(
     range_words: str = "",
     limit_relative: float | None = None,
     rule: DecisionRule = DecisionRule.GUARDED,
+    k_per_ohm_at: Callable[[float], float | None] = lambda resistance_ohm: None,
 ) -> tuple[CertifiedOhms, ...]:
     """Points of one range of a resistance channel, from its ohms check.
 
@@ -130,6 +136,9 @@ def channel_points(
         Name of the range; its reference resistor if left out.
     limit_relative : float, optional
         Largest permitted error as left, of the true value. [1]
+    rule : DecisionRule
+    k_per_ohm_at : callable
+        What an ohm means in kelvin at a resistance, None where nothing is said. [K/Ω]
     """
     points = []
     for reading in readings:
@@ -157,6 +166,7 @@ def channel_points(
                 ),
                 limit_ohm=None if limit_relative is None else limit_relative * true_ohm,
                 rule=rule,
+                k_per_ohm=k_per_ohm_at(true_ohm),
             )
         )
     return tuple(points)

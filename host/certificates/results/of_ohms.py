@@ -65,6 +65,7 @@ def _table(points: tuple[CertifiedOhms, ...], kind: Kind) -> ResultTable:
                 else ()
             ),
             *error_columns(points, unit_name="ohm", unit="Ω"),
+            *_in_kelvin(points),
         ),
         k=tuple(point.k for point in points),
         verdicts=tuple(point.verdict for point in points),
@@ -92,6 +93,25 @@ def _found(points: tuple[CertifiedOhms, ...]) -> tuple[Column, ...]:
             expanded_u=tuple(point.expanded_u_ohm for point in points),
             u_texts=tuple(str(reported_texts(point)["expanded_u_ohm"]) for point in points),
         ),
+    )
+
+
+def _in_kelvin(points: tuple[CertifiedOhms, ...]) -> tuple[Column, ...]:
+    """Error and U as a coolant sender would show them, where every point says so."""
+    if any(point.k_per_ohm is None for point in points):
+        return ()
+    names = {"equivalent_error_k": "as sender", "equivalent_expanded_u_k": "U as sender"}
+    derived = [derived_numbers(point) for point in points]
+    return tuple(
+        Column(
+            key=key,
+            name=name,
+            unit="K",
+            role=Role.REPEATED,
+            texts=tuple(one[key][1] for one in derived),
+            values=tuple(one[key][0] for one in derived),
+        )
+        for key, name in names.items()
     )
 
 

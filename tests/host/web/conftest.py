@@ -103,6 +103,7 @@ class SmallBench:
     gradient_k: float = 0.0
     drawn_out_mm: float = 0.0
     pressed_before_s: tuple[float, ...] = ()
+    reads_high_by: float = 0.0
     has_changed_places: bool = False
     feels_the_box: bool = True
     _sender_c: float | None = None
@@ -187,6 +188,7 @@ class SmallBench:
             sender_ohm = self._decade_ohm + 0.4
         if self._insertion is Insertion.PROBE:
             probe_ohm = self._decade_ohm + 0.4
+        probe_ohm, sender_ohm = (ohm * (1.0 + self.reads_high_by) for ohm in (probe_ohm, sender_ohm))
         channels = {
             "sender": _ohms(sender_ohm, self._range_ohm),
             "probe": _ohms(probe_ohm, 2700.0),
@@ -383,6 +385,12 @@ def _clients_read_pages(monkeypatch: pytest.MonkeyPatch) -> None:
 def browser(desk: SmallDesk) -> FlaskClient:
     """Somebody who asks for pages without a browser's window."""
     return create_app(desk).test_client()
+
+
+@pytest.fixture
+def browser_of() -> Callable[[SmallDesk], FlaskClient]:
+    """Somebody who asks one of several desks."""
+    return lambda desk: create_app(desk).test_client()
 
 
 @pytest.fixture(scope="session")

@@ -2,6 +2,7 @@
 
 import pytest
 
+from calibration.conformity import Verdict
 from host.certificates.canonical import certificate_from_canonical
 from host.certificates.dcc import dcc_xml
 from host.certificates.kind import Kind
@@ -25,7 +26,7 @@ def test_the_ohms_check_of_a_run_is_put_on_paper_once(finished):
     assert browser.get("/channels/2").headers["Location"] == "/certificates/000002"
     assert [one.run for one in desk.store.certificates.all()] == [1, 2]
     channel = certificate_from_canonical(desk.store.certificates.get("000002").files.canonical_json)
-    assert channel.kind is Kind.OHMS_CHANNEL and channel.verdict is None
+    assert channel.kind is Kind.OHMS_CHANNEL and channel.verdict is Verdict.IN_TOLERANCE
     assert len(channel.points) == 21  # two ranges of the sender and one of the probe, seven settings each
     assert all(abs(point.error_ohm) < point.expanded_u_ohm for point in channel.points)
     assert [one.role for one in channel.instruments] == ["decade box"]
