@@ -118,7 +118,7 @@ def algorithm_a(values: Sequence[float], *, most_rounds: int = _MOST_ROUNDS) -> 
     results = np.asarray(values, dtype=float)
     if results.size < _FEWEST_STATIONS:
         raise ComparisonError(
-            f"{results.size} results give no robust mean: {_FEWEST_STATIONS} stations or more are needed."
+            f"No robust mean of {results.size}: it needs {_FEWEST_STATIONS} stations or more."
         )
     if not np.isfinite(results).all():
         raise ComparisonError("A result is no number. Leave that station out, and say so.")

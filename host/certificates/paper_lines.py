@@ -38,12 +38,16 @@ SHAPE_LINE = (
 STATED_COVERAGE_LINE = (
     "U is the expanded uncertainty with k = 2; it covers about 95 % of a normal distribution."
 )
+STATED_K_LINE = (
+    "U is the expanded uncertainty with the k that stands beside it; it covers about 95 % as it was stated."
+)
 CAUTION_LINE = (
     "Open no cooling system that is warm: it is under pressure and scalds. Coolant is poisonous to people "
     "and animals; catch it and keep it away. Local rules and licensed practice come first."
 )
 #: Up to so many points the risk is printed one by one.
 _RISKS_ONE_BY_ONE = 8
+_USUAL_K = 2.0
 
 
 def rounding_line(certificate: Certificate) -> str:
@@ -60,7 +64,8 @@ def simulated_line(certificate: Certificate) -> str:
 def coverage_line(results: Results) -> str:
     """What U means on this paper."""
     if not results.budgets:
-        return STATED_COVERAGE_LINE
+        is_two = all(k == _USUAL_K for table in results.tables for k in table.k)
+        return STATED_COVERAGE_LINE if is_two else STATED_K_LINE
     exact = any(one.budget.shape is not Shape.STUDENT for one in results.budgets)
     return SHAPE_LINE if exact else COVERAGE_LINE
 

@@ -30,6 +30,8 @@ _WIDE = frozenset("mwMW@%—ЖШЩЮЫ")
 _NARROW = frozenset("iljtfrI.,:;'|!()[] -")
 
 
+#: How much wider bold letters run.
+_BOLD = 1.1
 #: Unit of a bar: unit of a gap, and factor and offset to degrees Fahrenheit where it has those.
 _GAP_UNITS = {"°C": "K"}
 _TO_FAHRENHEIT = {"°C": (FAHRENHEIT_PER_K, 32.0), "K": (FAHRENHEIT_PER_K, 0.0)}
@@ -44,6 +46,7 @@ class _Bar:
     half: float
     text: str
     agreement: Agreement | None
+    difference: float | None
 
     @property
     def low(self) -> float:
@@ -177,7 +180,14 @@ def _bar(bar: StripBar, unit: str, *, fahrenheit: bool) -> _Bar:
     value, half = bar.value * factor + offset, bar.expanded_u * factor
     places = decimals_of(half)
     text = f"{rounded_text(value, places)} ±{rounded_text(half, places)}"
-    return _Bar(name=bar.name, value=value, half=half, text=text, agreement=bar.agreement)
+    return _Bar(
+        name=bar.name,
+        value=value,
+        half=half,
+        text=text,
+        agreement=bar.agreement,
+        difference=None if bar.difference is None else bar.difference * factor,
+    )
 
 
 def _needed_span(bars: Sequence[_Bar]) -> float:
@@ -188,7 +198,10 @@ def _frame(bars: Sequence[_Bar], wanted: float, width_px: float, ink: Ink) -> _F
     span = max(wanted, _needed_span(bars))
     middle = (max(bar.high for bar in bars) + min(bar.low for bar in bars)) / 2.0
     names = min(max(_text_px(bar.name, ink) for bar in bars), 0.3 * width_px)
-    numbers = max(_text_px(bar.text, ink) for bar in bars)
+    numbers = max(
+        _text_px(bar.text, ink) * (_BOLD if bar.agreement is Agreement.DOES_NOT_AGREE else 1.0)
+        for bar in bars
+    )
     return _Frame(
         start=middle - span / 2.0, span=span, left_px=names + 14.0, right_px=width_px - numbers - 12.0
     )
@@ -272,7 +285,8 @@ def _overlap(bar: _Bar, reference: _Bar) -> bool:
 
 def _gap_text(bar: _Bar, reference: _Bar, unit: str) -> str:
     places = decimals_of(math.hypot(bar.half, reference.half))
-    size = rounded_text(abs(bar.value - reference.value), places)
+    difference = bar.value - reference.value if bar.difference is None else bar.difference
+    size = rounded_text(abs(difference), places)
     return f"{size} {_GAP_UNITS.get(unit, unit)}"
 
 

@@ -4,7 +4,7 @@ In ink alone: a verdict is told by the shape of its mark, so that it reads in bl
 """
 
 from collections.abc import Sequence
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 from calibration.conformity import Verdict
 from calibration.station_round import Agreement
@@ -26,9 +26,11 @@ _MARKERS = {
     None: "s",
 }
 _LONGEST_NAME = 14
-#: More names, or longer ones together, stand upright under their bars.
-_NAMES_SIDE_BY_SIDE, _LETTERS_SIDE_BY_SIDE = 6, 46
+#: Longer names together, with room between them, stand upright under their bars.
+_LETTERS_SIDE_BY_SIDE, _LETTERS_BETWEEN = 46, 2
 _UPRIGHT_IN = 0.95
+# Ending at the axis, whatever letters a page sets them in.
+_UPRIGHT: dict[str, Any] = {"rotation": 90.0, "rotation_mode": "anchor", "ha": "right", "va": "center"}
 
 
 def error_chart_svg(
@@ -152,7 +154,7 @@ def _dress(axes: "Axes", points: Sequence[ErrorBar], bars: Bars) -> None:
         axes.set_xticks(
             [point.at for point in points],
             [name.replace("$", r"\$") for name in names],
-            rotation=90.0 if _stand_upright(bars.names) else 0.0,
+            **(_UPRIGHT if _stand_upright(bars.names) else {}),
         )
     elif bars.is_logarithmic:
         _label_ohms(axes)
@@ -163,7 +165,8 @@ def _dress(axes: "Axes", points: Sequence[ErrorBar], bars: Bars) -> None:
 
 
 def _stand_upright(names: Sequence[str]) -> bool:
-    return len(names) > _NAMES_SIDE_BY_SIDE or sum(map(len, names)) > _LETTERS_SIDE_BY_SIDE
+    shown = [min(len(name), _LONGEST_NAME) + _LETTERS_BETWEEN for name in names]
+    return sum(shown) > _LETTERS_SIDE_BY_SIDE
 
 
 def _plain(text: str) -> str:

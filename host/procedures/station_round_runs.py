@@ -195,7 +195,7 @@ class StationRounds:
         times = [
             event.appended_utc_s for event in self._store.runs.timed_events(run) if event.kind == Kind.TAKEN
         ]
-        return f"results taken {local_span(min(times), max(times), zone)}"
+        return f"{local_span(min(times), max(times), zone)} (when the results came in)"
 
     def _open(self, run: int) -> StationRoundState:
         state = self._state(run)

@@ -7,6 +7,7 @@ import pytest
 from calibration.station_round import StatedValue
 from host.certificates.bodies.station_round import RoundComparison, StationRoundBody
 from host.certificates.kind import Kind
+from host.certificates.paper_lines import coverage_line
 from host.certificates.pdf import render_pdf
 from host.certificates.results.of_station_round import MOST_ON_A_STRIP, station_round_results
 from host.pictures.agreement_strip import strip_svg
@@ -77,6 +78,22 @@ def test_a_station_that_overlaps_the_reference_and_does_not_agree_is_marked_so()
     (strip,) = station_round_results(body).strips
     drawn = strip_svg(strip.bars)
     assert "0.17 K above reference" in drawn and ">0.17 K</text>" in drawn
+
+
+def test_a_gap_without_a_reference_is_the_one_from_the_others():
+    values = (1000.1, 999.5, 1000.9, 1006.4, 1000.0, 1000.6)
+    results = {f"S{n}": StatedValue(value=value, expanded_u=0.9) for n, value in enumerate(values)}
+    body = body_of(results, unit="Ω", reference=None)
+    (strip,) = station_round_results(body).strips
+    off = body.points[0].stations[3]
+    assert f">{off.difference:.1f} Ω</text>" in strip_svg(strip.bars, unit="Ω")
+    assert off.difference > off.value - body.points[0].robust_mean
+
+
+def test_the_paper_says_which_k_stands_behind_u():
+    stated = station_round_results(body_of({"A": StatedValue(value=60.0, expanded_u=0.1, k=2.2)}))
+    assert "the k that stands beside it" in coverage_line(stated)
+    assert "with k = 2;" in coverage_line(station_round_results(body_of(stations(2))))
 
 
 def test_many_stations_go_on_to_the_next_strip_and_none_is_left_out():

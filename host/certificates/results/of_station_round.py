@@ -158,6 +158,7 @@ def _strips(one: RoundComparison) -> tuple[Strip, ...]:
             value=station.value,
             expanded_u=station.expanded_u,
             agreement=station.agreement,
+            difference=station.difference,
         )
         for station in one.stations
     ]
@@ -228,7 +229,7 @@ def _bars(one: RoundComparison) -> Bars | None:
             _bar(station, place, one.difference_unit, against)
             for place, station in enumerate(one.stations, start=1)
         ),
-        title=f"Difference from {against} in {one.difference_unit} at {one.at}, with both U together",
+        title=f"Difference in {one.difference_unit}, with both U together",
         across="",
         names=tuple(station.station for station in one.stations),
     )

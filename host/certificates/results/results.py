@@ -137,13 +137,16 @@ class StripBar:
     value, expanded_u : float
         [unit of the strip]
     agreement : Agreement or None
-        With the first bar, where that was worked out; None where the bars alone tell it.
+        With what it is held against, where that was worked out; None where the bars alone tell it.
+    difference : float or None
+        From that, where it is not the first bar. [unit of a difference]
     """
 
     name: str
     value: float
     expanded_u: float
     agreement: Agreement | None = None
+    difference: float | None = None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -149,7 +149,7 @@ def test_one_station_against_the_reference_has_its_en_number_and_says_what_more_
     paper = paper_of(state_of([begun(stations=()), FOUR[3]]))
     (comparison,) = paper.body.points
     assert comparison.stations[0].en == pytest.approx(0.31 / (0.12**2 + 0.08**2) ** 0.5)
-    assert "3 stations or more are needed" in comparison.why_no_robust
+    assert "it needs 3 stations or more" in comparison.why_no_robust
 
 
 def test_a_result_that_comes_again_is_kept_and_counts_only_once_somebody_says_so():
