@@ -67,17 +67,22 @@ def let_out(
     event : str, optional
         Kind of an event to append to the run in the same transaction.
     """
+
+    def signed(number: str) -> Certificate:
+        certificate = certificate_of(number)
+        return replace(certificate, operator=certificate.operator or measured_by)
+
     if store.people.any():
         verdicts: list[str] = []
 
         def keep(draft: int) -> DraftFiles:
-            files = draft_files_of(certificate_of(draft_name(draft)))
+            files = draft_files_of(signed(draft_name(draft)))
             verdicts.append(files.verdict)
             return files
 
         draft = store.drafts.add(run, keep, made_by=measured_by, event=event)
         return Outcome(verdict=verdicts[-1], draft=draft)
-    return _issue_at_once(store, run, certificate_of, LetOut(), event)
+    return _issue_at_once(store, run, signed, LetOut(), event)
 
 
 def authorise(store: Store, draft: int, *, by: str) -> str:

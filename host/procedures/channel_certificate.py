@@ -18,6 +18,7 @@ from host.certificates.certificate import Certificate
 from host.certificates.kind import Kind
 from host.citation import joined
 from host.equivalent_kelvin import EQUIVALENT_WORDS, k_per_ohm
+from host.local_time import kept_zone
 from host.procedures.bench_setup import CHANNEL_OF, ReadingsOf, decade_box_of, raw_count
 from host.procedures.plateau_of_packs import mean_of
 from host.procedures.reused_check import ReusedCheck
@@ -48,12 +49,15 @@ class ChannelSettings:
         Register content.
     check : ReusedCheck
         The ohms check that was passed.
+    time_zone : str
+        The shop's zone in which its times are said; UTC in runs of before it was kept.
     """
 
     station: str
     operator: str
     decade_box: Mapping[str, Any]
     check: ReusedCheck
+    time_zone: str = "UTC"
 
     @property
     def item(self) -> str:
@@ -68,6 +72,7 @@ class ChannelSettings:
             "operator": self.operator,
             "decade_box": dict(self.decade_box),
             "check": self.check.as_json(),
+            "time_zone": self.time_zone,
         }
 
     @classmethod
@@ -78,6 +83,7 @@ class ChannelSettings:
             operator=content["operator"],
             decade_box=content["decade_box"],
             check=ReusedCheck.from_json(content["check"]),
+            time_zone=content.get("time_zone", "UTC"),
         )
 
 
@@ -98,7 +104,7 @@ def channel_certificate(
     return Certificate(
         number=number,
         issued=datetime.now(UTC).date().isoformat(),
-        measured=measured_words(packs, UTC),
+        measured=measured_words(packs, kept_zone(settings.time_zone)),
         shop=shop.name,
         shop_address=shop.address,
         item=settings.item,

@@ -24,7 +24,11 @@ def has_own_check(store: Store, run: int) -> bool:
 def channel_settings(made: MadeCheck, *, operator: str) -> ChannelSettings:
     """What the paper of a passed check rests on."""
     return ChannelSettings(
-        station=made.station, operator=operator, decade_box=made.decade_box, check=made.as_reused
+        station=made.station,
+        operator=operator,
+        decade_box=made.decade_box,
+        check=made.as_reused,
+        time_zone=made.time_zone,
     )
 
 

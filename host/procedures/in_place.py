@@ -80,6 +80,8 @@ class InPlaceSettings:
         What its computer is taken to hold: the name, and the curve itself by value.
     job, operator : str
         As typed.
+    time_zone : str
+        The shop's zone in which its times are said; UTC in runs of before it was kept.
     """
 
     item: str
@@ -88,6 +90,7 @@ class InPlaceSettings:
     job: str = ""
     operator: str = ""
     method_version: str = METHOD_VERSION
+    time_zone: str = "UTC"
 
     @property
     def reference(self) -> ReferenceCurve:

@@ -1,10 +1,11 @@
 """The record of a comparison on the vehicle: what was read, and what follows from it. No certificate."""
 
 import math
-from datetime import UTC, datetime
+from datetime import UTC, datetime, tzinfo
 
 from host.certificates.bodies.in_place import InPlaceBody, RecordedFinding, RecordedReading, gaps_of
 from host.certificates.certificate import Certificate
+from host.local_time import kept_zone, local_span
 from host.procedures.in_place import InPlaceState, Step
 from host.procedures.in_place_result import InPlaceResult
 from host.shop import Shop
@@ -44,7 +45,7 @@ def record_of(
     return Certificate(
         number=number,
         issued=datetime.now(UTC).date().isoformat(),
-        measured=_measured(read_utc_s),
+        measured=_measured(read_utc_s, kept_zone(settings.time_zone)),
         shop=shop.name,
         shop_address=shop.address,
         item=settings.item,
@@ -99,11 +100,10 @@ def _conditions(state: InPlaceState) -> tuple[tuple[str, str], ...]:
     return tuple((name, words) for name, words in said if words)
 
 
-def _measured(read_utc_s: tuple[float, ...]) -> str:
+def _measured(read_utc_s: tuple[float, ...], zone: tzinfo) -> str:
     if not read_utc_s:
         return "time unknown"
-    first, last = (datetime.fromtimestamp(at, UTC) for at in (min(read_utc_s), max(read_utc_s)))
-    return f"{first:%Y-%m-%d %H:%M} to {last:%Y-%m-%d %H:%M} UTC"
+    return local_span(min(read_utc_s), max(read_utc_s), zone)
 
 
 def _words(step: Step) -> str:

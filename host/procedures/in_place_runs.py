@@ -10,6 +10,7 @@ from calibration.errors import CurveError
 from host.certificates.certificate import Certificate
 from host.curve_choice import text_of_curve
 from host.errors import DeskError
+from host.local_time import zone_to_keep
 from host.procedures.authorisation import let_out
 from host.procedures.event import Event
 from host.procedures.in_place import InPlaceSettings, InPlaceState, Kind, advance, state_of
@@ -55,7 +56,14 @@ class InPlaceRuns:
             toml = text_of_curve(curve, self._store.curves)
         except CurveError as error:
             raise DeskError(str(error)) from error
-        settings = InPlaceSettings(item=item, curve=curve, curve_toml=toml, job=job, operator=operator)
+        settings = InPlaceSettings(
+            item=item,
+            curve=curve,
+            curve_toml=toml,
+            job=job,
+            operator=operator,
+            time_zone=zone_to_keep(self._store.settings.read().time_zone, self._store.now()),
+        )
         run = self._store.runs.create(station=None, kind=RunKind.IN_PLACE, settings=settings.as_json())
         self._store.runs.append(run, Kind.STARTED, {"settings": settings.as_json()})
         return run

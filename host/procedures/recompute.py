@@ -47,6 +47,7 @@ _LET_OUT = (
     "shop",
     "shop_address",
     "logo",
+    "operator",
     "authorised_by",
     "authorised",
     "draft",

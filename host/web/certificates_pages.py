@@ -68,6 +68,9 @@ def change(number: str) -> AnyResponse | tuple[str, int]:
     try:
         outcome = amend(the_desk().store, issued.number, texts, typed["why"], by=the_visitor().name)
     except (DeskError, CertificateError) as error:
+        standing = the_desk().store.certificates.standing(issued.number)
+        if not standing.is_in_force:
+            return _page_of_what_holds_now(issued, typed, str(error)), 422
         place = "why" if not typed["why"] else "form"
         return _page(issued, typed=typed, errors_of_change={place: str(error)}), 422
     made = f"certificate {outcome.number}" if outcome.number else f"draft {outcome.draft}"
@@ -126,6 +129,25 @@ def _page(
         error_of_reason=error_of_reason,
         reason=reason,
     )
+
+
+def _page_of_what_holds_now(old: IssuedCertificate, typed: dict[str, str], trouble: str) -> str:
+    """Page of the certificate that took the place of an amended one, with what was typed for that one.
+
+    Only what was changed there is carried over; the rest is as the newest certificate says it.
+    """
+    certificates = the_desk().store.certificates
+    newest = old
+    while number_now := certificates.standing(newest.number).number_now:
+        newest = certificates.get(number_now)
+    said_old, said_now = (certificate_from_canonical(one.files.canonical_json) for one in (old, newest))
+    carried = {
+        name: typed[name] if typed[name] != getattr(said_old, name) else getattr(said_now, name)
+        for name in AMENDABLE
+    }
+    if newest is not old:
+        trouble = f"{trouble} This is {newest.number}, with what you typed: look at it, and send it again."
+    return _page(newest, typed=carried | {"why": typed["why"]}, errors_of_change={"form": trouble})
 
 
 def _issued(number: str) -> IssuedCertificate:

@@ -1,5 +1,8 @@
 """The certificate of a resistance channel, asked for at the run whose ohms check stands behind it."""
 
+import json
+from dataclasses import replace
+
 import pytest
 
 from calibration.conformity import Verdict
@@ -7,7 +10,7 @@ from host.certificates.canonical import certificate_from_canonical
 from host.certificates.dcc import dcc_xml
 from host.certificates.kind import Kind
 from host.procedures.issued_record import record_in_store
-from host.procedures.recompute import recompute
+from host.procedures.recompute import certificate_again, recompute
 from host.web.app import create_app
 
 pytestmark = pytest.mark.slow
@@ -51,6 +54,31 @@ def test_the_channel_can_be_worked_out_again_from_its_readings(finished):
     again = recompute(record_in_store(desk.store, "000002"))
     assert again.difference is None
     assert len(again.rows) > 21 * 8
+
+
+def test_its_times_are_those_of_the_shop_and_utc_where_a_run_of_before_kept_no_zone(finished):
+    desk, browser = finished
+    browser.post("/runs/1/channel")
+    record = record_in_store(desk.store, "000002")
+    assert json.loads(record.canonical_json)["measured"].startswith("time unknown")  # the bench has no clock
+
+    def with_a_clock(cited):
+        return [replace(pack, utc_s=1_750_000_000.0) for pack in record.readings_of(cited)]
+
+    def measured(record) -> str:
+        return certificate_again(replace(record, readings_of=with_a_clock)).measured
+
+    (started,) = record.events
+    settings = dict(started.payload["settings"])
+    assert settings.pop("time_zone") == desk.runs.view(1).state.started.time_zone
+
+    def kept_with(**more):
+        return replace(record, events=(replace(started, payload={"settings": settings | more}),))
+
+    # 1 750 000 000 s is 2025-06-15 15:06:40 UTC; Nepal is 5 h 45 min ahead.
+    in_nepal = measured(kept_with(time_zone="Asia/Kathmandu"))
+    assert in_nepal.startswith("2025-06-15 20:51 to 2025-06-15 20:51 UTC+05:45")
+    assert measured(kept_with()).startswith("2025-06-15 15:06 to 2025-06-15 15:06 UTC,")
 
 
 def test_a_run_without_an_ohms_check_of_its_own_has_no_such_certificate(browser, desk):

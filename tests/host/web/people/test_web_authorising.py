@@ -6,6 +6,8 @@ import pytest
 
 from host.certificates.canonical import certificate_from_canonical
 from host.people.role import Role
+from host.procedures.issued_record import record_in_store
+from host.procedures.recompute import recompute
 from host.store.certificate_standing import State
 from host.store.chain_check import check_chain
 
@@ -51,6 +53,8 @@ def test_what_is_typed_is_a_draft_that_only_an_authoriser_lets_out(peopled, stor
     assert boss.post("/drafts/1/authorise").headers["Location"] == "/certificates/000001"
     paper = certificate_from_canonical(store.certificates.get("000001").files.canonical_json)
     assert (paper.number, paper.authorised_by, paper.draft) == ("000001", "Ida Marsh", False)
+    assert paper.operator == "Person technician"  # who typed it signs as the one who measured
+    assert recompute(record_in_store(store, "000001")).difference is None
     assert ("authorisation", "by somebody else than who measured") in paper.conditions
     assert deeds(store)[0] == ("Ida Marsh", "authorised a certificate")
     assert boss.post("/drafts/1/authorise").headers["Location"] == "/certificates/000001"  # pressed twice
@@ -122,6 +126,33 @@ def test_an_amended_certificate_says_what_changed_and_takes_the_place_of_the_fir
     assert "superseded by 000002" in boss.get("/certificates").text
     assert "/certificates/000002" in boss.get("/certificates/000001").text
     assert check_chain(store.chain, store.certificates).is_whole
+
+
+def test_what_was_typed_for_a_certificate_that_was_amended_meanwhile_is_kept_on_the_page_of_the_newest(
+    peopled, store
+):
+    worker = peopled.sit_down(Role.TECHNICIAN, name="Bo Teller")
+    typed_by(worker)
+    boss = peopled.sit_down(Role.AUTHORISER, name="Ida Marsh")
+    boss.post("/drafts/1/authorise")
+    worker.post("/certificates/000001/amend", data={"customer": "Quill & Son", "why": "name was wrong"})
+    boss.post("/drafts/2/authorise")
+    late = {"item": "sender, tag 77", "customer": "Mara Quill", "place": "", "why": "the tag was misread"}
+    refused = worker.post("/certificates/000001/amend", data=late)
+    assert refused.status_code == 422
+    assert "Certificate 000001 is superseded by 000002" in refused.text
+    assert 'action="/certificates/000002/amend"' in refused.text
+    for kept in (
+        "sender, tag 77",
+        "the tag was misread",
+        "Quill &amp; Son",
+    ):  # nobody changed the customer back
+        assert f'value="{kept}"' in refused.text
+    boss.post("/certificates/000002/withdraw", data={"reason": "the thermometer was broken"})
+    refused = worker.post("/certificates/000001/amend", data=late)
+    assert refused.status_code == 422
+    assert "sender, tag 77" in refused.text and "the tag was misread" in refused.text
+    assert 'action="/certificates/000002/amend"' not in refused.text
 
 
 def test_a_certificate_is_withdrawn_by_an_authoriser_with_a_reason_and_every_page_says_so(peopled, store):
