@@ -7,11 +7,13 @@ import click
 from host.data_folder import DataFolder
 from host.data_option import data_option, opened
 from host.one_line import OneLineCommand, Refusal, json_text
-from host.procedures.issued_record import record_in_store
+from host.procedures.issued_record import readings_in, record_in_store
 from host.procedures.logged import events_of
 from host.procedures.recompute import Recomputed, recompute, recompute_comparison
+from host.procedures.recompute_witness import recompute_witness_check
 from host.procedures.record_folder import read_record, write_record
 from host.procedures.run_kind import RunKind
+from host.store import Store
 
 _SAME, _DIFFERENT, _OTHER_METHOD = 0, 1, 3
 
@@ -26,7 +28,12 @@ _SAME, _DIFFERENT, _OTHER_METHOD = 0, 1, 3
     metavar="FOLDER",
     help="A folder that 'certificate export' wrote, on this or another machine; no desk is needed.",
 )
-@click.option("--run", type=int, metavar="N", help="A comparison on the vehicle, by the number of its run.")
+@click.option(
+    "--run",
+    type=int,
+    metavar="N",
+    help="A comparison on the vehicle, or a witness check (it has no certificate), by the number of its run.",
+)
 @click.option("--json", "as_json", is_flag=True, help="Print JSON alone.")
 def again(
     number: str | None, folder: DataFolder, source: Path | None, run: int | None, as_json: bool
@@ -45,12 +52,7 @@ def again(
         result = recompute(read_record(source))
     else:
         with opened(folder) as store:
-            if run is None:
-                result = recompute(record_in_store(store, str(number)))
-            elif store.runs.kind_of(run) == RunKind.IN_PLACE:
-                result = recompute_comparison(run, events_of(store, run))
-            else:
-                raise Refusal(f"Run {run:04d} is no comparison on the vehicle: name its certificate.")
+            result = recompute(record_in_store(store, str(number))) if run is None else _run_again(store, run)
     if as_json:
         click.echo(json_text(_data(result)))
     else:
@@ -68,6 +70,18 @@ def export(number: str, folder_to_write: Path, folder: DataFolder) -> None:
         names = write_record(store, record_in_store(store, number), folder_to_write)
     click.echo(f"{folder_to_write} holds {', '.join(names)}.")
     click.echo(f"Anywhere: ohmbath certificate recompute --from {folder_to_write}")
+
+
+def _run_again(store: Store, run: int) -> Recomputed:
+    kind, events = store.runs.kind_of(run), events_of(store, run)
+    if kind == RunKind.IN_PLACE:
+        return recompute_comparison(run, events)
+    if kind == RunKind.WITNESS_CHECK:
+        entries = {entry.sha256: entry.content for entry in store.register.all()}
+        return recompute_witness_check(run, events, readings_in(store), entries)
+    raise Refusal(
+        f"Run {run:04d} is no comparison on the vehicle and no witness check: name its certificate."
+    )
 
 
 def _exit_code(result: Recomputed) -> int:

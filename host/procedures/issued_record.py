@@ -47,15 +47,20 @@ def record_in_store(store: Store, number: str) -> IssuedRecord:
         If it was never issued here.
     """
     issued = store.certificates.get(number)
-
-    def readings_of(cited: Citation) -> Sequence[ReadingPack]:
-        return store.readings(cited.station, cited.boot, cited.first, cited.last)
-
     return IssuedRecord(
         number=number,
         run=issued.run,
         kind=store.runs.get(issued.run).kind,
         events=tuple(events_of(store, issued.run)),
         canonical_json=issued.files.canonical_json,
-        readings_of=readings_of,
+        readings_of=readings_in(store),
     )
+
+
+def readings_in(store: Store) -> ReadingsOf:
+    """Cited readings of a store."""
+
+    def readings_of(cited: Citation) -> Sequence[ReadingPack]:
+        return store.readings(cited.station, cited.boot, cited.first, cited.last)
+
+    return readings_of

@@ -159,7 +159,9 @@ def certificate_again(record: IssuedRecord) -> Certificate:
         raise
     except (BenchPointError, CalibrationError, DeskError, ValueError, KeyError, IndexError) as error:
         raise RecomputeError(f"Certificate {record.number} cannot be worked out again: {error}") from error
-    raise RecomputeError(f"Nobody knows here how to work out a run of kind {record.kind!r} again.")
+    raise RecomputeError(
+        f"This program has no way to work out a run of kind {record.kind!r} again: update it."
+    )
 
 
 def recompute_comparison(run: int, events: Sequence[Event]) -> Recomputed:

@@ -125,7 +125,6 @@ def state_of(events: Iterable[Event]) -> WitnessState:
 
 def corrections_of(state: WitnessState, *, run: int, shop: Shop, today: date) -> RegisterEntry:
     """The witness as this check describes it."""
-    rows = sorted((reading.shown_c, reading.budget) for reading in state.readings)
     return register_entry(
         {
             "kind": "witness",
@@ -137,16 +136,33 @@ def corrections_of(state: WitnessState, *, run: int, shop: Shop, today: date) ->
             "resolution_k": RESOLUTION_K,
             "accuracy_k": AS_BOUGHT_K,
             "k": 2.0,
-            "point": [
-                {
-                    "shown_c": round(shown_c, 3),
-                    "correction_k": round(-budget.estimate, 3),
-                    "expanded_u_k": round(2.0 * budget.standard_u, 3),
-                }
-                for shown_c, budget in rows
-            ],
+            "point": rows_of(state),
         }
     )
+
+
+def rows_of(state: WitnessState) -> list[dict[str, float]]:
+    """Corrections as the register keeps them, by rising temperature."""
+    read = sorted(state.readings, key=lambda reading: reading.shown_c)
+    return [
+        {
+            "shown_c": round(reading.shown_c, 3),
+            "correction_k": round(-reading.budget.estimate, 3),
+            "expanded_u_k": round(2.0 * reading.budget.standard_u, 3),
+        }
+        for reading in read
+    ]
+
+
+def read_again(packs: Sequence[ReadingPack], probe: Mapping[str, Any]) -> dict[str, Any]:
+    """What the readings of a window come to, as an event has it.
+
+    Raises
+    ------
+    DeskError
+        If they come to nothing.
+    """
+    return _reading(packs, read_by_probe(packs, probe))
 
 
 class WitnessChecks:

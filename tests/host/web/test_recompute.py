@@ -13,6 +13,7 @@ from click.testing import CliRunner
 
 from calibration.contract.readings import Insertion
 from host.backup import make_backup, restore_backup
+from host.certificates.canonical import certificate_from_canonical
 from host.cli import main
 from host.data_folder import DataFolder
 from host.procedures import sender_check_settings, sender_result
@@ -169,6 +170,83 @@ def test_a_comparison_on_the_vehicle_comes_to_the_same_words(small_desk, tmp_pat
     other = recompute_comparison(1, [*events[:-1], replace(events[-1], payload=said)])
     assert other.difference is not None
     assert "All is well." in other.difference
+
+
+def test_every_other_kind_comes_out_the_same_from_a_folder_on_another_machine(
+    finished_desk, tmp_path, store_elsewhere
+):
+    desk = finished_desk
+    desk.store.settings.change({"time_zone": "Asia/Kathmandu"})
+    browser = create_app(desk).test_client()
+    browser.post("/runs/1/channel")
+    _typed(browser)
+    _on_the_vehicle(browser, run=4)
+    _probe_checked(browser)
+    _infrared_checked(browser, run=6)
+    kinds = {}
+    for issued in desk.store.certificates.all():
+        again = store_elsewhere(desk.store, issued.number)
+        record = read_record(again)
+        result = recompute(record)
+        assert result.difference is None, record.kind
+        assert not result.is_of_another_method
+        kinds[record.kind] = certificate_from_canonical(issued.files.canonical_json).measured
+    assert set(kinds) == {
+        "sender_check", "channel_check", "hand_check", "in_place", "probe_check", "infrared_check"
+    }  # fmt: skip
+    assert kinds["in_place"].endswith("UTC+05:45")
+
+
+@pytest.fixture
+def store_elsewhere(tmp_path):
+    """Folder of a certificate, as another machine gets it."""
+
+    def exported(store, number):
+        folder = tmp_path / f"elsewhere-{number}"
+        write_record(store, record_in_store(store, number), folder)
+        return folder
+
+    return exported
+
+
+def _typed(browser):
+    rows = {"temperature_1": "80", "resistance_1": "310", "curve": "ntc-310-80c", "limit_k": "5"}
+    assert browser.post("/typed", data={"item": "sender, tag 7", "rule": "guarded"} | rows).status_code == 303
+
+
+def _on_the_vehicle(browser, run):
+    assert browser.post("/on-the-vehicle", data={"item": "the blue van", "curve": "ntc-2k5-20c"})
+    spot = {"surface": "vinyl electrical tape", "set_emissivity": "0.95", "surroundings": "40"}
+    for typed in (
+        {"step": "thermostat", "thermostat": "fully open"},
+        {"step": "scan_data", "shown": "70"},
+        {"step": "head", "shown": "89", **spot},
+    ):
+        browser.post(f"/on-the-vehicle/{run}/read", data=typed)
+    assert browser.post(f"/on-the-vehicle/{run}/finish").status_code == 303
+
+
+def _probe_checked(browser):
+    ohms = {"ice_ohm": "32650", "ice_error_ohm": "30", "boiling_ohm": "680", "boiling_error_ohm": "1"}
+    assert browser.post("/probe-check", data=ohms | {"pressure": "1000hPa"}).status_code == 303
+
+
+def _infrared_checked(browser, run):
+    begun = {
+        "item": "Infrared thermometer, tag I-7", "thermometer": "entered", "serial": "I-7",
+        "resolution_k": "0.1", "accuracy_k": "2", "emissivity": "settable", "distance_to_spot": "12",
+        "band_from_um": "8", "band_to_um": "14", "reference": "entered", "reference_serial": "T-2",
+        "reference_resolution_k": "0.1", "reference_u_k": "0.5", "target": "taped_face",
+        "surface": "ultra-flat black spray paint", "target_mm": "100", "distance_mm": "300",
+        "set_emissivity": "0.95", "air": "23", "set_points": "45", "job": "J-9",
+    }  # fmt: skip
+    assert browser.post("/infrared", data=begun).status_code == 303
+    for step in range(1, 5):
+        browser.post(f"/infrared/{run}/next", data={"step": str(step)})
+    for shown in ("46.0", "46.1", "45.9"):
+        browser.post(f"/infrared/{run}/shot", data={"shown": shown, "reference": "45"})
+    for step in (5, 6):
+        assert browser.post(f"/infrared/{run}/next", data={"step": str(step)}).status_code == 303
 
 
 def test_the_command_says_the_same_with_its_exit_code(finished_desk, tmp_path):

@@ -1,10 +1,15 @@
 """A sender check by one heating with rests, from the form to its certificate."""
 
 import json
+from dataclasses import replace
 
 import pytest
 
+from calibration.contract.readings import Insertion
 from host.curve_to_find import FIND_OUT
+from host.procedures.issued_record import record_in_store
+from host.procedures.recompute import recompute
+from host.procedures.record_folder import read_record, write_record
 from host.procedures.sender_course import closings_of, course_of
 
 pytestmark = pytest.mark.slow
@@ -46,6 +51,25 @@ def test_a_loop_comes_to_a_certificate_that_says_how_it_was_heated(browser, desk
     page = browser.get(f"/runs/{finished}").text
     section = page[page.index("The way there") : page.index("The budget")]
     assert section.count("<tr><td>") == 4  # three rests and the top
+
+
+def test_a_loop_comes_out_the_same_from_its_readings_in_a_folder_on_another_machine(desk, finished, tmp_path):
+    number = desk.store.certificates.of_run(finished)[-1].number
+    write_record(desk.store, record_in_store(desk.store, number), tmp_path / "elsewhere")
+    record = read_record(tmp_path / "elsewhere")
+    result = recompute(record)
+    assert result.difference is None and not result.is_of_another_method
+
+    def warmer(cited):
+        return [
+            replace(pack, channels=pack.channels | {"probe": replace(probe, raw=probe.raw * 1.0005)})
+            if pack.insertion is Insertion.NONE and (probe := pack.channels["probe"]).raw is not None
+            else pack
+            for pack in record.readings_of(cited)
+        ]
+
+    altered = recompute(replace(record, readings_of=warmer))
+    assert altered.difference is not None and " is now " in altered.difference
 
 
 def test_the_strip_of_a_loop_shows_no_thermometer_s_lag(desk, finished):

@@ -1,6 +1,16 @@
 """The witness check over the pages: beside the probe at three temperatures."""
 
+import json
+from dataclasses import replace
+
 import pytest
+from click.testing import CliRunner
+
+from host.cli import main
+from host.procedures.issued_record import readings_in
+from host.procedures.logged import events_of
+from host.procedures.recompute import RecomputeError
+from host.procedures.recompute_witness import recompute_witness_check
 
 pytestmark = pytest.mark.slow
 
@@ -23,7 +33,32 @@ def test_a_witness_read_at_three_temperatures_gets_its_corrections(browser, desk
     assert all(abs(row["correction_k"] - 0.1) < row["expanded_u_k"] < 0.6 for row in points)
     assert "in the register" in browser.get(where).text
     assert "W-3" in browser.get("/witness-check").text and "W-3" in browser.get("/runs").text
+    _comes_out_the_same_from_its_readings(desk)
     assert browser.post(f"{where}/read", data={"do": "read"}).status_code == 422
+
+
+def _comes_out_the_same_from_its_readings(desk):
+    command = ["certificate", "recompute", "--run", "1", "--json", "--data", str(desk.folder)]
+    again = CliRunner().invoke(main, command)
+    assert again.exit_code == 0, again.output
+    said = json.loads(again.output)
+    assert (said["same"], len(said["numbers"])) == (True, 3 * 5 + 3 * 3)
+
+    def shifted(cited):
+        packs = readings_in(desk.store)(cited)
+        return [
+            replace(pack, channels=pack.channels | {"witness": replace(witness, value=witness.value + 0.01)})
+            for pack in packs
+            if (witness := pack.channels["witness"]).value is not None
+        ]
+
+    entries = {entry.sha256: entry.content for entry in desk.store.register.all()}
+    other = recompute_witness_check(1, events_of(desk.store, 1), shifted, entries)
+    assert other.difference is not None and other.difference.startswith("shown_c of reading 1")
+    with pytest.raises(RecomputeError, match="readings are gone"):
+        recompute_witness_check(1, events_of(desk.store, 1), lambda cited: [], entries)
+    with pytest.raises(RecomputeError, match="nothing to compare"):
+        recompute_witness_check(1, events_of(desk.store, 1)[:-1], shifted, entries)
 
 
 def test_two_temperatures_a_drifting_bath_and_the_same_temperature_twice_are_refused(browser, desk, bench):
