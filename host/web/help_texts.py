@@ -70,7 +70,8 @@ TOPICS: Mapping[str, Topic] = {
             "agreement strip, and what came of its last check.",
             "It moves by itself and may stay on a projector. A station leads to its "
             "page, the step to the run, the verdict to the last result.",
-            "Students do not see it. What is planted in a sender does not stand on it.",
+            "The whole room reads it: of an exercise it shows neither what is planted nor what came of it. "
+            "An instructor looks into the exercise from its row.",
         ),
         commands=(("ohmbath demo --room 6", "six simulated stations to try it with"),),
     ),

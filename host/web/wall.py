@@ -1,13 +1,18 @@
-"""Rows of the classroom wall: every station with its work, trouble first."""
+"""Rows of the classroom wall: every station with its work, trouble first.
+
+The whole room reads it, so that nothing on it tells what was planted: the bench of an exercise is seen as its
+student sees it.
+"""
 
 import re
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import tzinfo
 from enum import StrEnum
 
 from calibration.reference_probe import ReferenceProbe
-from host.live import StationState
+from host.classroom.planted_box import Sight
+from host.live import StationLive, StationState
 from host.procedures.run_kind import RunKind
 from host.procedures.runs_at_work import RunView
 from host.procedures.sender_check import Phase
@@ -66,6 +71,8 @@ class WallRow:
         Who is at the station; empty where nobody said.
     item : str
         What is checked there.
+    exercise : int or None
+        Exercise that its run is of.
     since_s : float or None
         Wall time since that run last came on. [s]
     trouble : tuple[str, ...]
@@ -82,6 +89,7 @@ class WallRow:
     of_steps: str
     who: str
     item: str
+    exercise: int | None
     since_s: float | None
     trouble: tuple[str, ...]
     has_died: bool
@@ -125,16 +133,11 @@ def wall_rows(
         if view.station not in views or view.state.phase is not Phase.CHOOSING:
             views[view.station] = view
     now_utc_s = desk.store.now()
-    rows = [
-        _row(
-            desk,
-            station_now(desk, live, probes.get(live.station), zone),
-            views.get(live.station),
-            facts,
-            now_utc_s,
-        )
-        for live in desk.live.stations()
-    ]
+    rows = []
+    for live in desk.live.stations():
+        view = views.get(live.station)
+        now = station_now(desk, _as_all_may_see(live, view, facts), probes.get(live.station), zone)
+        rows.append(_row(desk, now, view, facts, now_utc_s))
     return sorted(rows, key=_order)
 
 
@@ -172,6 +175,7 @@ def _row(
         of_steps=of_steps,
         who=who,
         item=item,
+        exercise=None if view is None else view.state.started.exercise,
         since_s=None if came_on_s is None else max(0.0, now_utc_s - came_on_s),
         trouble=trouble,
         has_died=room is not None and room.has_died(now.station),
@@ -179,12 +183,23 @@ def _row(
     )
 
 
+def _as_all_may_see(live: StationLive, view: RunView | None, facts: WallFacts) -> StationLive:
+    """A station with the newest reading as the student of its exercise sees it."""
+    exercise = None if view is None else view.state.started.exercise
+    if view is None or exercise is None or live.latest is None:
+        return live
+    sight = Sight(box=facts.boxes.get(exercise), heated_from=view.state.heated_from)
+    return replace(live, latest=sight.of(live.latest))
+
+
 def _trouble(desk: DeskBehind, now: StationNow, view: RunView | None) -> tuple[str, ...]:
     """Trouble of this station; what concerns the whole desk is said once, above the rows."""
     of_desk = (desk.live.trouble, desk.live.notice)
     words = [said for said in now.live.trouble if said not in of_desk]
-    if view is not None and view.card.trouble is not None and view.card.trouble not in words:
-        words.append(view.card.trouble)
+    if view is not None:
+        is_exercise = view.state.started.exercise is not None
+        said = desk.runs.student_card(view.run).trouble if is_exercise else view.card.trouble
+        words += [said] if said is not None and said not in words else []
     return tuple(words)
 
 

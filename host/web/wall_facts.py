@@ -6,6 +6,8 @@ from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
 
 from calibration.conformity import Verdict
+from host.classroom.exercise_log import planted_box_of
+from host.classroom.planted_box import PlantedBox
 from host.procedures.run_kind import RunKind
 from host.store import Store
 from host.store.runs import Run
@@ -25,18 +27,22 @@ class LastRun:
     run : int
     kind : str
     verdict : Verdict or None
-        Where it came to one.
+        Where it came to one; None of an exercise, as a student's answer is in it and a wall is read by all.
+    is_exercise : bool
     """
 
     run: int
     kind: str
     verdict: Verdict | None
+    is_exercise: bool = False
 
     @property
     def word(self) -> str:
         """What came of it."""
         if self.verdict is not None:
             return self.verdict.words
+        if self.is_exercise:
+            return "exercise over"
         return "stopped" if self.kind == RunKind.SENDER_CHECK else "over"
 
 
@@ -52,11 +58,14 @@ class WallFacts:
         By station: an open run that the desk does not lead (an infrared check, a witness check).
     newest_event_utc_s : Mapping[int, float]
         When each open run last came on. [s]
+    boxes : Mapping[int, PlantedBox or None]
+        By exercise: where the decade box stands in for its fault.
     """
 
     last: Mapping[str, LastRun] = field(default_factory=dict)
     others: Mapping[str, Run] = field(default_factory=dict)
     newest_event_utc_s: Mapping[int, float] = field(default_factory=dict)
+    boxes: Mapping[int, PlantedBox | None] = field(default_factory=dict)
 
 
 class WallMemory:
@@ -97,14 +106,36 @@ class WallMemory:
             last=last,
             others={run.station: run for run in others if run.station is not None},
             newest_event_utc_s=self._store.runs.newest_events_utc_s(),
+            boxes=self._boxes(),
         )
 
     def _last(self, ended: list[Run]) -> Mapping[str, LastRun]:
         verdicts = self._store.drafts.verdicts() | self._store.certificates.verdicts()
         return {
-            run.station: LastRun(
-                run=run.number, kind=run.kind, verdict=_WORDS.get(verdicts.get(run.number, ""))
-            )
+            run.station: _last_run(run, verdicts.get(run.number, ""))
             for run in ended
             if run.station is not None
         }
+
+    def _boxes(self) -> Mapping[int, PlantedBox | None]:
+        """Boxes of the exercises whose runs are open; an exercise keeps what it was made as."""
+        exercises = {
+            int(run.settings["exercise"])
+            for run in self._store.runs.open(RunKind.SENDER_CHECK)
+            if run.settings.get("exercise") is not None
+        }
+        known = self._facts.boxes
+        return {
+            number: known[number] if number in known else planted_box_of(self._store, number)
+            for number in exercises
+        }
+
+
+def _last_run(run: Run, verdict: str) -> LastRun:
+    is_exercise = run.settings.get("exercise") is not None
+    return LastRun(
+        run=run.number,
+        kind=run.kind,
+        verdict=None if is_exercise else _WORDS.get(verdict),
+        is_exercise=is_exercise,
+    )

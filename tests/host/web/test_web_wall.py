@@ -1,10 +1,14 @@
+import dataclasses
 import re
 
 import pytest
 
+from host.classroom.exercise import ExerciseSettings, Way
 from host.live import Live
+from host.people.role import Role
 from host.procedures.sender_check_start import SenderCheckWish
 from host.web.app import create_app
+from host.web.station_now import probes_in_register
 from host.web.wall import Standing, natural, summary_of, waited_words, wall_rows
 from host.web.wall_facts import SERVES_S, WallFacts, WallMemory
 
@@ -220,3 +224,64 @@ def test_a_station_whose_readings_stand_still_is_not_taken_for_one_at_work(desk,
     desk.live = silent
     (row,) = rows_of(desk, WallFacts())
     assert row.standing is Standing.SILENT
+
+
+class Class:
+    """A desk whose bench reads the same whatever is planted, with one student at its exercise."""
+
+    def __init__(self, desk, fault, way):
+        self.desk = desk
+        self.bench = heard(desk, "bench-1")
+        self.bench.feels_the_box, self.bench.series_ohm = False, 25.0
+        student = desk.store.people.add("Bo Quill", frozenset({Role.STUDENT}))
+        made = ExerciseSettings(
+            title="The blue estate", question="What is wrong?", curve="ntc-310-80c",
+            fault=fault, size=22.0, way=way,
+        )  # fmt: skip
+        exercise = desk.exercises.make(made)
+        desk.exercises.assign(exercise, student)
+        assert desk.exercises.plant(exercise, "bench-1") == ""
+        self.bench.read(20)
+        self.run = desk.exercises.begin(exercise, student.number, "bench-1")
+
+    def lead_to(self, is_there):
+        def led():
+            view = self.desk.runs.view(self.run)
+            if is_there(view):
+                return True
+            self.desk.hands.watch((view,))
+            return False
+
+        self.desk.lead_until(led, bench=self.bench)
+        self.bench.say(connect=2)
+
+    def row(self):
+        """What the wall shows, but for how long it has."""
+        (row,) = wall_rows(
+            self.desk, WallMemory(self.desk.store).facts(), probes=probes_in_register(self.desk), zone=None
+        )
+        return dataclasses.replace(row, since_s=None)
+
+
+def told(row):
+    """All that a row shows."""
+    fields = (row.standing, row.step, row.of_steps, row.who, row.item, row.trouble, row.last)
+    return (*fields, row.now.values.witnesses, row.now.live.words)
+
+
+def test_the_wall_tells_nobody_in_the_room_what_was_planted(small_desk, tmp_path):
+    by_relay = Class(small_desk(tmp_path / "relay"), "series", Way.BY_BOX)
+    by_name = Class(small_desk(tmp_path / "name"), "series", Way.BY_NAME)
+    pair = (by_relay, by_name)
+    for stage in (
+        lambda view: len(view.state.box_read) >= 3,
+        lambda view: view.state.opened_at is not None and view.state.windows,
+        lambda view: view.state.is_over,
+    ):
+        for one in pair:
+            one.lead_to(stage)
+        shown = [one.row() for one in pair]
+        assert told(shown[0]) == told(shown[1])
+    assert shown[0].last.word == "exercise over" and shown[0].last.verdict is None
+    for one in pair:
+        one.desk.close()
