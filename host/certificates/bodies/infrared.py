@@ -4,9 +4,10 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Self
 
-from calibration.conformity import DecisionRule, Verdict, decide
+from calibration.conformity import DecisionRule, Verdict
 from calibration.infrared.infrared_point import InfraredPoint
 from calibration.uncertainty.budget import Budget
+from host.certificates.bodies.stated_verdict import stated_verdict
 from host.certificates.certificate import Witness
 from host.certificates.kind import Kind
 
@@ -69,9 +70,9 @@ class CertifiedShots:
             k=point.budget.k,
             budget=point.budget,
             limit_k=limit_k,
-            verdict=None
-            if limit_k is None
-            else decide(error_k=point.error_k, expanded_u_k=point.expanded_u_k, limit_k=limit_k, rule=rule),
+            verdict=stated_verdict(
+                error=point.error_k, expanded_u=point.expanded_u_k, limit=limit_k, rule=rule
+            ),
             witnesses=witnesses,
         )
 

@@ -4,12 +4,13 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from typing import Self
 
-from calibration.conformity import DecisionRule, Verdict, decide
+from calibration.conformity import DecisionRule, Verdict
 from calibration.resistance.decade_box import DecadeBoxCertificate
 from calibration.resistance.ohms_check import BoxReading, RangeCorrection
 from calibration.resistance.three_tap import resistance_from_ratio_count
 from calibration.uncertainty.budget import Budget, BudgetLine, combine
 from calibration.uncertainty.line import normal, student
+from host.certificates.bodies.stated_verdict import stated_verdict
 from host.certificates.kind import Kind
 
 
@@ -81,11 +82,8 @@ class CertifiedOhms:
             budget=budget,
             limit_ohm=limit_ohm,
             k_per_ohm=k_per_ohm,
-            verdict=None
-            if limit_ohm is None
-            # The rule compares three numbers of one unit; ohms do as well as kelvins.
-            else decide(
-                error_k=budget.estimate, expanded_u_k=budget.expanded_u, limit_k=limit_ohm, rule=rule
+            verdict=stated_verdict(
+                error=budget.estimate, expanded_u=budget.expanded_u, limit=limit_ohm, rule=rule
             ),
         )
 

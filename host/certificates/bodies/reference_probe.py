@@ -4,9 +4,10 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import ClassVar, Self
 
-from calibration.conformity import DecisionRule, Verdict, decide
+from calibration.conformity import DecisionRule, Verdict
 from calibration.reference_probe import ReferenceProbe
 from calibration.uncertainty.budget import Budget, BudgetLine, combine
+from host.certificates.bodies.stated_verdict import stated_verdict
 from host.certificates.certificate import Coefficient, Witness
 from host.certificates.kind import Kind
 
@@ -84,9 +85,9 @@ class CertifiedProbePoint:
             k=budget.k,
             budget=budget,
             limit_k=limit_k,
-            verdict=None
-            if limit_k is None
-            else decide(error_k=budget.estimate, expanded_u_k=budget.expanded_u, limit_k=limit_k, rule=rule),
+            verdict=stated_verdict(
+                error=budget.estimate, expanded_u=budget.expanded_u, limit=limit_k, rule=rule
+            ),
             witnesses=witnesses,
         )
 
