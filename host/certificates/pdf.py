@@ -8,6 +8,7 @@ from host.certificates.dcc import xml_of_printable
 from host.certificates.paper import PaperMark, paper_data
 from host.certificates.printable import issued_moment, printable
 from host.certificates.results.by_kind import results_of
+from host.certificates.results.results import Results
 from host.certificates.typesetting import set_on_paper
 
 #: Parts of the sheet, in order.
@@ -40,6 +41,18 @@ def render_pdf(
     checked = printable(certificate)
     results = results_of(checked)
     attachments = {"json": json_of_printable(checked), "xml": xml_of_printable(checked, results)}
+    return pdf_of_printable(checked, results, attachments, timestamp=timestamp, mark=mark)
+
+
+def pdf_of_printable(
+    checked: Certificate,
+    results: Results,
+    attachments: dict[str, bytes],
+    *,
+    timestamp: datetime.datetime | None = None,
+    mark: PaperMark | None = None,
+) -> bytes:
+    """The same where all is there already: printable certificate, results, attached ``json`` and ``xml``."""
     return set_on_paper(
         SHEET,
         paper_data(checked, results, attachments, mark),

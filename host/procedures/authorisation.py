@@ -9,11 +9,10 @@ from collections.abc import Callable
 from dataclasses import dataclass, fields, replace
 
 from host.certificates.as_found import AsFound
-from host.certificates.canonical import canonical_json, certificate_from_canonical
+from host.certificates.canonical import certificate_from_canonical
 from host.certificates.certificate import Certificate
-from host.certificates.issue import chart_of, files_of
-from host.certificates.printable import printable, printable_text
-from host.certificates.results.by_kind import results_of
+from host.certificates.issue import draft_files_of, files_of
+from host.certificates.printable import printable_text
 from host.errors import DeskError
 from host.local_time import local_day
 from host.people.account import name_key
@@ -187,16 +186,6 @@ def amend(store: Store, number: str, texts: dict[str, str], reason: str, *, by: 
         )
         return Outcome(verdict=new.verdict_word, draft=draft)
     return _issue_at_once(store, issued.run, of_number, LetOut(supersedes=number), None)
-
-
-def draft_files_of(certificate: Certificate) -> DraftFiles:
-    """What is kept of a draft."""
-    draft = replace(certificate, draft=True)
-    return DraftFiles(
-        verdict=draft.verdict_word,
-        canonical_json=canonical_json(draft),
-        chart_svg=chart_of(results_of(printable(draft))).encode("utf-8"),
-    )
 
 
 def at_place(certificate: Certificate, place: Place, *, issued: str) -> Certificate:

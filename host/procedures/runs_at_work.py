@@ -11,13 +11,14 @@ from calibration.bench_point import BenchPointError
 from calibration.curves import CurveError
 from calibration.resistance.ohms_check import OhmsCheckError
 from host.certificates.certificate import Certificate
+from host.certificates.issue import draft_files_of
 from host.curve_to_find import CurveChoice
 from host.errors import DeskError
 from host.live import Live
 from host.local_time import local_day
 from host.order_book import OrderBook
 from host.procedures import ohms_check, ohms_check_card
-from host.procedures.authorisation import Outcome, draft_files_of, let_out
+from host.procedures.authorisation import Outcome, let_out
 from host.procedures.curve_finding import CurvesFound, curves_of_run
 from host.procedures.event import Event
 from host.procedures.logged import events_of
