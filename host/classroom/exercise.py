@@ -17,6 +17,7 @@ class Way(StrEnum):
     """How a fault is planted."""
 
     BY_NAME = "by_name"  # simulated silicon: the sender that is fitted has it
+    ON_PAPER = "on_paper"  # without a rig: a table of readings
     BY_BOX = "by_box"  # the decade box in series or across the sender, by relay: metal and simulation
 
 
@@ -103,7 +104,7 @@ class ExerciseSettings:
     @property
     def plant(self) -> str | None:
         """The fault in the words of a simulated rig; None where nothing is planted by name."""
-        if self.way is Way.BY_BOX or not self.planted.plant:
+        if self.way is not Way.BY_NAME or not self.planted.plant:
             return None
         return f"{self.planted.plant}:{self.size:g}"
 

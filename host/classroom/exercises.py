@@ -13,11 +13,10 @@ from host.classroom.exercise import (
     ExerciseSettings,
     ExerciseState,
     Kind,
-    Way,
     advance,
 )
 from host.classroom.exercise_log import exercise_in
-from host.classroom.nameable import FAULTS, NOTHING
+from host.classroom.nameable import NOTHING
 from host.errors import DeskError
 from host.live import Live
 from host.order_book import OrderBook
@@ -263,11 +262,6 @@ class Exercises:
         state = exercise_in(self._store, number) or ExerciseState()
         advance(state, Event(kind=kind, payload=payload))
         self._store.runs.append(number, kind, dict(payload))
-
-
-def made_of_box(settings: ExerciseSettings) -> bool:
-    """Whether the decade box is what stands in for the fault."""
-    return settings.way is Way.BY_BOX and FAULTS[settings.fault].box is not None
 
 
 def _attempt(state: ExerciseState, number: int, account: int) -> Attempt:

@@ -21,6 +21,7 @@ from host.web.deeds import write_down_deeds
 from host.web.desk_behind import DeskBehind, put_desk, the_desk
 from host.web.door import Door, put_door, the_visitor
 from host.web.drafts_pages import drafts_pages
+from host.web.exercises_pages import exercises_pages
 from host.web.export_pages import export_pages
 from host.web.first_start_pages import first_start_pages
 from host.web.form_key import form_key
@@ -86,6 +87,7 @@ _PAGES = (
     wall_pages,
     runs_pages,
     student_pages,
+    exercises_pages,
     typed_pages,
     in_place_pages,
     infrared_pages,

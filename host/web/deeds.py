@@ -23,6 +23,11 @@ DEED_OF: Mapping[str, Deed] = {
     "student.press": Deed.RUN_PRESSED,
     "student.hands": Deed.RUN_HELPED,
     "student.stop": Deed.RUN_STOPPED,
+    "exercises.make": Deed.EXERCISE_CHANGED,
+    "exercises.assign": Deed.EXERCISE_CHANGED,
+    "exercises.plant": Deed.EXERCISE_CHANGED,
+    "exercises.mark": Deed.EXERCISE_CHANGED,
+    "exercises.close": Deed.EXERCISE_CHANGED,
     "student.answer": Deed.EXERCISE_ANSWERED,
     "channel.certify": Deed.RUN_STARTED,
     "channel.start": Deed.RUN_STARTED,
@@ -65,6 +70,7 @@ DEED_OF: Mapping[str, Deed] = {
 #: Those that write their own line, as only they know what came of it.
 WRITES_ITS_OWN = frozenset(
     {
+        "exercises.show",
         "sign_in.sign_in",
         "sign_in.sign_out",
         "sign_in.pin",

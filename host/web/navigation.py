@@ -22,21 +22,25 @@ class Way:
         Where it leads; also the page it marks as the one being read.
     roles : frozenset[Role]
         Whom it is for, where more may open it than have a use for it.
+    needs_accounts : bool
+        Whether it leads nowhere at a desk at which nobody signs in.
     """
 
     words: str
     address: str
     roles: frozenset[Role] = ALL_ROLES
+    needs_accounts: bool = False
 
 
 #: At the head of every page: where the work is.
 HEAD = (
     Way(words="Stations", address="/", roles=STAFF),
-    Way(words="Your exercises", address="/exercise"),
+    Way(words="Your exercises", address="/exercise", needs_accounts=True),
     Way(words="Runs", address="/runs"),
     Way(words="On the vehicle", address="/on-the-vehicle"),
     Way(words="Infrared", address="/infrared"),
     Way(words="Certificates", address="/certificates"),
+    Way(words="Exercises", address="/exercises", needs_accounts=True),
 )
 #: At its foot: what is looked up now and then.
 FOOT: tuple[Way, ...] = (
@@ -54,12 +58,13 @@ FOOT: tuple[Way, ...] = (
 
 def ways_for(app: Flask, ways: Iterable[Way], visitor: Visitor) -> list[Way]:
     """Those ways that lead somebody to a page they may open."""
-    return [
-        way
-        for way in ways
-        if visitor.has_one_of(way.roles) or not visitor.roles
-        if may_open(app, way.address, visitor)
-    ]
+    return [way for way in ways if _is_for(way, visitor) and may_open(app, way.address, visitor)]
+
+
+def _is_for(way: Way, visitor: Visitor) -> bool:
+    if way.needs_accounts and visitor.is_open_desk:
+        return False
+    return not visitor.roles or visitor.has_one_of(way.roles)
 
 
 def may_open(app: Flask, address: str, visitor: Visitor) -> bool:

@@ -18,6 +18,7 @@ _WHERE = {
     RunKind.INFRARED_CHECK: "infrared, by hand",
     RunKind.PROBE_CHECK: "ice and boiling water",
     RunKind.STATION_ROUND: "through the stations",
+    RunKind.EXERCISE: "for the class",
 }
 
 #: What comes to a paper that states nothing.
@@ -27,6 +28,7 @@ _WITHOUT_VERDICT = (
     RunKind.WITNESS_CHECK,
     RunKind.PROBE_CHECK,
     RunKind.STATION_ROUND,
+    RunKind.EXERCISE,
 )
 
 
@@ -68,7 +70,8 @@ def run_rows(store: Store, zone: tzinfo | None) -> list[RunRow]:
     rows = []
     for run in reversed(store.runs.all()):
         verdict = verdicts.get(run.number)
-        over = "over" if run.kind in _WITHOUT_VERDICT else "stopped"
+        states_nothing = run.kind in _WITHOUT_VERDICT or run.settings.get("exercise") is not None
+        over = "over" if states_nothing else "stopped"
         if run.kind == RunKind.OHMS_CHECK and has_own_check(store, run.number):
             over = "passed"
         word = verdict.words if verdict else "open" if run.ended_utc_s is None else over

@@ -38,6 +38,7 @@ _PAGES_OF_OTHER_KINDS = {
     RunKind.WITNESS_CHECK: "/witness-check",
     RunKind.CHANNEL_CHECK: "/channels",
     RunKind.STATION_ROUND: "/rounds",
+    RunKind.EXERCISE: "/exercises",
 }
 
 
@@ -59,6 +60,8 @@ def run_page(run: int) -> str | AnyResponse:
     view = _view(run)
     if view.is_ohms_check:
         return _ohms_check_page(view)
+    if view.state.phase is Phase.DONE and view.state.started.exercise is not None:
+        return render_template("exercise_run.html", view=view)
     paper = paper_of_run(desk.store, run)
     if paper is not None and view.state.is_over:
         started = view.state.started

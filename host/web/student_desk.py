@@ -10,6 +10,7 @@ from calibration.curves import ReferenceCurve
 from host.certificates.canonical import certificate_from_canonical
 from host.certificates.certificate import CertifiedPoint
 from host.certificates.printed import printed_point
+from host.classroom import on_paper
 from host.classroom.exercise import Answer, Attempt
 from host.classroom.exercises import Exercise, ExerciseError
 from host.classroom.marking import marks_of, truth_words
@@ -78,7 +79,7 @@ class StudentDesk:
             stations=tuple(
                 station for station in state.open_stations if self._desk.runs.open_run_of(station) is None
             ),
-            readings=(),
+            readings=self._typed(found),
             run=None if attempt.run is None else self._run(attempt.run),
             may_begin=may and not made.readings and exercises.may_begin_again(attempt),
             may_answer=may and exercises.may_answer(number, attempt),
@@ -103,7 +104,7 @@ class StudentDesk:
             answer=attempt.answer.words,
             sentence=attempt.answer.sentence,
             truth=truth_words(found.state.made),
-            why=why_of_run(self._desk, attempt.run),
+            why=why_of(self._desk, found, attempt),
             lines=marks.lines,
             total=marks.total,
             is_whole=marks.is_whole,
@@ -173,6 +174,14 @@ class StudentDesk:
             return "closed"
         return "begun" if attempt.runs else "to do"
 
+    def _typed(self, found: Exercise) -> tuple[StudentPoint, ...]:
+        """Readings of an exercise without a rig, against the curve."""
+        made = found.state.made
+        if not made.readings:
+            return ()
+        judged = on_paper.judged(made.readings, self.curve(found.number), made.limit_k)
+        return tuple(_point(CertifiedPoint.of(point, ())) for point in judged)
+
     def _run(self, number: int) -> StudentRun:
         view = self._desk.runs.view(number)
         kept = self._desk.store.exercise_results.of_run(number)
@@ -189,9 +198,12 @@ class StudentDesk:
         )
 
 
-def why_of_run(desk: DeskBehind, run: int | None) -> tuple[str, ...]:
-    """What the desk itself makes of the readings of a run; for who has answered, and who marks."""
-    kept = None if run is None else desk.store.exercise_results.of_run(run)
+def why_of(desk: DeskBehind, exercise: Exercise, attempt: Attempt) -> tuple[str, ...]:
+    """What the desk itself makes of a student's readings; for who has answered, and who marks."""
+    made = exercise.state.made
+    if made.readings:
+        return on_paper.why(made.readings, curve_by_name(made.curve, desk.store.curves), made.limit_k)
+    kept = None if attempt.run is None else desk.store.exercise_results.of_run(attempt.run)
     return () if kept is None else tuple(certificate_from_canonical(kept.canonical_json).opinions)
 
 

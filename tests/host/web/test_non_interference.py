@@ -218,7 +218,8 @@ def test_what_was_compared_is_what_a_student_looks_at(replay):
 
 def test_a_desk_s_own_diagnosis_is_in_none_of_it(replay):
     room = replay.rooms["series by relay"]
-    why = student_desk.why_of_run(room.desk, room.run)
+    exercise = room.desk.exercises.get(room.exercise)
+    why = student_desk.why_of(room.desk, exercise, exercise.state.attempts[room.student])
     assert any("Most likely" in words or "Cannot tell" in words for words in why)
     for asked, (_, _, body) in replay.seen["series by relay", "over"].items():
         for words in why:

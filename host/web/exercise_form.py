@@ -1,0 +1,197 @@
+"""The form that makes an exercise, as typed, with what is wrong beside each field."""
+
+import math
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+
+from werkzeug.datastructures import MultiDict
+
+from calibration.errors import CurveError
+from host.certificates.errors import CertificateError
+from host.certificates.printable import printable_text
+from host.classroom import on_paper
+from host.classroom.exercise import Credits, ExerciseSettings, TypedPoint, Way
+from host.classroom.marking import FULL_CREDIT
+from host.classroom.nameable import FAULTS, NOTHING, checked_size
+from host.curve_choice import curve_by_name
+from host.errors import DeskError
+from host.store import Store
+from host.web.start_form import curves, filled_form
+
+#: The most that a box of 1, 2, 4, 8 in four decades can be set to. [Ω]
+HIGHEST_BOX_OHM = 16_665.0
+LONGEST_TITLE, LONGEST_QUESTION = 80, 400
+_OF_A_CHECK = ("curve", "set_points", "limit_k")
+_USUAL = {
+    "title": "",
+    "question": "What is wrong with this sender, and how much?",
+    "curve": "",
+    "set_points": "30 60 85",
+    "limit_k": "",
+    "fault": "series",
+    "size": "22",
+    "way": Way.BY_NAME.value,
+    "tolerance_percent": "20",
+    "naming": "40",
+    "size_credit": "40",
+    "reasoning": "20",
+    "readings": "",
+    "move_connector": "",
+}
+WAYS = {
+    Way.BY_NAME: "By name, on simulated benches",
+    Way.BY_BOX: "By relay: the decade box in series, or across (real benches too)",
+    Way.ON_PAPER: "On paper: a table of readings, no bench",
+}
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class ExerciseForm:
+    """The form.
+
+    Attributes
+    ----------
+    typed : Mapping[str, str]
+    stations : tuple[str, ...]
+        Those that were ticked.
+    errors : Mapping[str, str]
+    settings : ExerciseSettings or None
+        What can be made of it, where nothing is wrong.
+    """
+
+    typed: Mapping[str, str]
+    stations: tuple[str, ...] = ()
+    errors: Mapping[str, str] = field(default_factory=dict)
+    settings: ExerciseSettings | None = None
+
+
+def empty_exercise_form(scale: str) -> ExerciseForm:
+    """Form to be filled in."""
+    points = {"set_points": "86 140 185"} if scale == "f" else {}
+    return ExerciseForm(typed=_USUAL | points | {"scale": scale})
+
+
+def sent_exercise_form(sent: MultiDict[str, str], store: Store, *, made_by: str) -> ExerciseForm:
+    """Form as it was sent, checked."""
+    typed = {name: sent.get(name, "").strip() for name in (*_USUAL, "scale")}
+    stations = tuple(sent.getlist("stations"))
+    errors: dict[str, str] = {}
+    title = _printable(typed["title"], "the title", LONGEST_TITLE, "title", errors)
+    question = _printable(typed["question"], "the question", LONGEST_QUESTION, "question", errors)
+    start = filled_form({**typed, "item": "exercise", "rule": "guarded"}, store.curves, None)
+    errors |= {
+        name: start.errors[name] for name in ("curve", "set_points", "limit_k") if name in start.errors
+    }
+    if "curve" not in errors and typed["curve"] not in _curve_names(store):
+        errors["curve"] = "Choose the curve: an exercise is judged against one."
+    way = Way(typed["way"]) if typed["way"] in set(Way) else None
+    if way is None:
+        errors["way"] = "Choose how it is planted."
+    size = _size(typed, way, errors)
+    credit = _credits(typed, errors)
+    tolerance = _number(typed["tolerance_percent"])
+    if tolerance is None or not 1.0 <= tolerance <= 100.0:
+        errors["tolerance_percent"] = "Write a number of per cent from 1 to 100, for example 20."
+    known = {station.station for station in store.stations.all()}
+    if not set(stations) <= known:
+        errors["stations"] = "Choose stations of this desk."
+    readings: tuple[TypedPoint, ...] = ()
+    if way is Way.ON_PAPER and not errors:
+        readings = _readings(typed, size, start.set_points_c, start.limit_k, store, errors)
+    form = ExerciseForm(typed=typed, stations=stations, errors=errors)
+    if errors or way is None or tolerance is None:
+        return form
+    settings = ExerciseSettings(
+        title=title,
+        question=question,
+        curve=typed["curve"],
+        set_points_c=start.set_points_c,
+        limit_k=start.limit_k,
+        move_connector=bool(typed["move_connector"]),
+        fault=typed["fault"],
+        size=size,
+        way=way,
+        tolerance_percent=tolerance,
+        credits=credit,
+        stations=stations,
+        readings=readings,
+        made_by=made_by,
+    )
+    return ExerciseForm(typed=typed, stations=stations, settings=settings)
+
+
+def _curve_names(store: Store) -> set[str]:
+    return set(curves(store.curves))
+
+
+def _printable(text: str, meaning: str, longest: int, name: str, errors: dict[str, str]) -> str:
+    try:
+        printed = printable_text(text, meaning, longest=longest)
+    except CertificateError as error:
+        errors[name] = str(error)
+        return ""
+    if not printed:
+        errors[name] = f"Write {meaning}: students read it first."
+    return printed
+
+
+def _size(typed: Mapping[str, str], way: Way | None, errors: dict[str, str]) -> float:
+    fault = FAULTS.get(typed["fault"])
+    if fault is None or not (fault.plant or fault.key == NOTHING):
+        errors["fault"] = "Choose a fault that can be planted, or nothing."
+        return 1.0
+    if way is Way.BY_BOX and fault.box is None and fault.key != NOTHING:
+        errors["way"] = (
+            "The decade box can stand in for a resistance in series or a path across the terminals alone: "
+            "choose one of these, or plant it by name on a simulated bench."
+        )
+    size = _number(typed["size"])
+    if typed["size"] and size is None:
+        errors["size"] = "Write a number with a decimal point, for example 22 or -3.5."
+        return 1.0
+    by_box = way is Way.BY_BOX and fault.box is not None
+    try:
+        return checked_size(fault, size, box_highest_ohm=HIGHEST_BOX_OHM if by_box else None)
+    except DeskError as error:
+        errors["size"] = str(error)
+        return 1.0
+
+
+def _credits(typed: Mapping[str, str], errors: dict[str, str]) -> Credits:
+    parts = [typed[name] for name in ("naming", "size_credit", "reasoning")]
+    if not all(part.isdecimal() for part in parts) or sum(int(part) for part in parts) != FULL_CREDIT:
+        errors["naming"] = f"Write three whole numbers that sum to {FULL_CREDIT}."
+        return Credits()
+    naming, size, reasoning = (int(part) for part in parts)
+    return Credits(naming=naming, size=size, reasoning=reasoning)
+
+
+def _readings(
+    typed: Mapping[str, str],
+    size: float,
+    set_points_c: tuple[float, ...],
+    limit_k: float | None,
+    store: Store,
+    errors: dict[str, str],
+) -> tuple[TypedPoint, ...]:
+    """Readings on paper: typed, or made from the fault; tried against the curve at once."""
+    try:
+        curve = curve_by_name(typed["curve"], store.curves)
+        readings = (
+            on_paper.typed_readings(typed["readings"])
+            if typed["readings"]
+            else on_paper.readings_of_a_fault(curve, typed["fault"], size, set_points_c)
+        )
+        on_paper.judged(readings, curve, limit_k)
+    except (DeskError, CurveError) as error:
+        errors["readings"] = str(error)
+        return ()
+    return readings
+
+
+def _number(text: str) -> float | None:
+    try:
+        number = float(text.replace("−", "-"))
+    except ValueError:
+        return None
+    return number if math.isfinite(number) and abs(number) < 1e9 else None

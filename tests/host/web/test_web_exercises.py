@@ -1,0 +1,211 @@
+"""A class at a desk: one exercise from making it to its marks."""
+
+import csv
+import io
+import re
+from typing import Any
+
+import pytest
+from argon2 import PasswordHasher
+
+from host.people.password import Passwords
+from host.people.role import Role
+from host.web.app import create_app
+from host.web.visit import COOKIE
+
+pytestmark = pytest.mark.slow
+
+QUICK = Passwords(PasswordHasher(time_cost=1, memory_cost=8, parallelism=1))
+MADE = {
+    "title": "The blue estate", "question": "What is wrong with this sender, and how much?",
+    "curve": "ntc-310-80c", "set_points": "30 60 85", "limit_k": "", "fault": "series", "size": "40",
+    "way": "by_box", "tolerance_percent": "20", "naming": "40", "size_credit": "40", "reasoning": "20",
+    "readings": "", "scale": "c",
+}  # fmt: skip
+ANSWER = {"fault": "series", "size": "52", "unit": "Ω", "sentence": "It is off by the same ohms when hot."}
+
+
+class Class:
+    """A desk, its instructor and two students, each at a browser."""
+
+    def __init__(self, desk: Any) -> None:
+        self.desk = desk
+        self.bench = desk.add_bench()
+        self.bench.say()
+        self.bench.read(40)
+        self.app = create_app(desk, passwords=QUICK)
+        self.instructor = self.sit_down("Ida Marsh", Role.INSTRUCTOR)
+        self.student = self.sit_down("Bo Quill", Role.STUDENT)
+        self.other = self.sit_down("Cy Tansy", Role.STUDENT)
+
+    def sit_down(self, name: str, *roles: Role) -> Any:
+        account = self.desk.store.people.add(name, frozenset(roles))
+        reader = self.app.test_client()
+        reader.set_cookie(COOKIE, self.desk.store.sessions.begin(account.number), httponly=True)
+        return reader
+
+    def number_of(self, name: str) -> int:
+        return self.desk.store.people.named(name).number
+
+    def make(self, **changed: str) -> int:
+        answer = self.instructor.post("/exercises/new", data=MADE | changed)
+        assert answer.status_code == 303, answer.text
+        return int(answer.headers["Location"].rsplit("/", 1)[1])
+
+    def hand_out(self, number: int, *names: str) -> None:
+        accounts = [self.number_of(name) for name in names]
+        answer = self.instructor.post(f"/exercises/{number}/assign", data={"account": accounts})
+        assert answer.status_code == 303, answer.text
+
+    def measure(self, number: int) -> None:
+        """Begin the sender check and let the simulated hands do what its cards ask."""
+        answer = self.student.post(f"/exercise/{number}/begin", data={"station": "bench-1"})
+        assert answer.status_code == 303, answer.text
+        state = self.desk.exercises.get(number).state
+        self.desk.let_hands_finish(state.attempts[self.number_of("Bo Quill")].run, bench=self.bench)
+        self.bench.say()
+
+
+@pytest.fixture
+def room(desk: Any) -> Class:
+    return Class(desk)
+
+
+def test_an_exercise_goes_from_making_it_to_marks_and_a_table_of_them(room):
+    number = room.make()
+    room.hand_out(number, "Bo Quill")
+    assert "to do" in room.student.get("/exercise").text
+    assert "No station is free" in room.student.get(f"/exercise/{number}").text
+    assert room.instructor.post(f"/exercises/{number}/plant", data={"station": "bench-1"}).status_code == 303
+    assert "bench-1: planted" in " ".join(room.instructor.get(f"/exercises/{number}").text.split())
+
+    room.measure(number)
+    page = room.student.get(f"/exercise/{number}").text
+    assert "What was read" in page and "Your answer" in page and "Cannot tell" not in page
+    # 40 Ω in series with 290 Ω at 85 °C, at -13 K per ln R: the sender reads some 4 K low when hot.
+    errors = [float(text) for text in re.findall(r"<td>−(\d\.\d+)</td>", page)]
+    assert len(errors) == 3 and 3.5 < errors[-1] < 5.5
+    assert room.bench._insertion.value == "none"  # what was planted is gone with the run
+    assert room.desk.store.certificates.all() == [] and room.desk.store.drafts.waiting() == []
+
+    sure = room.student.post(f"/exercise/{number}/answer", data=ANSWER)
+    assert sure.status_code == 200 and "This is my answer" in sure.text
+    assert room.student.post(f"/exercise/{number}/answer", data=ANSWER | {"sure": "yes"}).status_code == 303
+    page = room.student.get(f"/exercise/{number}").text
+    assert "60 of 100 so far" in page  # named, and 12 Ω off where 8 are tolerated and 16 earn half
+    assert "Half credit" in page and "40 Ω" in page and "What the desk makes of your readings" in page
+    # Once: what comes later changes nothing.
+    again = room.student.post(f"/exercise/{number}/answer", data=ANSWER | {"size": "40", "sure": "yes"})
+    assert again.status_code == 303 and "60 of 100 so far" in room.student.get(f"/exercise/{number}").text
+
+    account = room.number_of("Bo Quill")
+    marked = {"share": "0.75", "words": "Say also what it does when cold."}
+    assert room.instructor.post(f"/exercises/{number}/mark/{account}", data=marked).status_code == 303
+    page = room.student.get(f"/exercise/{number}").text
+    assert "75 of 100" in page and "Say also what it does when cold." in page
+    table = room.instructor.get(f"/exercises/{number}/marks.csv")
+    (row,) = csv.DictReader(io.StringIO(table.text.removeprefix("\ufeff")))
+    assert (row["student"], row["answered_size"], row["total"], row["marked"]) == (
+        "Bo Quill", "52.0", "75.0", "yes",
+    )  # fmt: skip
+    deeds = [entry.deed for entry in room.desk.store.audit.newest(20)]
+    assert "answered an exercise" in deeds and "worked on an exercise" in deeds
+
+
+def test_what_was_planted_shows_on_a_press_alone_and_that_is_written_down(room):
+    number = room.make()
+    page = room.instructor.get(f"/exercises/{number}").text
+    assert "corroded" not in page and "40" not in re.sub(r"<style.*?</style>", "", page.split("<main")[1])
+    shown = room.instructor.post(f"/exercises/{number}/show")
+    assert "Resistance in series: a corroded terminal or a bad joint, 40 Ω" in shown.text
+    (entry,) = room.desk.store.audit.newest(1)
+    assert (entry.deed, entry.subject) == ("looked at what was planted", f"exercise {number:04d}")
+    assert "corroded" not in room.instructor.get(f"/exercises/{number}").text
+
+
+def test_a_planting_that_fails_is_said_and_the_station_stays_closed(room):
+    room.bench.simulated = False
+    room.bench.read(4)
+    number = room.make(way="by_name")
+    room.hand_out(number, "Bo Quill")
+    room.instructor.post(f"/exercises/{number}/plant", data={"station": "bench-1"})
+    page = " ".join(room.instructor.get(f"/exercises/{number}").text.split())
+    assert "not planted." in page and "bench-1 is a real bench" in page
+    refused = room.student.post(f"/exercise/{number}/begin", data={"station": "bench-1"})
+    assert refused.status_code == 422 and "not open at bench-1" in refused.text
+
+
+def test_an_exercise_goes_to_students_alone_and_nobody_opens_anothers(room):
+    number = room.make()
+    instructor = room.number_of("Ida Marsh")
+    refused = room.instructor.post(f"/exercises/{number}/assign", data={"account": [instructor]})
+    assert refused.status_code == 422 and "a student and nothing else" in refused.text
+    room.hand_out(number, "Bo Quill")
+    for address in (f"/exercise/{number}", f"/exercise/{number}/card", f"/exercise/{number}/live"):
+        assert room.other.get(address).status_code == 404
+    for deed in ("begin", "press", "hands", "stop", "answer"):
+        assert room.other.post(f"/exercise/{number}/{deed}", data=ANSWER).status_code == 404
+    assert room.student.get("/exercises").status_code == 403
+
+
+@pytest.mark.parametrize(
+    ("changed", "words"),
+    [
+        ({"title": ""}, "Write the title"),
+        ({"curve": "find-out"}, "Choose"),
+        ({"size": "0"}, "The size of this fault goes from"),
+        ({"size": "22.5"}, "The decade box goes in steps of"),
+        ({"fault": "beta", "size": "4"}, "can stand in for"),
+        ({"reasoning": "30"}, "sum to 100"),
+        ({"tolerance_percent": "no"}, "from 1 to 100"),
+        ({"way": "on_paper", "fault": "open"}, "No table can be made"),
+        ({"way": "on_paper", "readings": "30"}, "Row 1"),
+    ],
+)
+def test_an_exercise_that_cannot_be_is_refused_beside_its_field(room, changed, words):
+    answer = room.instructor.post("/exercises/new", data=MADE | changed)
+    assert answer.status_code == 422 and words in answer.text
+    assert room.desk.exercises.all() == []
+
+
+def test_an_answer_wants_a_fault_its_size_and_a_sentence(room):
+    number = room.make(way="on_paper")
+    room.hand_out(number, "Bo Quill")
+    for missing, words in (
+        ({"fault": ""}, "Choose what is wrong"),
+        ({"size": ""}, "how large this fault is"),
+        ({"size": "some"}, "Write a number"),
+        ({"unit": ""}, "Choose the unit"),
+        ({"sentence": " "}, "what makes you think so"),
+    ):
+        answer = room.student.post(f"/exercise/{number}/answer", data=ANSWER | missing | {"sure": "yes"})
+        assert answer.status_code == 422 and words in answer.text
+    assert room.desk.exercises.get(number).state.attempts[room.number_of("Bo Quill")].answer is None
+
+
+def test_an_exercise_on_paper_is_judged_and_answered_without_a_bench(room):
+    number = room.make(way="on_paper", size="104", curve="ntc-2k5-20c", limit_k="2")
+    room.hand_out(number, "Bo Quill")
+    page = room.student.get(f"/exercise/{number}").text
+    assert "What was read" in page and "Begin the sender check" not in page
+    room.student.post(f"/exercise/{number}/answer", data=ANSWER | {"size": "104", "sure": "yes"})
+    page = room.student.get(f"/exercise/{number}").text
+    assert "80 of 100 so far" in page and "104 Ω" in page
+
+
+def test_a_student_begins_again_after_stopping_and_a_closed_exercise_takes_nothing(room):
+    number = room.make()
+    room.hand_out(number, "Bo Quill")
+    room.instructor.post(f"/exercises/{number}/plant", data={"station": "bench-1"})
+    room.student.post(f"/exercise/{number}/begin", data={"station": "bench-1"})
+    assert room.student.post(f"/exercise/{number}/begin", data={"station": "bench-1"}).status_code == 303
+    assert room.desk.runs.open_run_of("bench-1") is not None
+    assert "Hang the sender" in room.student.get(f"/exercise/{number}/card").text
+    room.student.post(f"/exercise/{number}/press", data={"step": "1"})
+    assert "until the water stands above its hex" in room.student.get(f"/exercise/{number}").text
+    room.student.post(f"/exercise/{number}/stop")
+    page = room.student.get(f"/exercise/{number}").text
+    assert "Begin again" in page and "Your answer" not in page  # what was stopped by hand told nothing
+    room.instructor.post(f"/exercises/{number}/close")
+    page = room.student.get(f"/exercise/{number}").text
+    assert "This exercise is closed" in page and "Begin again" not in page
