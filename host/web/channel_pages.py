@@ -5,7 +5,7 @@ from werkzeug.wrappers import Response as AnyResponse
 
 from host.equivalent_kelvin import EQUIVALENT_WORDS
 from host.errors import DeskError
-from host.people.role import ALL_ROLES, STAFF
+from host.people.role import STAFF
 from host.procedures.channel_checks import certify_channel
 from host.procedures.sender_check_start import check_that_serves
 from host.web.channel_history_view import channel_history
@@ -34,7 +34,7 @@ def start(station: str) -> AnyResponse | tuple[str, int]:
 
 
 @channel_pages.get("/stations/<station>/ohms")
-@allowed(*ALL_ROLES)
+@allowed(*STAFF)
 def history(station: str) -> str:
     """Every ohms check of a station: what was found on each range, and how it drifts."""
     if the_desk().live.station(station) is None:

@@ -38,6 +38,7 @@ STAGES = ("handed out", "planted", "begun", "checking its ohms", "reading", "ove
 VALUES: Mapping[str, tuple[Any, ...]] = {
     "number": (1, 2, 3, 99),
     "run": (1, 2, 3),
+    "account": (1, 2),
     "station": ("bench-1",),
     "serial": ("P-1",),
     "name": ("ntc-310-80c",),
