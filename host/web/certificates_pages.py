@@ -15,7 +15,7 @@ from host.web.audit_note import note
 from host.web.certificate_list import certificates_page
 from host.web.desk_behind import the_desk
 from host.web.door import the_visitor
-from host.web.result_tables import result_tables
+from host.web.kind_result_view import tables_of_paper
 from host.web.rules import allowed
 
 certificates_pages = Blueprint("certificates", __name__)
@@ -118,7 +118,7 @@ def _page(
         "certificate.html",
         issued=issued,
         paper=paper,
-        tables=result_tables(paper),
+        tables=tables_of_paper(paper),
         standing=store.certificates.standing(issued.number),
         has_label=paper.kind.has_label,
         waiting=next((one for one in waiting if one.is_waiting), None),

@@ -13,7 +13,7 @@ from host.web.audit_note import note
 from host.web.desk_behind import the_desk
 from host.web.door import the_visitor
 from host.web.draft_list import draft_rows
-from host.web.result_tables import result_tables
+from host.web.kind_result_view import tables_of_paper
 from host.web.rules import allowed
 
 drafts_pages = Blueprint("drafts", __name__)
@@ -91,7 +91,7 @@ def _page(found: Draft, *, trouble: str = "", error_of_reason: str = "", reason:
         "draft.html",
         draft=found,
         paper=certificate,
-        tables=result_tables(certificate),
+        tables=tables_of_paper(certificate),
         why_not=may_authorise(store, found, by=the_visitor().name) if found.is_waiting else "",
         trouble=trouble,
         error_of_reason=error_of_reason,

@@ -94,18 +94,23 @@ def view_of_certificate(certificate: Certificate, chart_svg: bytes, scale: Scale
     )
 
 
-def table_views(results: Results) -> tuple[TableView, ...]:
-    """Tables of results that may not be on any paper yet."""
-    return tuple(_table(table) for table in results.tables)
+def table_views(results: Results, *, with_corrections: bool = True) -> tuple[TableView, ...]:
+    """Tables of results that may not be on any paper yet, an error's correction beside it where wanted."""
+    return tuple(_table(table, with_corrections) for table in results.tables)
 
 
-def _table(table: ResultTable) -> TableView:
+def tables_of_paper(certificate: Certificate) -> tuple[TableView, ...]:
+    """Tables of a certificate or a draft with what its paper says and nothing beside it."""
+    return table_views(results_of(printable(certificate)), with_corrections=False)
+
+
+def _table(table: ResultTable, with_corrections: bool) -> TableView:
     columns: list[tuple[str, tuple[str, ...], bool]] = [(name, texts, True) for name, texts in table.labels]
     for column in table.columns:
         columns.append((_head(column), tuple(text.replace("-", "−") for text in column.texts), False))
         if column.prints_u:
             columns.append((f"U {'K' if column.unit == '°C' else column.unit}", column.u_texts, False))
-        if column.key == "error" and column.unit == "K":
+        if with_corrections and column.key == "error" and column.unit == "K":
             columns.append(("correction K", tuple(_turned(text) for text in column.texts), False))
     columns.append(("k", tuple(f"{k:.2f}" for k in table.k), False))
     rows = tuple(
