@@ -50,6 +50,8 @@ def tracks_of(standing: InstrumentStanding) -> tuple[Track, ...]:
         return _probe_tracks(since)
     if standing.kind is InstrumentKind.DECADE_BOX:
         return _box_tracks(since)
+    if standing.kind is InstrumentKind.ARTEFACT:
+        return _artefact_tracks(since)
     return _thermometer_tracks(since)
 
 
@@ -129,6 +131,48 @@ def _box_expanded_u_ohm(content: Mapping[str, Any], step: Mapping[str, Any]) -> 
     stated = {**content, **step}
     relative = float(stated.get("expanded_u_relative", 0.0))
     return relative * float(step["certified_ohm"]) + float(stated.get("expanded_u_ohm", 0.0))
+
+
+def _artefact_tracks(certificates: Sequence[Instrument]) -> tuple[Track, ...]:
+    """A resistor against its first certificate; a sender's error at the temperatures of its newest one."""
+    newest = certificates[-1].content
+    if "resistance_ohm" in newest:
+        alike = [one for one in certificates if "resistance_ohm" in one.content]
+        first_ohm = float(alike[0].content["resistance_ohm"])
+        values = tuple(
+            CertifiedValue(
+                on=one.issued,
+                value=float(one.content["resistance_ohm"]) - first_ohm,
+                expanded_u=float(one.content["expanded_u_ohm"]),
+                k=float(one.content["k"]),
+            )
+            for one in alike
+        )
+        return (Track(where=f"{first_ohm:g} Ω", quantity="change since the first", unit="Ω", values=values),)
+    alike = [one for one in certificates if one.content.get("curve") == newest["curve"]]
+    return tuple(_artefact_track(alike, float(row["temperature_c"])) for row in newest["point"])
+
+
+def _artefact_track(certificates: Sequence[Instrument], at_c: float) -> Track:
+    rows = [
+        (one, min(one.content["point"], key=lambda row: abs(float(row["temperature_c"]) - at_c)))
+        for one in certificates
+    ]
+    return Track(
+        where=f"at {at_c:g} °C",
+        quantity="certified error",
+        unit="K",
+        values=tuple(
+            CertifiedValue(
+                on=one.issued,
+                value=float(row["error_k"]),
+                expanded_u=float(row["expanded_u_k"]),
+                k=float(one.content["k"]),
+            )
+            for one, row in rows
+            if abs(float(row["temperature_c"]) - at_c) <= _SAME_POINT_K
+        ),
+    )
 
 
 def _thermometer_tracks(certificates: Sequence[Instrument]) -> tuple[Track, ...]:

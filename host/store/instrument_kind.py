@@ -9,6 +9,7 @@ class Purpose(StrEnum):
     RESULTS = "What a result rests on"
     WITNESS = "Witnesses in the bath"
     VEHICLE = "On the vehicle"
+    ROUNDS = "What goes round the stations"
 
 
 class InstrumentKind(StrEnum):
@@ -20,6 +21,7 @@ class InstrumentKind(StrEnum):
     INFRARED = "infrared"
     SCAN_TOOL = "scan_tool"
     GAUGE = "gauge"
+    ARTEFACT = "artefact"
 
     @property
     def words(self) -> str:
@@ -31,6 +33,7 @@ class InstrumentKind(StrEnum):
             InstrumentKind.INFRARED: "infrared thermometer",
             InstrumentKind.SCAN_TOOL: "scan tool",
             InstrumentKind.GAUGE: "gauge",
+            InstrumentKind.ARTEFACT: "artefact",
         }[self]
 
     @property
@@ -38,9 +41,11 @@ class InstrumentKind(StrEnum):
         """What it is for."""
         if self in (InstrumentKind.PROBE, InstrumentKind.DECADE_BOX):
             return Purpose.RESULTS
+        if self is InstrumentKind.ARTEFACT:
+            return Purpose.ROUNDS
         return Purpose.WITNESS if self is InstrumentKind.WITNESS else Purpose.VEHICLE
 
     @property
     def is_thermometer(self) -> bool:
         """Whether it shows a temperature that its certificate corrects."""
-        return self not in (InstrumentKind.PROBE, InstrumentKind.DECADE_BOX)
+        return self not in (InstrumentKind.PROBE, InstrumentKind.DECADE_BOX, InstrumentKind.ARTEFACT)

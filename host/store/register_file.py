@@ -31,6 +31,10 @@ word for a certificate: ``certificate = "none, as bought"``. An infrared thermom
 ``emissivity`` (a number where it is fixed, ``"settable"`` where it is not), ``distance_to_spot`` (12 for
 12 : 1), ``smallest_spot_mm`` where its maker gives it, ``band_from_um`` and ``band_to_um``.
 
+An artefact that goes round the stations gives ``k``, and ``resistance_ohm`` with ``expanded_u_ohm`` where it
+is a fixed resistor, or ``curve`` with one ``[[point]]`` with ``temperature_c``, ``error_k`` (indicated minus
+true) and ``expanded_u_k`` for each temperature where it is a sender.
+
 ``station = "bench-3"``: it is kept at that station, and only its runs rest on it; a station takes an
 instrument of its own before one that is kept at none.
 

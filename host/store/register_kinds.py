@@ -11,6 +11,7 @@ from host.store.register_fields import (
     above_zero,
     coverage_factor,
     number,
+    one_line,
     refuse_unknown,
     table_rows,
 )
@@ -21,6 +22,7 @@ _BOX_U_FIELDS = ("expanded_u_relative", "expanded_u_ohm")
 _THERMOMETER_FIELDS = {"resolution_k", "accuracy_k", "accuracy_percent", "k", "point"}
 _INFRARED_FIELDS = {"emissivity", "distance_to_spot", "smallest_spot_mm", "band_from_um", "band_to_um"}
 _SETTABLE = "settable"
+_RESISTOR_FIELDS, _SENDER_FIELDS = {"resistance_ohm", "expanded_u_ohm"}, {"curve", "point"}
 
 
 def checked_kind(kind: InstrumentKind, fields: Mapping[str, Any], common: set[str]) -> Mapping[str, Any]:
@@ -35,6 +37,8 @@ def checked_kind(kind: InstrumentKind, fields: Mapping[str, Any], common: set[st
         return _checked_probe(fields, common)
     if kind is InstrumentKind.DECADE_BOX:
         _check_decade_box(fields, common)
+    elif kind is InstrumentKind.ARTEFACT:
+        _check_artefact(fields, common)
     else:
         _check_thermometer(kind, fields, common)
     return fields
@@ -127,6 +131,36 @@ def _check_step(fields: Mapping[str, Any], step: Mapping[str, Any], where: str) 
             field="step",
         )
     return nominal_ohm
+
+
+def _check_artefact(fields: Mapping[str, Any], common: set[str]) -> None:
+    """A fixed resistor with its resistance, or a sender with its error by a curve at some temperatures."""
+    refuse_unknown(fields, common | {"k", *_RESISTOR_FIELDS, *_SENDER_FIELDS})
+    coverage_factor(fields)
+    is_resistor = "resistance_ohm" in fields
+    if is_resistor == ("curve" in fields):
+        raise RegisterFileError(
+            "resistance_ohm is for a fixed resistor, curve with its [[point]] for a sender: write one of the "
+            "two.",
+            field="resistance_ohm",
+        )
+    refuse_unknown(fields, common | {"k"} | (_RESISTOR_FIELDS if is_resistor else _SENDER_FIELDS))
+    if is_resistor:
+        above_zero(fields, "resistance_ohm")
+        above_zero(fields, "expanded_u_ohm")
+        return
+    one_line(fields, "curve")
+    if not table_rows(fields, "point"):
+        raise RegisterFileError(
+            "point is missing: write one [[point]] for each temperature at which its error is certified.",
+            field="point",
+        )
+    for row_number, row in _numbered(fields, "point"):
+        where = f"point {row_number}: "
+        refuse_unknown(row, {"temperature_c", "error_k", "expanded_u_k"}, where)
+        number(row, "temperature_c", where)
+        number(row, "error_k", where)
+        above_zero(row, "expanded_u_k", where)
 
 
 def _check_thermometer(kind: InstrumentKind, fields: Mapping[str, Any], common: set[str]) -> None:

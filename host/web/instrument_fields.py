@@ -169,6 +169,26 @@ _INFRARED = (
     FormField(name="band_from_um", label="Band from, µm", hint="Most see 8 to 14 µm."),
     FormField(name="band_to_um", label="Band to, µm"),
 )
+_ARTEFACT = (
+    FormField(name="resistance_ohm", label="Of a fixed resistor: its resistance, Ω", needed=False),
+    FormField(name="expanded_u_ohm", label="and its U, Ω", needed=False),
+    FormField(
+        name="curve",
+        label="Of a sender: the curve by which its error is told",
+        hint="By its name: ntc-310-80c.",
+        entry=Entry.TEXT,
+        needed=False,
+    ),
+    FormField(
+        name="point",
+        label="and its certified errors",
+        hint="One a line: temperature, error in K (indicated minus true), its U in K.",
+        entry=Entry.ROWS,
+        needed=False,
+        columns=("temperature_c", "error_k", "expanded_u_k"),
+    ),
+    _K,
+)
 
 
 def fields_of(kind: InstrumentKind) -> tuple[FormField, ...]:
@@ -177,6 +197,8 @@ def fields_of(kind: InstrumentKind) -> tuple[FormField, ...]:
         return (*_COMMON, *_PROBE)
     if kind is InstrumentKind.DECADE_BOX:
         return (*_COMMON, *_BOX)
+    if kind is InstrumentKind.ARTEFACT:
+        return (*_COMMON, *_ARTEFACT)
     if kind is InstrumentKind.INFRARED:
         return (*_COMMON, *_THERMOMETER, *_INFRARED)
     return (*_COMMON, *_THERMOMETER)

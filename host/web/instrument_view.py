@@ -30,6 +30,8 @@ _LABELS = {
     "expanded_u_ohm": "U, fixed part, Ω",
     "k": "k",
     "residual_ohm": "at zero, Ω",
+    "resistance_ohm": "resistance, Ω",
+    "curve": "curve",
     "resolution_k": "last digit, K",
     "accuracy_k": "maker's accuracy, ± K",
     "accuracy_percent": "maker's accuracy, ± %",
@@ -46,6 +48,7 @@ _COLUMNS = {
     "resistance_ohm": "Ω",
     "shown_c": "showed °C",
     "correction_k": "correction K",
+    "error_k": "error K",
     "expanded_u_ohm": "U Ω",
     "expanded_u_relative": "U, part of it",
     "expanded_u_k": "U K",
@@ -144,6 +147,11 @@ def _validity(entry: Instrument) -> str:
         ohms = [float(step["nominal_ohm"]) for step in content["step"]]
         return f"steps of {min(ohms):g} to {max(ohms):g} Ω (k = {content['k']:g})"
     points = content.get("point")
+    if entry.kind == InstrumentKind.ARTEFACT and not points:
+        return f"{content['resistance_ohm']:g} Ω, U = {content['expanded_u_ohm']:g} Ω (k = {content['k']:g})"
+    if entry.kind == InstrumentKind.ARTEFACT:
+        at = ", ".join(f"{row['temperature_c']:g}" for row in points or ())
+        return f"error at {at} °C by {content['curve']} (k = {content['k']:g})"
     if points:
         return f"{points[0]['shown_c']:g} to {points[-1]['shown_c']:g} °C (k = {content['k']:g})"
     percent = f" or ±{content['accuracy_percent']:g} %" if content.get("accuracy_percent") else ""

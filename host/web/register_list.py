@@ -7,6 +7,8 @@ from datetime import date
 from host.store.instrument_kind import InstrumentKind, Purpose
 from host.store.instrument_standing import InstrumentStanding, in_use
 
+#: Of these there may be several side by side.
+_ALL_IN_USE = (Purpose.VEHICLE, Purpose.ROUNDS)
 #: Without these no check can begin.
 _NEEDED = (InstrumentKind.PROBE, InstrumentKind.DECADE_BOX)
 
@@ -55,7 +57,7 @@ def instrument_row(
         state = "failed"
     elif due is not None and due < today:
         state = "past its due date"
-    elif standing.kind.purpose is Purpose.VEHICLE or _is_used(standing, standings):
+    elif standing.kind.purpose in _ALL_IN_USE or _is_used(standing, standings):
         state = "in use"
     else:
         state = "in reserve"

@@ -12,16 +12,20 @@ from host.certificates.errors import CertificateError
 from host.certificates.printable import LONGEST_NAME, printable_text
 from host.errors import DeskError
 from host.people.account import name_key
+from host.procedures.artefact_value import artefact_value
 from host.procedures.finished_checks import certified_error
 from host.procedures.station_round import MOST_STATIONS
 from host.procedures.station_round_settings import Quantity, StationRoundSettings
 from host.quantity import resistance_ohm_of, temperature_c_of
 from host.store import Store
+from host.store.instrument_kind import InstrumentKind
+from host.store.instrument_standing import InstrumentStanding
+from host.store.settings import Settings
 from host.web.curve_list import every_curve
 from host.web.scale import Scale
 
 #: Where the reference comes from.
-NONE, TYPED, CERTIFICATE = "none", "typed", "certificate"
+NONE, TYPED, CERTIFICATE, REGISTER = "none", "typed", "certificate", "register"
 #: A station's name stands in strips and charts.
 LONGEST_STATION = 40
 QUANTITY_WORDS = {
@@ -30,6 +34,7 @@ QUANTITY_WORDS = {
     Quantity.RESISTANCE: "A fixed resistor, in Ω",
 }
 REFERENCE_WORDS = {
+    REGISTER: "the certificate of an artefact in the register",
     CERTIFICATE: "an issued certificate of this desk, of the same sender",
     TYPED: "a value typed here with its source",
     NONE: "none: the stations are held against each other",
@@ -51,6 +56,7 @@ _FIELDS = (
     "reference_u",
     "reference_k",
     "reference_certificate",
+    "reference_serial",
     "more_stations",
     "read_by",
 )
@@ -93,14 +99,29 @@ def empty_form(store: Store) -> RoundForm:
     """Form to be filled in; every station of the desk is ticked."""
     typed = dict.fromkeys(_FIELDS, "") | {
         "quantity": Quantity.ERROR.value,
-        "reference_way": CERTIFICATE,
+        "reference_way": REGISTER if artefacts(store) else CERTIFICATE,
         "reference_k": "2",
     }
     return RoundForm(typed=typed, stations=frozenset(one.station for one in store.stations.all()))
 
 
+def artefacts(store: Store) -> tuple[InstrumentStanding, ...]:
+    """Artefacts of the register that are not retired."""
+    return tuple(
+        one
+        for one in store.register.standings()
+        if one.kind is InstrumentKind.ARTEFACT and not one.is_retired
+    )
+
+
 def filled_form(
-    posted: Mapping[str, str], ticked: Sequence[str], *, store: Store, scale: Scale, today: date
+    posted: Mapping[str, str],
+    ticked: Sequence[str],
+    *,
+    store: Store,
+    shop: Settings,
+    scale: Scale,
+    today: date,
 ) -> RoundForm:
     """Form as it was sent, checked."""
     typed = {name: posted.get(name, "").strip() for name in _FIELDS}
@@ -115,7 +136,10 @@ def filled_form(
     made["curve"] = _curve(typed, quantity, store, errors)
     made["stations"] = _stations(typed, ticked, errors)
     made["read_by"] = _read_by(typed["read_by"], today, errors)
-    made |= _reference(typed, made, store, scale, errors)
+    if typed["reference_way"] == REGISTER:
+        made |= _registered(typed["reference_serial"], made, store, shop, today, errors)
+    else:
+        made |= _reference(typed, made, store, scale, errors)
     return RoundForm(
         typed=typed,
         stations=frozenset(ticked),
@@ -232,6 +256,39 @@ def _reference(
         errors,
     )
     return {"reference": stated, "reference_words": typed["reference_words"]}
+
+
+def _registered(
+    serial: str,
+    made: Mapping[str, Any],
+    store: Store,
+    shop: Settings,
+    today: date,
+    errors: dict[str, str],
+) -> dict[str, Any]:
+    """Reference by an artefact's certificate, refused where nothing may rest on it."""
+    found = next((one for one in artefacts(store) if one.serial == serial), None)
+    if found is None:
+        errors["reference_serial"] = "Choose an artefact of the register."
+        return {}
+    refusal = found.refusal(today, shop.recalibration_months)
+    if refusal:
+        errors["reference_serial"] = refusal
+        return {}
+    if {"at", "curve", "quantity"} & errors.keys():
+        return {}
+    entry = found.in_force
+    try:
+        stated, where = artefact_value(entry.content, made["quantity"], curve=made["curve"], at=made["at"])
+    except DeskError as error:
+        errors["reference_serial"] = str(error)
+        return {}
+    return {
+        "reference": stated,
+        "reference_words": f"certificate {entry.certificate} of {entry.serial}, {entry.issuer}{where}",
+        "reference_entry": dict(entry.content),
+        "simulated": entry.simulated,
+    }
 
 
 def _certified(number: str, made: Mapping[str, Any], store: Store, errors: dict[str, str]) -> dict[str, Any]:

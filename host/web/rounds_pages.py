@@ -38,6 +38,7 @@ from host.web.round_form import (
     RESULT_FIELDS,
     ResultForm,
     RoundForm,
+    artefacts,
     empty_form,
     filled_form,
     filled_result,
@@ -78,6 +79,7 @@ def start() -> AnyResponse | tuple[str, int]:
         request.form,
         request.form.getlist("stations"),
         store=the_desk().store,
+        shop=g.settings,
         scale=g.scale,
         today=_today(),
     )
@@ -338,6 +340,7 @@ def _index(form: RoundForm) -> str:
         form=form,
         quantities={quantity.value: words for quantity, words in QUANTITY_WORDS.items()},
         reference_ways=REFERENCE_WORDS,
+        artefacts=artefacts(store),
         curves=every_curve(store),
         stations=_desk_stations(),
         rounds=_rounds().all(),

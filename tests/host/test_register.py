@@ -366,3 +366,51 @@ def test_a_mark_without_a_reason_or_without_an_instrument_is_refused(store: Stor
         store.register.mark("probe", "P-0007", Mark.FAILED, reason="  ")
     with pytest.raises(DeskError, match="holds no"):
         store.register.mark("probe", "P-9999", Mark.FAILED, reason="fell")
+
+
+RESISTOR = """
+kind = "artefact"
+serial = "R-1000"
+certificate = "K 77"
+issuer = "Invented calibration laboratory"
+issued = 2025-03-01
+resistance_ohm = 1000.2
+expanded_u_ohm = 0.1
+k = 2.0
+"""
+ROUND_SENDER = """
+kind = "artefact"
+serial = "S-300"
+certificate = "K 78"
+issuer = "Invented calibration laboratory"
+issued = 2025-03-01
+curve = "ntc-310-80c"
+k = 2.0
+[[point]]
+temperature_c = 60.0
+error_k = -0.12
+expanded_u_k = 0.06
+"""
+
+
+def test_an_artefact_is_a_resistor_or_a_sender_with_its_certified_values(store: Store) -> None:
+    for text, name in ((RESISTOR, "resistance_ohm"), (ROUND_SENDER, "curve")):
+        added = store.register.add_text(text)
+        assert name in added.content and added.kind == "artefact"
+
+
+@pytest.mark.parametrize(
+    ("text", "words"),
+    [
+        (RESISTOR + 'curve = "ntc-310-80c"', "write one of the two"),
+        (RESISTOR.replace("resistance_ohm = 1000.2", ""), "write one of the two"),
+        (RESISTOR.replace("expanded_u_ohm = 0.1", "expanded_u_ohm = 0"), "expanded_u_ohm"),
+        (RESISTOR.replace("k = 2.0", ""), "k"),
+        (ROUND_SENDER.partition("[[point]]")[0], "write one \\[\\[point\\]\\]"),
+        (ROUND_SENDER.replace("error_k = -0.12", ""), "point 1: error_k"),
+        (ROUND_SENDER + "limit_k = 1", "limit_k"),
+    ],
+)
+def test_an_artefact_without_its_value_or_uncertainty_is_refused(text: str, words: str) -> None:
+    with pytest.raises(RegisterFileError, match=words):
+        read_register_file(text)

@@ -131,6 +131,68 @@ def test_an_issued_certificate_is_the_reference_of_the_same_sender_and_curve(fin
         assert answer.status_code == 422 and words in answer.text
 
 
+ARTEFACTS = {
+    "R-1000": "resistance_ohm = 1000.2\nexpanded_u_ohm = 0.1",
+    "S-300": 'curve = "ntc-310-80c"\n[[point]]\ntemperature_c = 60.0\nerror_k = -4.1\nexpanded_u_k = 0.06',
+}
+
+
+@pytest.fixture(scope="module")
+def artefacts(desk):
+    for serial, values in ARTEFACTS.items():
+        desk.store.register.add_text(
+            f'kind = "artefact"\nserial = "{serial}"\ncertificate = "K 77"\nissuer = "Invented laboratory"\n'
+            f"issued = 2025-03-01\nk = 2.0\n{values}"
+        )
+
+
+def test_the_certificate_of_an_artefact_in_the_register_is_the_reference(browser, desk, artefacts):
+    way = {"reference_way": "register"}
+    page = browser.get("/rounds").text
+    assert "S-300, certificate K 77" in page
+    address = begin(browser, **way, reference_serial="S-300")
+    assert "certificate K 77 of S-300, Invented laboratory, error at 60" in browser.get(address).text
+    type_in(browser, address, "Station B", "-4.15")
+    put(browser, address, "leave-out", station="Station C", reason="not today")
+    put(browser, address, "close")
+    (issued,) = desk.store.certificates.of_run(int(address.split("/")[-1]))
+    certificate = certificate_from_canonical(issued.files.canonical_json)
+    (used,) = certificate.instruments
+    assert (used.serial, used.expanded_u) == ("S-300", "0.06 K (k = 2)")
+    resistor = browser.post("/rounds", data=A_RESISTOR | way | {"reference_serial": "R-1000"})
+    assert "1000.2" in browser.get(resistor.location).text
+    for serial in ARTEFACTS:
+        number = next(one.number for one in desk.store.register.standings() if one.serial == serial)
+        shown = browser.get(f"/register/{number}").text
+        assert "What goes round the stations" in browser.get("/register").text
+        assert ("1000.2" if serial == "R-1000" else "error at 60") in shown
+
+
+@pytest.mark.parametrize(
+    ("changed", "words"),
+    [
+        ({"reference_serial": "R-1000"}, "says nothing of the error"),
+        ({"reference_serial": "S-300", "at": "75"}, "is certified at 60"),
+        ({"reference_serial": "S-300", "curve": "ntc-2k5-20c"}, "is certified by the curve"),
+        ({"reference_serial": "S-9"}, "Choose an artefact"),
+        ({"reference_serial": "R-1000", "quantity": "resistance", "at": "2k"}, "the round is at 2000"),
+    ],
+)
+def test_an_artefact_that_says_nothing_of_the_round_is_refused(browser, artefacts, changed, words):
+    answer = browser.post("/rounds", data=A_ROUND | {"reference_way": "register"} | changed)
+    assert answer.status_code == 422 and words in answer.text.replace("\xa0", " ")
+
+
+def test_an_artefact_is_added_on_its_form(browser, desk):
+    sent = {
+        "kind": "artefact", "serial": "R-325", "certificate": "K 5", "issuer": "Invented laboratory",
+        "issued": "2025-03-01", "resistance_ohm": "325.06", "expanded_u_ohm": "0.05", "k": "2",
+    }  # fmt: skip
+    assert "Of a fixed resistor" in browser.get("/register/add?kind=artefact").text
+    assert browser.post("/register/add", data=sent).status_code == 303
+    assert any(one.serial == "R-325" for one in desk.store.register.standings())
+
+
 @pytest.mark.parametrize(
     ("changed", "words"),
     [
