@@ -13,7 +13,7 @@ from cryptography.hazmat.primitives.asymmetric import rsa
 
 from host.errors import DeskError
 from host.seal.errors import SealError
-from host.seal.key_ring import KeyRing, SigningKey
+from host.seal.key_ring import KeyRing, SigningKey, statement_name
 
 _FORMAT = "ohmbath keys"
 SHORTEST_PASSPHRASE = 12
@@ -39,6 +39,7 @@ def copy_of_keys(ring: KeyRing, passphrase: str) -> bytes:
         "root_private": _encrypted(ring.root_private(), passphrase),
         "signing": [_pem(certificate) for certificate in ring.signing_certificates()],
         "signing_private": _encrypted(key.private, passphrase),
+        "rotations": {path.name: path.read_text("utf-8") for path in ring.statements()},
     }
     return json.dumps(kept, indent=1).encode("utf-8")
 
@@ -60,6 +61,11 @@ def take_copy(ring: KeyRing, data: bytes, passphrase: str) -> None:
         root = x509.load_pem_x509_certificate(kept["root"].encode("ascii"))
         signing = [x509.load_pem_x509_certificate(text.encode("ascii")) for text in kept["signing"]]
         sealed_root, sealed_signing = kept["root_private"], kept["signing_private"]
+        said = {
+            number: str(kept["rotations"][statement_name(number)]).encode("utf-8")
+            for number in range(2, len(signing) + 1)
+            if statement_name(number) in kept["rotations"]
+        }
     except (ValueError, KeyError, TypeError, AttributeError) as error:
         raise SealError("This file is no copy of keys that `certificate key backup` wrote.") from error
     root_private = _decrypted(sealed_root, passphrase)
@@ -71,6 +77,8 @@ def take_copy(ring: KeyRing, data: bytes, passphrase: str) -> None:
         for number, certificate in enumerate(signing, start=1):
             aside.write_public(f"signing-{number}", certificate)
         aside.write_private(f"signing-{len(signing)}", signing_private)
+        for number, statement in said.items():
+            aside.write_statement(number, statement)
         aside.write_public("root", root)
 
     if not ring.put_in_place(fill):
@@ -94,18 +102,22 @@ def rotate(ring: KeyRing) -> Path:
     SealError
         If there are no keys yet, or another program is changing them.
     """
+    if not ring.exists:
+        raise SealError(
+            f"{ring.folder} holds no keys yet: they are made with the first certificate, or put there "
+            "with `ohmbath certificate key restore`."
+        )
     with ring.changing():
         old = ring.signing_key()
         ring.forget_privates_but(old.number)
         number = old.number + 1
-        name = f"rotation-{number}.json"
 
         def say_so(new: x509.Certificate) -> None:
-            ring.write_statement(name, _statement(old, new, number))
+            ring.write_statement(number, _statement(old, new, number))
 
         ring.add_signing_key(number, ring.root(), ring.root_private(), before=say_so)
         ring.forget_privates_but(number)
-    return ring.folder / name
+    return ring.folder / statement_name(number)
 
 
 def _statement(old: SigningKey, new: x509.Certificate, number: int) -> bytes:

@@ -7,7 +7,7 @@ alone may read; they are in no backup of the desk.
 import datetime
 import os
 import shutil
-import tempfile
+import time
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass
@@ -28,7 +28,9 @@ _EXPONENT = 65537
 _YEARS = 30
 _LONGEST_NAME = 64  # of an organisation in X.509 (RFC 5280, appendix A.1: ub-organization-name)
 _ROOT = "root"
-_OWNER_ONLY_FILE = 0o600
+_OWNER_ONLY_FILE, _OWNER_ONLY_FOLDER = 0o600, 0o700
+#: How long one program waits for another that is changing the keys. [s]
+WAIT_S = 30.0
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -101,7 +103,7 @@ class KeyRing:
         if not self.exists:
             self.put_in_place(fill)
 
-    def put_in_place(self, fill: "Callable[[KeyRing], None]") -> bool:
+    def put_in_place(self, fill: Callable[["KeyRing"], None]) -> bool:
         """Have a ring filled aside and put in place in one step, so that there is never half of one.
 
         Parameters
@@ -119,42 +121,48 @@ class KeyRing:
         SealError
             If something else stands in the place of the keys.
         """
-        self.folder.parent.mkdir(parents=True, exist_ok=True)
-        aside = Path(tempfile.mkdtemp(prefix="keys-", dir=self.folder.parent))
-        try:
-            fill(KeyRing(aside))
-            os.rename(aside, self.folder)
-        except OSError as error:
+        with self.changing():
             if self.exists:
                 return False
-            raise SealError(
-                f"The keys cannot be put into {self.folder} ({error.strerror}). If it holds something "
-                "that is no whole set of keys, move it away and try again."
-            ) from error
-        finally:
-            shutil.rmtree(aside, ignore_errors=True)
+            aside = self.folder.with_name(f"{self.folder.name}-being-made")
+            shutil.rmtree(aside, ignore_errors=True)  # of a program that was cut off
+            try:
+                aside.mkdir(mode=_OWNER_ONLY_FOLDER)
+                fill(KeyRing(aside))
+                os.rename(aside, self.folder)
+            except OSError as error:
+                raise SealError(
+                    f"The keys cannot be put into {self.folder} ({error.strerror}). If it holds something "
+                    "that is no whole set of keys, move it away and try again."
+                ) from error
+            finally:
+                shutil.rmtree(aside, ignore_errors=True)
         return True
 
     @contextmanager
     def changing(self) -> Iterator[None]:
-        """Keep other programs from changing the keys meanwhile.
+        """Keep other programs from changing the keys meanwhile; waits until they have done.
 
         Raises
         ------
         SealError
-            If there are none, or another program is changing them.
+            If they have not within half a minute.
         """
-        if not self.exists:
-            raise SealError(
-                f"{self.folder} holds no keys yet: they are made with the first certificate, or put there "
-                "with `ohmbath certificate key restore`."
-            )
-        descriptor = os.open(self.folder / "changing.lock", os.O_RDWR | os.O_CREAT, _OWNER_ONLY_FILE)
+        self.folder.parent.mkdir(parents=True, exist_ok=True)
+        lock = self.folder.with_name(f"{self.folder.name}.lock")
+        descriptor = os.open(lock, os.O_RDWR | os.O_CREAT | getattr(os, "O_CLOEXEC", 0), _OWNER_ONLY_FILE)
+        end_s = time.monotonic() + WAIT_S
         try:
-            try:
-                take_lock(descriptor)
-            except OSError as error:
-                raise SealError("Another program is changing the keys. Try again in a moment.") from error
+            while True:
+                try:
+                    take_lock(descriptor)
+                    break
+                except OSError as error:
+                    if time.monotonic() > end_s:
+                        raise SealError(
+                            "Another program is changing the keys. Try again in a moment."
+                        ) from error
+                    time.sleep(0.05)
             yield
         finally:
             os.close(descriptor)
@@ -257,10 +265,16 @@ class KeyRing:
         """Write a certificate, never over another."""
         self._write(f"{name}.pem", certificate.public_bytes(serialization.Encoding.PEM))
 
-    def write_statement(self, name: str, data: bytes) -> None:
-        """Keep a signed statement beside the keys; one about a key that was never taken into use goes."""
+    def write_statement(self, number: int, data: bytes) -> None:
+        """Keep what the key of before said of one; what was said of one never taken into use goes."""
+        name = statement_name(number)
         (self.folder / name).unlink(missing_ok=True)
         self._write(name, data)
+
+    def statements(self) -> tuple[Path, ...]:
+        """Files of what each signing key but the first was said to be by the one before, oldest first."""
+        files = (self.folder / statement_name(number) for number in range(2, self.newest() + 1))
+        return tuple(path for path in files if path.exists())
 
     def _write(self, name: str, data: bytes) -> None:
         """Write a file whole or not at all, and never over another."""
@@ -304,6 +318,11 @@ class KeyRing:
         if not isinstance(key, rsa.RSAPrivateKey):
             raise SealError(f"{path} is no RSA key.")
         return key
+
+
+def statement_name(number: int) -> str:
+    """File in which a signing key is named by the one of before."""
+    return f"rotation-{number}.json"
 
 
 def new_private_key() -> rsa.RSAPrivateKey:

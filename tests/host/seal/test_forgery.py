@@ -11,6 +11,8 @@ from asn1crypto import x509 as asn1_x509
 from cryptography import x509
 from cryptography.hazmat.primitives import hashes, serialization
 from cryptography.x509.oid import NameOID
+from hypothesis import HealthCheck, assume, given, settings
+from hypothesis import strategies as st
 from pyhanko.pdf_utils import generic
 from pyhanko.pdf_utils.incremental_writer import IncrementalPdfFileWriter
 from pyhanko.pdf_utils.reader import PdfFileReader
@@ -57,6 +59,16 @@ def with_another_verdict(paper: bytes) -> bytes:
             first, last = found.span(1)
             return paper[:first] + changed.ljust(last - first, b"\0") + paper[last:]
     raise AssertionError("There is no such verdict in this paper.")
+
+
+@given(place=st.floats(0.0, 1.0), taken=st.integers(0, 40), put=st.binary(max_size=40))
+@settings(max_examples=200, suppress_health_check=[HealthCheck.function_scoped_fixture])
+def test_whatever_takes_the_place_of_some_bytes_is_caught_and_crashes_nothing(paper, root, place, taken, put):
+    first = int(place * len(paper))
+    changed = paper[:first] + put + paper[first + taken :]
+    assume(changed != paper)
+    for key in (root, None):
+        assert check_seal(changed, key).state not in {SealState.WHOLE, SealState.KEY_UNKNOWN}
 
 
 def test_a_page_that_was_overlaid_behind_the_seal_is_caught(paper, root):

@@ -9,6 +9,7 @@ import pytest
 from cryptography.hazmat.primitives import hashes
 from cryptography.hazmat.primitives.asymmetric import padding
 
+from host.seal import key_ring
 from host.seal.errors import SealError
 from host.seal.key_care import copy_of_keys, rotate, take_copy
 from host.seal.key_ring import KeyRing
@@ -142,7 +143,17 @@ def refuse_other_statement(ring: KeyRing, number: int) -> None:
     assert json.loads(statement["statement"])["new_sha256"] == new.fingerprint(hashes.SHA256()).hex()
 
 
-def test_two_programs_do_not_change_the_keys_at_once(own):
+def test_a_copy_takes_along_what_each_key_said_of_the_next(own, tmp_path):
+    rotate(own)
+    rotate(own)
+    other = KeyRing(tmp_path / "other" / "keys")
+    take_copy(other, copy_of_keys(own, WORDS), WORDS)
+    for number in (2, 3):
+        refuse_other_statement(other, number)
+
+
+def test_two_programs_do_not_change_the_keys_at_once(own, monkeypatch):
+    monkeypatch.setattr(key_ring, "WAIT_S", 0.0)
     with own.changing(), pytest.raises(SealError, match="Another program"):
         rotate(own)
     rotate(own)
@@ -159,10 +170,13 @@ def test_keys_whose_restoring_was_cut_off_can_be_restored_or_made(writes, own, t
     data = copy_of_keys(own, WORDS)
     other = KeyRing(tmp_path / "other" / "keys")
     with monkeypatch.context() as power, pytest.raises(CutOff):
+        power.setattr(key_ring.shutil, "rmtree", lambda *arguments, **options: None)
         cut_off_after(writes, power)
         take_copy(other, data, WORDS)
     assert not other.exists
+    assert [path.suffix for path in other.folder.parent.rglob("*.part")] != []
     take_copy(other, data, WORDS)
+    assert {path.name for path in other.folder.parent.iterdir()} == {"keys", "keys.lock"}
     assert other.root() == own.root()
     assert other.signing_key().certificate == own.signing_key().certificate
 
