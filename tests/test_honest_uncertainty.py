@@ -22,8 +22,9 @@ from host.procedures.loop_card import loop_card
 from host.procedures.loop_watch import LoopWatch
 from host.procedures.measured_lines import MeasuredLines, measured_lines_of
 from host.procedures.plateau_watch import PlateauWatch
-from host.procedures.sender_check import Kind, Phase, SenderCheckState, advance, state_of
+from host.procedures.sender_check import Kind, advance, state_of
 from host.procedures.sender_check_settings import Course, SenderCheckSettings
+from host.procedures.sender_check_state import Phase, SenderCheckState
 from host.procedures.sender_result import bench_points_of
 from host.procedures.step_card import AskKind
 from host.procedures.trial_watch import TrialWatch

@@ -5,7 +5,7 @@ from dataclasses import dataclass
 from calibration.bench_stand import BenchPointError, BenchSetup
 from calibration.contract.readings import Insertion, Quality, ReadingPack
 from host.procedures.bench_setup import DUTY, raw_count
-from host.procedures.sender_check import SenderCheckState
+from host.procedures.sender_check_state import SenderCheckState
 from host.procedures.trials import FULL_DUTY
 
 #: Rig time for which a channel may be unreadable before the run stops. [s]

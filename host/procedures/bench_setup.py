@@ -19,8 +19,8 @@ from calibration.thermistor.steinhart_hart import SteinhartHart
 from host.citation import Citation
 from host.procedures.box_setting import BoxSetting
 from host.procedures.reused_check import MOVED_SINCE
-from host.procedures.sender_check import SenderCheckState
 from host.procedures.sender_check_settings import SenderCheckSettings
+from host.procedures.sender_check_state import SenderCheckState
 
 ReadingsOf = Callable[[Citation], Sequence[ReadingPack]]
 

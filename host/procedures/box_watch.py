@@ -8,7 +8,8 @@ from host.procedures.bench_setup import CHANNEL_OF
 from host.procedures.box_setting import BoxSetting
 from host.procedures.event import Event
 from host.procedures.ohms_check import OhmsCheckState
-from host.procedures.sender_check import Kind, SenderCheckState
+from host.procedures.sender_check import Kind
+from host.procedures.sender_check_state import SenderCheckState
 
 #: Readings kept of each setting, after one that is let go by.
 READINGS_A_SETTING = 8

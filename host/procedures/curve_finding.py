@@ -10,7 +10,7 @@ from host.curve_choice import all_curves, curve_by_name, text_of_curve
 from host.curve_to_find import CurveChoice, ranking_of, stand_in_curve
 from host.errors import DeskError
 from host.procedures.bench_setup import ReadingsOf, bench_setup_of
-from host.procedures.sender_check import SenderCheckState
+from host.procedures.sender_check_state import SenderCheckState
 from host.procedures.sender_result import bench_points_of
 from host.store import Store
 

@@ -3,7 +3,7 @@
 from calibration.bath.identifiability import LARGEST_START_SLOPE_K_PER_MIN, PAUSES_NEAR_C
 from host.procedures.heating_loop import HeatingLoop, top_c
 from host.procedures.loop_watch import LoopStatus
-from host.procedures.sender_check import SenderCheckState
+from host.procedures.sender_check_state import SenderCheckState
 from host.procedures.step_card import Ask, AskKind, StepCard
 
 #: Steps of a loop: rest, then heating and rest at each pause and at the top.

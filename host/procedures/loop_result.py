@@ -10,7 +10,7 @@ from calibration.bench_stand import BenchPoint, BenchSetup
 from calibration.contract.readings import ReadingPack
 from host.procedures.bench_setup import ReadingsOf, raw_count
 from host.procedures.plateau_of_packs import ASSUMED_AIR_C, is_usable, mean_of
-from host.procedures.sender_check import SenderCheckState
+from host.procedures.sender_check_state import SenderCheckState
 
 #: The last seconds of a rest, in which every thermometer has come up to the bath. [s]
 _HELD_S = 30.0

@@ -31,7 +31,8 @@ from host.procedures.bath_reading import (
 )
 from host.procedures.event import Event
 from host.procedures.heating_loop import RUNS_ON_K, HeaterRest, HeatingLoop, starts_below_c, top_c
-from host.procedures.sender_check import Kind, SenderCheckState
+from host.procedures.sender_check import Kind
+from host.procedures.sender_check_state import SenderCheckState
 
 #: A pause lasts so many of the lags that were seen: the fit needs four of the sender's own, and what is seen
 #: on the way is a little off.

@@ -25,7 +25,7 @@ from calibration.uncertainty.budget import rectangular_u
 from host.citation import Citation
 from host.procedures.bench_setup import ReadingsOf
 from host.procedures.plateau_of_packs import is_usable, plateau_of
-from host.procedures.sender_check import SenderCheckState
+from host.procedures.sender_check_state import SenderCheckState
 from host.procedures.trials import CHANGED, DEEP, FULL_CURRENT, SHALLOW, USUAL_CURRENT, Trial, base_of
 
 # Depth at which a sender usually hangs; only the change of depth enters. [mm]

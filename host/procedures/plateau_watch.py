@@ -23,7 +23,8 @@ from host.procedures.bath_reading import (
 )
 from host.procedures.bench_setup import raw_count
 from host.procedures.event import Event
-from host.procedures.sender_check import Kind, SenderCheckState
+from host.procedures.sender_check import Kind
+from host.procedures.sender_check_state import SenderCheckState
 
 #: Rig time that a window covers. [s]
 WINDOW_S = 60.0

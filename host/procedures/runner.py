@@ -25,9 +25,10 @@ from host.procedures.logged import events_of
 from host.procedures.loop_watch import LoopStatus, LoopWatch
 from host.procedures.pack_cursor import PackCursor
 from host.procedures.plateau_watch import BathStatus, PlateauWatch
-from host.procedures.sender_check import Kind, Phase, SenderCheckState, advance, state_of
+from host.procedures.sender_check import Kind, advance, state_of
 from host.procedures.sender_check_card import card_of
 from host.procedures.sender_check_press import pressed
+from host.procedures.sender_check_state import Phase, SenderCheckState
 from host.procedures.station_trouble import station_trouble
 from host.procedures.step_card import StepCard
 from host.procedures.trial_watch import TrialWatch

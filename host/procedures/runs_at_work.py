@@ -29,10 +29,11 @@ from host.procedures.ohms_check_start import ohms_check_started
 from host.procedures.plateau_watch import BathStatus
 from host.procedures.run_kind import RunKind
 from host.procedures.runner import SenderCheckRunner
-from host.procedures.sender_check import Kind, Phase, SenderCheckState, state_of
+from host.procedures.sender_check import Kind, state_of
 from host.procedures.sender_check_card import card_of
 from host.procedures.sender_check_settings import SenderCheckSettings
 from host.procedures.sender_check_start import SenderCheckWish, settings_of, started_event
+from host.procedures.sender_check_state import Phase, SenderCheckState
 from host.procedures.sender_result import certificate_of
 from host.procedures.step_card import StepCard
 from host.store import Store

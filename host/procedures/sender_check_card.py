@@ -7,8 +7,8 @@ from host.procedures.burst_watch import BURSTS
 from host.procedures.loop_card import LOOP_STEPS, caught_of, loop_card
 from host.procedures.loop_watch import LoopStatus
 from host.procedures.plateau_watch import BathStatus
-from host.procedures.sender_check import Phase, SenderCheckState
 from host.procedures.sender_check_settings import Course
+from host.procedures.sender_check_state import Phase, SenderCheckState
 from host.procedures.set_up_steps import SET_UP_STEPS
 from host.procedures.step_card import Ask, AskKind, StepCard
 from host.procedures.trial_card import trial_card

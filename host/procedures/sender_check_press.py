@@ -4,7 +4,8 @@ from collections.abc import Mapping
 from typing import Any
 
 from host.procedures.event import Event
-from host.procedures.sender_check import Kind, Phase, SenderCheckState
+from host.procedures.sender_check import Kind
+from host.procedures.sender_check_state import Phase, SenderCheckState
 from host.procedures.set_up_steps import SET_UP_STEPS
 from host.procedures.trials import TRIAL_STEPS
 

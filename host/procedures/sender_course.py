@@ -16,8 +16,8 @@ from host.classroom.exercise_log import planted_box_of
 from host.classroom.planted_box import Sight
 from host.procedures.bench_setup import bench_setup_of, raw_count
 from host.procedures.heating_loop import HeatingLoop
-from host.procedures.sender_check import Phase, SenderCheckState, Window
 from host.procedures.sender_check_settings import Course
+from host.procedures.sender_check_state import Phase, SenderCheckState, Window
 from host.store import Store
 
 #: One reading in so many is enough for a picture: three seconds of a rig that reads four times a second.

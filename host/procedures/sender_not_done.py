@@ -1,6 +1,6 @@
 """What a sender check has and was left out, for its certificate."""
 
-from host.procedures.sender_check import SenderCheckState
+from host.procedures.sender_check_state import SenderCheckState
 from host.procedures.trials import TRIAL_WORDS, Trial
 
 

@@ -28,7 +28,6 @@ from host.procedures.burst_watch import BURSTS, contact_of
 from host.procedures.loop_result import JudgedLoop, judged_loop_of
 from host.procedures.measured_lines import MeasuredLines, measured_lines_of
 from host.procedures.plateau_of_packs import ASSUMED_AIR_C, is_usable, mean_of, plateau_of
-from host.procedures.sender_check import SenderCheckState
 from host.procedures.sender_check_settings import (
     LOOP_METHOD,
     LOOP_METHOD_VERSION,
@@ -37,6 +36,7 @@ from host.procedures.sender_check_settings import (
     Course,
     SenderCheckSettings,
 )
+from host.procedures.sender_check_state import SenderCheckState
 from host.procedures.sender_not_done import not_done
 from host.procedures.set_up_steps import SET_UP_STEPS
 from host.procedures.trials import TRIAL_STEPS, TRIAL_WORDS, Trial

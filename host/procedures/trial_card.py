@@ -2,7 +2,7 @@
 
 from host.procedures.bath_words import is_near, settling_words
 from host.procedures.plateau_watch import BathStatus
-from host.procedures.sender_check import SenderCheckState
+from host.procedures.sender_check_state import SenderCheckState
 from host.procedures.step_card import Ask, AskKind, StepCard
 from host.procedures.trials import DEEP, SHALLOW, TRIAL_CAUTION, TRIAL_STEPS, TRIAL_WORDS, steps_of
 

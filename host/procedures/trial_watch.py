@@ -10,7 +10,8 @@ from host.procedures.bench_setup import ReadingsOf
 from host.procedures.event import Event
 from host.procedures.measured_lines import TrialError, judge_trial
 from host.procedures.plateau_watch import BathStatus, PlateauWatch
-from host.procedures.sender_check import Kind, SenderCheckState
+from host.procedures.sender_check import Kind
+from host.procedures.sender_check_state import SenderCheckState
 from host.procedures.trials import REST_S, TRIAL_STEPS, Trial
 
 

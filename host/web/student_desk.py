@@ -28,7 +28,7 @@ from host.classroom.student_view import (
 )
 from host.curve_choice import curve_by_name
 from host.live import StationState
-from host.procedures.sender_check import Phase
+from host.procedures.sender_check_state import Phase
 from host.procedures.step_card import StepCard
 from host.web.desk_behind import DeskBehind
 from host.web.live_values import QUALITY_WORDS

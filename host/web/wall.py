@@ -15,7 +15,7 @@ from host.classroom.planted_box import Sight
 from host.live import StationLive, StationState
 from host.procedures.run_kind import RunKind
 from host.procedures.runs_at_work import RunView
-from host.procedures.sender_check import Phase
+from host.procedures.sender_check_state import Phase
 from host.procedures.trials import TRIAL_STEPS, TRIAL_WORDS
 from host.web.desk_behind import DeskBehind
 from host.web.station_now import StationNow, station_now

@@ -13,8 +13,9 @@ from host.procedures.box_watch import BoxWatch
 from host.procedures.burst_watch import BURSTS, BurstWatch
 from host.procedures.event import Event
 from host.procedures.plateau_watch import PlateauWatch
-from host.procedures.sender_check import Kind, Phase, SenderCheckState, advance, state_of
+from host.procedures.sender_check import Kind, advance, state_of
 from host.procedures.sender_check_settings import METHOD, METHOD_VERSION
+from host.procedures.sender_check_state import Phase, SenderCheckState
 from host.procedures.sender_result import certificate_of
 from host.procedures.set_up_steps import SET_UP_STEPS
 from host.procedures.trial_watch import TrialWatch

@@ -6,7 +6,7 @@ import pytest
 
 from host.certificates.canonical import certificate_from_canonical
 from host.curve_to_find import FIND_OUT
-from host.procedures.sender_check import Phase
+from host.procedures.sender_check_state import Phase
 from host.procedures.trials import TRIAL_STEPS
 
 pytestmark = pytest.mark.slow

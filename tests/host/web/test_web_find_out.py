@@ -15,7 +15,8 @@ from host.curve_to_find import FIND_OUT
 from host.procedures.bench_setup import bench_setup_of
 from host.procedures.hand_check import HandChecks, HandCheckSettings
 from host.procedures.logged import events_of
-from host.procedures.sender_check import Phase, state_of
+from host.procedures.sender_check import state_of
+from host.procedures.sender_check_state import Phase
 from host.procedures.sender_result import bench_points_of
 from host.web.app import create_app
 
