@@ -15,6 +15,8 @@ from host.store.register_entry import Instrument
 PROBE_TEMPERATURES_C = (25.0, 60.0, 90.0)
 # Certified corrections of a display are compared where they were taken within this of each other. [K]
 _SAME_POINT_K = 3.0
+#: The same of a meter, of its reading. [1]
+_SAME_SHARE = 0.05
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -52,6 +54,8 @@ def tracks_of(standing: InstrumentStanding) -> tuple[Track, ...]:
         return _box_tracks(since)
     if standing.kind is InstrumentKind.ARTEFACT:
         return _artefact_tracks(since)
+    if standing.kind is InstrumentKind.METER:
+        return _meter_tracks(since)
     return _thermometer_tracks(since)
 
 
@@ -171,6 +175,34 @@ def _artefact_track(certificates: Sequence[Instrument], at_c: float) -> Track:
             )
             for one, row in rows
             if abs(float(row["temperature_c"]) - at_c) <= _SAME_POINT_K
+        ),
+    )
+
+
+def _meter_tracks(certificates: Sequence[Instrument]) -> tuple[Track, ...]:
+    """Corrections at the points of the newest certificate that others have within a twentieth."""
+    return tuple(_meter_track(certificates, row) for row in certificates[-1].content["point"])
+
+
+def _meter_track(certificates: Sequence[Instrument], newest: Mapping[str, Any]) -> Track:
+    shown_ohm = float(newest["shown_ohm"])
+    near = [
+        (one, min(one.content["point"], key=lambda row: abs(float(row["shown_ohm"]) - shown_ohm)))
+        for one in certificates
+    ]
+    return Track(
+        where=f"at {shown_ohm:g} Ω shown",
+        quantity="certified correction",
+        unit="Ω",
+        values=tuple(
+            CertifiedValue(
+                on=one.issued,
+                value=float(row["correction_ohm"]),
+                expanded_u=float(row["expanded_u_ohm"]),
+                k=float(one.content["k"]),
+            )
+            for one, row in near
+            if abs(float(row["shown_ohm"]) / shown_ohm - 1.0) <= _SAME_SHARE
         ),
     )
 

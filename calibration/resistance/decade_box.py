@@ -9,7 +9,7 @@ _DIGIT_STEPS = (8, 4, 2, 1)
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class DecadeBoxCertificate:
-    """Certified values of a box whose decades are made of steps 1, 2, 4 and 8.
+    """Certified values of a box whose decades are made of steps 1, 2, 4 and 8, or of one for each digit.
 
     Attributes
     ----------
@@ -52,6 +52,10 @@ class DecadeBoxCertificate:
         rest, steps, decade = setting_ohm, [], 1
         while rest > 0:
             rest, digit = divmod(rest, 10)
+            # A dial with a resistor for each position has a step for each digit, others add some up.
+            if digit * decade in self.step_ohm:
+                steps.append(digit * decade)
+                digit = 0
             for weight in _DIGIT_STEPS:
                 if digit >= weight:
                     digit -= weight

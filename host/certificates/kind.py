@@ -12,6 +12,7 @@ class Kind(StrEnum):
     REFERENCE_PROBE = "reference_probe"
     OHMS_CHANNEL = "ohms_channel"
     DECADE_BOX = "decade_box"
+    RESISTANCE_METER = "resistance_meter"
     STATION_ROUND = "station_round"
     IN_PLACE = "in_place"
 
@@ -47,6 +48,7 @@ _ITEMS = {
     Kind.REFERENCE_PROBE: "a reference probe",
     Kind.OHMS_CHANNEL: "a resistance channel",
     Kind.DECADE_BOX: "a decade box",
+    Kind.RESISTANCE_METER: "a resistance meter",
     Kind.STATION_ROUND: "a round through the stations",
     Kind.IN_PLACE: "a comparison on the vehicle",
 }

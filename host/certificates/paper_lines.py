@@ -52,7 +52,7 @@ _USUAL_K = 2.0
 
 def rounding_line(certificate: Certificate) -> str:
     """How the numbers of the table are rounded."""
-    in_ohms = certificate.kind in (Kind.OHMS_CHANNEL, Kind.DECADE_BOX)
+    in_ohms = certificate.kind in (Kind.OHMS_CHANNEL, Kind.DECADE_BOX, Kind.RESISTANCE_METER)
     return OHM_ROUNDING_LINE if in_ohms else ROUNDING_LINE
 
 

@@ -152,7 +152,7 @@ def _(point: CertifiedOhms) -> Texts:
     if point.found_ohm is not None:
         texts["found_ohm"] = rounded_text(point.found_ohm, places)
     if point.k_per_ohm is not None:
-        texts["k_per_ohm"] = scientific(point.k_per_ohm, 3)
+        texts["k_per_ohm"] = f"{point.k_per_ohm:.3g}"
     return texts | _error_texts(point, "ohm")
 
 

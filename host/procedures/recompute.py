@@ -30,6 +30,8 @@ from host.procedures.in_place_result import result_of
 from host.procedures.infrared_check import state_of as infrared_state_of
 from host.procedures.infrared_result import certificate_of as infrared_certificate
 from host.procedures.issued_record import IssuedRecord
+from host.procedures.meter_check import meter_certificate
+from host.procedures.meter_check import settings_in as meter_settings_in
 from host.procedures.probe_check import probe_certificate
 from host.procedures.probe_check import settings_in as probe_settings_in
 from host.procedures.run_kind import RunKind
@@ -152,6 +154,14 @@ def certificate_again(record: IssuedRecord) -> Certificate:
             return _of_probe_check(record)
         if record.kind == RunKind.STATION_ROUND:
             return _of_round(record)
+        if record.kind == RunKind.METER_CHECK:
+            return meter_certificate(
+                meter_settings_in(record.events),
+                run=record.run,
+                number=record.number,
+                shop=Shop(),
+                issued=date.min,
+            )
         if record.kind == RunKind.HAND_CHECK:
             settings = hand_view_of(record.run, record.events).settings
             return hand_certificate(settings, judged(settings), record.number, Shop(), date.min)

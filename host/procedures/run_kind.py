@@ -16,3 +16,4 @@ class RunKind(StrEnum):
     STATION_ROUND = "station_round"  # one artefact at every station
     EXERCISE = "exercise"  # a planted fault, and what students answered
     OHMS_CHECK = "ohms_check"  # the resistance channels of a station against the decade box, led by the desk
+    METER_CHECK = "meter_check"  # a resistance meter and a decade box against each other, typed

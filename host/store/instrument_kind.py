@@ -17,6 +17,7 @@ class InstrumentKind(StrEnum):
 
     PROBE = "probe"
     DECADE_BOX = "decade_box"
+    METER = "meter"
     WITNESS = "witness"
     INFRARED = "infrared"
     SCAN_TOOL = "scan_tool"
@@ -29,6 +30,7 @@ class InstrumentKind(StrEnum):
         return {
             InstrumentKind.PROBE: "reference probe",
             InstrumentKind.DECADE_BOX: "decade box",
+            InstrumentKind.METER: "resistance meter",
             InstrumentKind.WITNESS: "1-wire witness",
             InstrumentKind.INFRARED: "infrared thermometer",
             InstrumentKind.SCAN_TOOL: "scan tool",
@@ -39,13 +41,18 @@ class InstrumentKind(StrEnum):
     @property
     def purpose(self) -> Purpose:
         """What it is for."""
-        if self in (InstrumentKind.PROBE, InstrumentKind.DECADE_BOX):
-            return Purpose.RESULTS
         if self is InstrumentKind.ARTEFACT:
             return Purpose.ROUNDS
+        if not self.is_thermometer:
+            return Purpose.RESULTS
         return Purpose.WITNESS if self is InstrumentKind.WITNESS else Purpose.VEHICLE
 
     @property
     def is_thermometer(self) -> bool:
         """Whether it shows a temperature that its certificate corrects."""
-        return self not in (InstrumentKind.PROBE, InstrumentKind.DECADE_BOX, InstrumentKind.ARTEFACT)
+        return self not in (
+            InstrumentKind.PROBE,
+            InstrumentKind.DECADE_BOX,
+            InstrumentKind.METER,
+            InstrumentKind.ARTEFACT,
+        )

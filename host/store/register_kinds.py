@@ -39,6 +39,8 @@ def checked_kind(kind: InstrumentKind, fields: Mapping[str, Any], common: set[st
         _check_decade_box(fields, common)
     elif kind is InstrumentKind.ARTEFACT:
         _check_artefact(fields, common)
+    elif kind is InstrumentKind.METER:
+        _check_meter(fields, common)
     else:
         _check_thermometer(kind, fields, common)
     return fields
@@ -161,6 +163,33 @@ def _check_artefact(fields: Mapping[str, Any], common: set[str]) -> None:
         number(row, "temperature_c", where)
         number(row, "error_k", where)
         above_zero(row, "expanded_u_k", where)
+
+
+def _check_meter(fields: Mapping[str, Any], common: set[str]) -> None:
+    refuse_unknown(fields, common | {"k", "point"})
+    coverage_factor(fields)
+    if not table_rows(fields, "point"):
+        raise RegisterFileError(
+            "point is missing: write one [[point]] for each certified resistance.", field="point"
+        )
+    before_ohm = 0.0
+    for row_number, row in _numbered(fields, "point"):
+        where = f"point {row_number}: "
+        refuse_unknown(row, {"shown_ohm", "correction_ohm", "expanded_u_ohm"}, where)
+        shown_ohm = number(row, "shown_ohm", where)
+        if above_zero(row, "expanded_u_ohm", where) and not shown_ohm > before_ohm:
+            raise RegisterFileError(
+                f"{where}shown_ohm {shown_ohm:g} must be above zero and above that of the row before: the "
+                "lowest comes first.",
+                field="point",
+            )
+        if abs(number(row, "correction_ohm", where)) > 0.1 * shown_ohm:
+            raise RegisterFileError(
+                f"{where}correction_ohm is more than 10 % of shown_ohm: write what is to be added to the "
+                "reading, in ohms.",
+                field="point",
+            )
+        before_ohm = shown_ohm
 
 
 def _check_thermometer(kind: InstrumentKind, fields: Mapping[str, Any], common: set[str]) -> None:

@@ -31,6 +31,7 @@ from host.web.in_place_pages import in_place_pages
 from host.web.infrared_pages import infrared_pages
 from host.web.label_pages import label_pages
 from host.web.live_stream import Streams, put_streams
+from host.web.meter_check_pages import meter_check_pages
 from host.web.navigation import FOOT, HEAD, may_open, ways_for
 from host.web.people_pages import people_pages
 from host.web.pictures_pages import pictures_pages
@@ -92,6 +93,7 @@ _PAGES = (
     in_place_pages,
     infrared_pages,
     probe_check_pages,
+    meter_check_pages,
     witness_check_pages,
     rounds_pages,
     certificates_pages,

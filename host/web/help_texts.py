@@ -196,6 +196,19 @@ TOPICS: Mapping[str, Topic] = {
             "20 °C would be misread there.",
         ),
     ),
+    "meter-and-box": Topic(
+        title="Meter and decade box",
+        paragraphs=(
+            "One of the two needs a certificate in the register, and gives it to the other: the decade box "
+            "to the resistance meter that typed checks are read with, or a good meter to the box.",
+            "Leads are read joined and taken off, unless the meter has four wires. Write every reading with "
+            "all its digits: the last one says how fine the meter shows.",
+            "A box goes into the register with the part of U that grows with the value and the part that "
+            "does not, made large enough for any setting of its dials: errors of single steps are added up.",
+            "A box with a resistor for each position of a dial is read at each of them; one that adds up "
+            "1, 2, 4 and 8 at those.",
+        ),
+    ),
     "on-the-vehicle": Topic(
         title="On the vehicle",
         paragraphs=(
@@ -324,6 +337,7 @@ TOPIC_OF: Mapping[str, str] = {
     "infrared": "infrared",
     "rounds": "rounds",
     "probe_check": "register",
+    "meter_check": "meter-and-box",
     "witness_check": "register",
     "certificates": "certificates",
     "channel": "ohms",

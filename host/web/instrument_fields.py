@@ -133,6 +133,16 @@ _BOX = (
     ),
     _K,
 )
+_METER = (
+    FormField(
+        name="point",
+        label="Certified corrections",
+        hint="One a line: what it showed in Ω, the correction to add in Ω, its U in Ω. The lowest first.",
+        entry=Entry.ROWS,
+        columns=("shown_ohm", "correction_ohm", "expanded_u_ohm"),
+    ),
+    _K,
+)
 _THERMOMETER = (
     FormField(name="resolution_k", label="Last digit, K", hint="0.1 where it shows tenths of a degree."),
     FormField(name="accuracy_k", label="Maker's accuracy, ± K", hint="2 for “±2 °C or ±2 %”.", needed=False),
@@ -199,6 +209,8 @@ def fields_of(kind: InstrumentKind) -> tuple[FormField, ...]:
         return (*_COMMON, *_BOX)
     if kind is InstrumentKind.ARTEFACT:
         return (*_COMMON, *_ARTEFACT)
+    if kind is InstrumentKind.METER:
+        return (*_COMMON, *_METER)
     if kind is InstrumentKind.INFRARED:
         return (*_COMMON, *_THERMOMETER, *_INFRARED)
     return (*_COMMON, *_THERMOMETER)

@@ -47,6 +47,8 @@ _COLUMNS = {
     "temperature_c": "°C",
     "resistance_ohm": "Ω",
     "shown_c": "showed °C",
+    "shown_ohm": "showed Ω",
+    "correction_ohm": "correction Ω",
     "correction_k": "correction K",
     "error_k": "error K",
     "expanded_u_ohm": "U Ω",
@@ -152,6 +154,8 @@ def _validity(entry: Instrument) -> str:
     if entry.kind == InstrumentKind.ARTEFACT:
         at = ", ".join(f"{row['temperature_c']:g}" for row in points or ())
         return f"error at {at} °C by {content['curve']} (k = {content['k']:g})"
+    if entry.kind == InstrumentKind.METER:
+        return f"{points[0]['shown_ohm']:g} to {points[-1]['shown_ohm']:g} Ω (k = {content['k']:g})"
     if points:
         return f"{points[0]['shown_c']:g} to {points[-1]['shown_c']:g} °C (k = {content['k']:g})"
     percent = f" or ±{content['accuracy_percent']:g} %" if content.get("accuracy_percent") else ""

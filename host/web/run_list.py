@@ -17,6 +17,7 @@ _WHERE = {
     RunKind.HAND_CHECK: "typed by hand",
     RunKind.INFRARED_CHECK: "infrared, by hand",
     RunKind.PROBE_CHECK: "ice and boiling water",
+    RunKind.METER_CHECK: "meter and box, by hand",
     RunKind.STATION_ROUND: "through the stations",
     RunKind.EXERCISE: "for the class",
 }
@@ -27,6 +28,7 @@ _WITHOUT_VERDICT = (
     RunKind.CHANNEL_CHECK,
     RunKind.WITNESS_CHECK,
     RunKind.PROBE_CHECK,
+    RunKind.METER_CHECK,
     RunKind.STATION_ROUND,
     RunKind.EXERCISE,
 )

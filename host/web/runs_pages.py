@@ -35,6 +35,7 @@ _PAGES_OF_OTHER_KINDS = {
     RunKind.HAND_CHECK: "/typed",
     RunKind.INFRARED_CHECK: "/infrared",
     RunKind.PROBE_CHECK: "/probe-check",
+    RunKind.METER_CHECK: "/meter-check",
     RunKind.WITNESS_CHECK: "/witness-check",
     RunKind.CHANNEL_CHECK: "/channels",
     RunKind.STATION_ROUND: "/rounds",

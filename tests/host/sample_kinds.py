@@ -34,6 +34,7 @@ SENTENCES = {
     Kind.REFERENCE_PROBE: "The probe still says what its certificate says, at ice and in boiling water.",
     Kind.OHMS_CHANNEL: "The bench reads resistances true after its correction.",
     Kind.DECADE_BOX: "The decade box gives what is written on it, within its limits.",
+    Kind.RESISTANCE_METER: "The meter reads true within its maker's limits.",
     Kind.STATION_ROUND: "Three of four benches agree; station-4 does not.",
     Kind.IN_PLACE: "The dash gauge reads too low for all the others.",
 }  # fmt: skip
@@ -178,6 +179,26 @@ def _box() -> Body:
     return OhmsBody(kind=Kind.DECADE_BOX, correction_words=(), points=points)
 
 
+def _meter() -> Body:
+    points = tuple(
+        CertifiedOhms.of(
+            range_words=f"{dial} Ω decade",
+            setting_ohm=float(dial),
+            true_ohm=BOX.true_ohm(dial),
+            shown_ohm=BOX.true_ohm(dial) * 1.0006,
+            lines=(
+                normal("decade box, with the value", dial, "Ω", 5e-5 * dial, -1.0),
+                rectangular("last digit of the meter", dial, "Ω", 0.05, 1.0),
+                rectangular("clips and dials, assumed", 0.0, "Ω", 0.02, 1.0),
+            ),
+            limit_ohm=0.3 + 0.002 * dial,
+            k_per_ohm=-25.0 / dial,
+        )
+        for dial in (100, 200, 400, 800, 1000, 2000, 4000, 8000)
+    )
+    return OhmsBody(kind=Kind.RESISTANCE_METER, correction_words=(), points=points)
+
+
 def _round() -> Body:
     results = {
         "station-1": StatedValue(value=60.03, expanded_u=0.11),
@@ -251,6 +272,7 @@ _BODIES = {
     Kind.REFERENCE_PROBE: _probe,
     Kind.OHMS_CHANNEL: _channel,
     Kind.DECADE_BOX: _box,
+    Kind.RESISTANCE_METER: _meter,
     Kind.STATION_ROUND: _round,
     Kind.IN_PLACE: _in_place,
 }

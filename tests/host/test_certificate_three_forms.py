@@ -47,6 +47,12 @@ FIELDS = {
         **ERROR_OHM,
     },
     Kind.DECADE_BOX: {"setting": ("setting_ohm", None), "true": ("true_ohm", "expanded_u_ohm"), **ERROR_OHM},
+    Kind.RESISTANCE_METER: {
+        "setting": ("setting_ohm", None),
+        "true": ("true_ohm", "expanded_u_ohm"),
+        "shown": ("shown_ohm", "expanded_u_ohm"),
+        **ERROR_OHM,
+    },
     Kind.STATION_ROUND: {
         "value": ("value", "expanded_u"),
         "difference": ("difference", "difference_expanded_u"),
@@ -66,6 +72,10 @@ PAPER_ROWS = {
     ),
     Kind.OHMS_CHANNEL: "setting_ohm true_ohm found_error_ohm shown_ohm error_ohm expanded_u_ohm k limit_ohm",
     Kind.DECADE_BOX: "setting_ohm true_ohm error_ohm expanded_u_ohm k limit_ohm",
+    Kind.RESISTANCE_METER: (
+        "setting_ohm true_ohm shown_ohm error_ohm expanded_u_ohm equivalent_error_k "
+        "equivalent_expanded_u_k k limit_ohm"
+    ),
     Kind.STATION_ROUND: "value expanded_u difference difference_expanded_u en k",
     Kind.IN_PLACE: "temperature_c expanded_u_k",
 }  # fmt: skip

@@ -17,6 +17,7 @@ BODIES: dict[Kind, type[Any]] = {
     Kind.REFERENCE_PROBE: ReferenceProbeBody,
     Kind.OHMS_CHANNEL: OhmsBody,
     Kind.DECADE_BOX: OhmsBody,
+    Kind.RESISTANCE_METER: OhmsBody,
     Kind.STATION_ROUND: StationRoundBody,
     Kind.IN_PLACE: InPlaceBody,
 }

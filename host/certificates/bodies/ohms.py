@@ -1,4 +1,4 @@
-"""Results in ohms: the resistance channel of a rig, or a decade box."""
+"""Results in ohms: the resistance channel of a rig, a decade box, or a resistance meter."""
 
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
@@ -90,12 +90,12 @@ class CertifiedOhms:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class OhmsBody:
-    """A resistance channel or a decade box at its settings.
+    """A resistance channel, a decade box or a resistance meter at its settings.
 
     Attributes
     ----------
     kind : Kind
-        ``OHMS_CHANNEL`` or ``DECADE_BOX``.
+        ``OHMS_CHANNEL``, ``DECADE_BOX`` or ``RESISTANCE_METER``.
     correction_words : tuple[str, ...]
         What was corrected, range by range; empty where nothing was.
     points : tuple[CertifiedOhms, ...]
@@ -107,7 +107,7 @@ class OhmsBody:
 
     def __post_init__(self) -> None:
         """Refuse a kind that is not in ohms."""
-        if self.kind not in (Kind.OHMS_CHANNEL, Kind.DECADE_BOX):
+        if self.kind not in (Kind.OHMS_CHANNEL, Kind.DECADE_BOX, Kind.RESISTANCE_METER):
             raise ValueError(f"{self.kind.value} is not certified in ohms.")
 
 

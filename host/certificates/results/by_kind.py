@@ -19,6 +19,7 @@ _RESULTS: dict[Kind, Any] = {
     Kind.REFERENCE_PROBE: reference_probe_results,
     Kind.OHMS_CHANNEL: ohms_results,
     Kind.DECADE_BOX: ohms_results,
+    Kind.RESISTANCE_METER: ohms_results,
     Kind.STATION_ROUND: station_round_results,
     Kind.IN_PLACE: in_place_results,
 }

@@ -17,9 +17,16 @@ from host.certificates.results.results import (
 )
 from host.certificates.wrong_statement import wrong_statements
 
+_SHOWN = {Kind.OHMS_CHANNEL: "as left", Kind.RESISTANCE_METER: "shown"}
+_NOTES = {
+    Kind.OHMS_CHANNEL: "As found is before the correction, as left after it; error and U are as left.",
+    Kind.DECADE_BOX: "The error is the nominal value minus the true one.",
+    Kind.RESISTANCE_METER: "Shown is with the leads taken off; the error is shown minus true.",
+}
+
 
 def ohms_results(body: OhmsBody) -> Results:
-    """Results of a resistance channel or a decade box."""
+    """Results of a resistance channel, a decade box or a resistance meter."""
     points = body.points
     where = [f"{reported_texts(point)['setting_ohm']} Ω, {point.range_words}" for point in points]
     return Results(
@@ -42,6 +49,7 @@ def ohms_results(body: OhmsBody) -> Results:
 
 def _table(points: tuple[CertifiedOhms, ...], kind: Kind) -> ResultTable:
     channel = kind is Kind.OHMS_CHANNEL
+    error, *limit = error_columns(points, unit_name="ohm", unit="Ω")
     true = value_column(
         points, "true_ohm", key="true", name="true", unit="Ω", role=Role.REFERENCE, u_field="expanded_u_ohm"
     )
@@ -57,23 +65,20 @@ def _table(points: tuple[CertifiedOhms, ...], kind: Kind) -> ResultTable:
             *(
                 (
                     value_column(
-                        points, "shown_ohm", key="shown", name="as left", unit="Ω", role=Role.SHOWN,
+                        points, "shown_ohm", key="shown", name=_SHOWN[kind], unit="Ω", role=Role.SHOWN,
                         u_field="expanded_u_ohm",
                     ),
                 )
-                if channel
+                if kind in _SHOWN
                 else ()
             ),
-            *error_columns(points, unit_name="ohm", unit="Ω"),
+            error,
             *_in_kelvin(points),
+            *limit,
         ),
         k=tuple(point.k for point in points),
         verdicts=tuple(point.verdict for point in points),
-        note=(
-            "As found is before the correction, as left after it; error and U are as left."
-            if channel
-            else "The error is the nominal value minus the true one."
-        ),
+        note=_NOTES[kind],
     )  # fmt: skip
 
 

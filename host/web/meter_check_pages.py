@@ -1,0 +1,121 @@
+"""Pages of the check of a resistance meter or a decade box: the form, its history, and what came of one."""
+
+from dataclasses import replace
+from datetime import date
+
+from flask import Blueprint, abort, g, redirect, render_template, request
+from werkzeug.wrappers import Response as AnyResponse
+
+from host.errors import DeskError
+from host.local_time import local_day
+from host.ohms_register import ohms_entry
+from host.people.role import STAFF
+from host.procedures.meter_check import MeterChecks, MeterCheckSettings, Subject, points_of
+from host.web.desk_behind import the_desk
+from host.web.kind_result_view import kind_result_view_of
+from host.web.meter_check_form import MeterCheckForm, empty_meter_form, filled_meter_form
+from host.web.operator import operator_of
+from host.web.paper_of_run import PaperOfRun, paper_of_run
+from host.web.rules import allowed
+
+meter_check_pages = Blueprint("meter_check", __name__)
+
+
+@meter_check_pages.get("/meter-check")
+@allowed(*STAFF)
+def index() -> str:
+    """What it takes, the form, and every check so far."""
+    return _index(empty_meter_form(request.args))
+
+
+@meter_check_pages.post("/meter-check")
+@allowed(*STAFF)
+def check() -> AnyResponse | tuple[str, int]:
+    """Work out what was typed and let its certificate out, or say beside the field why not."""
+    form = filled_meter_form(request.form, store=the_desk().store, shop=g.settings, today=_today())
+    if form.settings is None:
+        return _index(form), 422
+    settings = replace(form.settings, operator=operator_of(form.settings.operator))
+    run = MeterChecks(the_desk().store).conclude(settings, shop=g.settings.shop, today=_today())
+    return redirect(f"/meter-check/{run}", 303)
+
+
+@meter_check_pages.get("/meter-check/<int:run>")
+@allowed(*STAFF)
+def result(run: int) -> str:
+    """What came of it."""
+    settings, paper = _found(run)
+    return render_template(
+        "meter_check_result.html",
+        run=run,
+        serial=settings.serial,
+        is_meter=settings.subject is Subject.METER,
+        paper_of_run=paper,
+        result=kind_result_view_of(paper.files, g.scale),
+        in_register=paper.issued is not None and _in_register(settings, paper.issued.number),
+        number_in_register=_number_in_register(settings),
+    )
+
+
+@meter_check_pages.post("/meter-check/<int:run>/register")
+@allowed(*STAFF)
+def register(run: int) -> AnyResponse:
+    """Enter what was found as the certificate in force of what was calibrated; once more changes nothing."""
+    settings, paper = _found(run)
+    if paper.issued is None or paper.standing is None or not paper.standing.is_in_force:
+        raise DeskError("Only an issued certificate in force goes into the register.")
+    store = the_desk().store
+    if not _in_register(settings, paper.issued.number):
+        issued = local_day(paper.issued.issued_utc_s, g.settings.zone)
+        entry = ohms_entry(settings, number=paper.issued.number, issued=issued, shop=g.settings.shop)
+        store.register.add(entry)
+    return redirect(f"/register/{_number_in_register(settings)}", 303)
+
+
+def _found(run: int) -> tuple[MeterCheckSettings, PaperOfRun]:
+    store = the_desk().store
+    try:
+        settings = MeterChecks(store).settings(run)
+    except DeskError as error:
+        abort(404, description=str(error))
+    paper = paper_of_run(store, run)
+    if paper is None:  # the desk was killed between the readings and their paper
+        raise DeskError(f"Check {run:04d} came to no paper: type its readings again.")
+    return settings, paper
+
+
+def _in_register(settings: MeterCheckSettings, certificate: str) -> bool:
+    return any(
+        (one.kind, one.serial, one.certificate) == (settings.subject.value, settings.serial, certificate)
+        for one in the_desk().store.register.all()
+    )
+
+
+def _number_in_register(settings: MeterCheckSettings) -> int | None:
+    return next(
+        (
+            standing.number
+            for standing in the_desk().store.register.standings()
+            if (standing.kind, standing.serial) == (settings.subject.value, settings.serial)
+        ),
+        None,
+    )
+
+
+def _today() -> date:
+    return local_day(the_desk().store.now(), g.settings.zone)
+
+
+def _index(form: MeterCheckForm) -> str:
+    store = the_desk().store
+    rows = []
+    for run, settings in MeterChecks(store).history():
+        worst = max(points_of(settings), key=lambda point: abs(point.error_ohm) / point.setting_ohm)
+        rows.append((run, settings, worst))
+    return render_template(
+        "meter_check.html",
+        form=form,
+        subjects=tuple(Subject),
+        references={one: store.register.current(one.reference.value) for one in Subject},
+        rows=rows,
+    )
