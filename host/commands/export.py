@@ -8,10 +8,12 @@ from host.data_folder import DataFolder
 from host.data_option import data_option, opened
 from host.errors import DeskError
 from host.one_line import OneLineCommand, Refusal
+from host.procedures.station_round_runs import StationRounds
 from host.support_file import write_support_file
 from host.tables.readings import readings_of_run, readings_of_station, readings_table
 from host.tables.register import register_table
 from host.tables.results import results_table
+from host.tables.rounds import round_table
 from host.tables.table import Table, form_of, written
 
 
@@ -66,6 +68,16 @@ def register(file: Path, folder: DataFolder) -> None:
     """Write the register into FILE, as .csv or .json."""
     with opened(folder) as store:
         _write(file, register_table(store))
+
+
+@command.command(cls=OneLineCommand, name="round")
+@click.argument("file", type=click.Path(dir_okay=False, path_type=Path))
+@data_option
+@click.option("--run", type=int, metavar="N", required=True, help="The round, by the number of its run.")
+def station_round(file: Path, folder: DataFolder, run: int) -> None:
+    """Write every result of a round into FILE, as .csv or .json, those that do not count too."""
+    with opened(folder) as store:
+        _write(file, round_table(run, StationRounds(store).view(run).state))
 
 
 def _write(file: Path, table: Table) -> None:

@@ -151,6 +151,11 @@ class StationRoundState:
         }
 
     @property
+    def is_simulated(self) -> bool:
+        """Whether reference or a result that counts is of a simulated bench."""
+        return self.started.simulated or any(entry.is_simulated for entry in self.counted.values())
+
+    @property
     def missing(self) -> tuple[str, ...]:
         """Stations of which no result counts and that nobody has left out."""
         counted = self.counted

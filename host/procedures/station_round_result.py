@@ -19,6 +19,7 @@ UNCHANGED = (
     "The artefact is taken not to have changed on its way; what it may have drifted is in no uncertainty "
     "here."
 )
+DEPENDENT = "The reference was measured at one of the stations itself: its En number there is not independent"
 #: More stations that are off than these are counted and not named.
 _MOST_NAMED = 3
 
@@ -129,7 +130,7 @@ def certificate_of(
         sentence=sentence_of(body.points[0]),
         method=f"{METHOD}, version {METHOD_VERSION} (run {run:04d})",
         body=body,
-        simulated=settings.simulated or any(entry.is_simulated for entry in counted),
+        simulated=state.is_simulated,
         instruments=_reference_used(settings),
         conditions=_conditions(settings),
         remarks=_remarks(state),
@@ -200,7 +201,9 @@ def _remarks(state: StationRoundState) -> tuple[str, ...]:
         for entry in counted.values()
         if entry.flags
     ]
-    return (UNCHANGED, *left_out, *flagged, *kept)
+    measured_at = state.started.reference_station
+    own = [f"{DEPENDENT} ({measured_at})."] if measured_at in counted else []
+    return (UNCHANGED, *own, *left_out, *flagged, *kept)
 
 
 def _why(entry: Entry) -> str:

@@ -94,6 +94,11 @@ class StationRounds:
             station = state.known_as(result.station)
             if result.run is not None and any(entry.run == result.run for entry in state.entries):
                 raise DeskError(f"Run {result.run:04d} was taken already: it stands in the list.")
+            if result.run is not None and result.run == state.started.reference_run:
+                raise DeskError(
+                    f"Run {result.run:04d} is the reference itself: measure the sender there once more, or "
+                    "leave that station out."
+                )
             if len({*state.stations, station}) > MOST_STATIONS or len(state.entries) >= MOST_ENTRIES:
                 raise DeskError(
                     f"A round has room for {MOST_STATIONS} stations and {MOST_ENTRIES} results. Close "

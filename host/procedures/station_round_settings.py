@@ -57,6 +57,9 @@ class StationRoundSettings:
         Where it comes from.
     reference_entry : Mapping[str, Any]
         Register entry of the artefact, by value, where it comes from there.
+    reference_run : int or None
+    reference_station : str
+        Run whose certificate the reference is, and where it was measured.
     stations : tuple[str, ...]
         Whose results are awaited.
     read_by : str
@@ -76,6 +79,8 @@ class StationRoundSettings:
     reference: StatedValue | None = None
     reference_words: str = ""
     reference_entry: Mapping[str, Any] = field(default_factory=dict)
+    reference_run: int | None = None
+    reference_station: str = ""
     stations: tuple[str, ...] = ()
     read_by: str = ""
     kept: str = ""

@@ -29,15 +29,15 @@ NONE, TYPED, CERTIFICATE, REGISTER = "none", "typed", "certificate", "register"
 #: A station's name stands in strips and charts.
 LONGEST_STATION = 40
 QUANTITY_WORDS = {
-    Quantity.ERROR: "A sender at one temperature: its error against its curve, in K",
-    Quantity.TEMPERATURE: "A temperature that all read of the same bath",
+    Quantity.ERROR: "A sender: its error at one temperature, in K",
+    Quantity.TEMPERATURE: "A temperature: all read the same bath",
     Quantity.RESISTANCE: "A fixed resistor, in Ω",
 }
 REFERENCE_WORDS = {
-    REGISTER: "the certificate of an artefact in the register",
-    CERTIFICATE: "an issued certificate of this desk, of the same sender",
-    TYPED: "a value typed here with its source",
-    NONE: "none: the stations are held against each other",
+    REGISTER: "an artefact of the register",
+    CERTIFICATE: "an issued certificate of that sender",
+    TYPED: "typed here with its source",
+    NONE: "none: station against station",
 }
 _TEXTS = {
     "artefact": "what goes round",
@@ -308,6 +308,8 @@ def _certified(number: str, made: Mapping[str, Any], store: Store, errors: dict[
     where = f" at {found.station}" if found.station else ""
     return {
         "reference": found.stated,
+        "reference_run": found.run,
+        "reference_station": found.station,
         "reference_words": f"{found.paper}{where}, read at {found.temperature_c:.1f} °C",
         "simulated": found.is_simulated,
     }

@@ -13,7 +13,7 @@ from werkzeug.wrappers import Response as AnyResponse
 from calibration.contract.readings import ReadingPack
 from host.certificates.errors import CertificateError
 from host.certificates.printable import printable_text
-from host.certificates.results.of_station_round import headline_of, station_round_results
+from host.certificates.results.of_station_round import station_round_results
 from host.citation import Citation
 from host.errors import DeskError
 from host.local_time import local_day
@@ -55,9 +55,7 @@ _NEWEST_PACKS = 120
 class RoundSoFar:
     """What the results that count say already."""
 
-    headline: str
     sentence: str
-    next_action: str
     tables: tuple[TableView, ...]
     strips: tuple[StripView, ...]
     why_no_robust: str
@@ -255,7 +253,7 @@ def _checks(state: StationRoundState) -> list[CheckedError]:
     settings = state.started
     if settings.quantity is not Quantity.ERROR or state.is_over:
         return []
-    had = {entry.run for entry in state.entries}
+    had = {settings.reference_run, *(entry.run for entry in state.entries)}
     found = finished_checks(the_desk().store, curve=settings.curve, at_c=settings.at)
     return sorted(
         (check for check in found if check.run not in had),
@@ -318,9 +316,7 @@ def _so_far(state: StationRoundState) -> RoundSoFar | None:
     results, comparison = station_round_results(body), body.points[0]
     (robust,) = [section for section in results.sections if section.title == "Robust mean"]
     return RoundSoFar(
-        headline=headline_of(comparison),
         sentence=sentence_of(comparison),
-        next_action=body.next_action,
         tables=table_views(results),
         strips=strip_views(results, g.scale),
         why_no_robust=comparison.why_no_robust,

@@ -4,13 +4,16 @@ import csv
 import io
 import itertools
 import tomllib
+from contextlib import closing
 from datetime import UTC, date
 from pathlib import Path
 
 import pytest
+from click.testing import CliRunner
 
 from calibration.station_round import StatedValue
 from host.certificates.canonical import certificate_from_canonical
+from host.cli import main
 from host.data_folder import DataFolder
 from host.errors import DeskError
 from host.procedures.event import Event
@@ -178,6 +181,12 @@ def test_a_station_is_left_out_with_its_reason_and_may_come_in_again():
     assert back.missing == ("bench-4",)
 
 
+def test_a_reference_that_was_measured_at_one_of_the_stations_is_said_not_to_be_independent_there():
+    given = {"reference_run": 9, "reference_station": "bench-2"}
+    assert any("(bench-2)" in remark for remark in paper_of(state_of([begun(**given), *FOUR])).remarks)
+    assert not any("independent" in remark for remark in paper_of(state_of([begun(), *FOUR])).remarks)
+
+
 @pytest.mark.parametrize(
     ("event", "words"),
     [
@@ -295,6 +304,19 @@ def test_its_table_has_every_result_and_the_en_numbers(store, en_run):
     assert {row["agreement"] for row in rows} == {"agrees"} and {row["counts"] for row in rows} == {"yes"}
 
 
+@pytest.mark.slow
+def test_a_command_writes_the_table_of_a_round_and_refuses_another_run(tmp_path):
+    folder = DataFolder(tmp_path / "desk")
+    with closing(open_store(folder)) as made:
+        StationRounds(made).start(settings())
+    written_to = str(tmp_path / "round.csv")
+    run_in = ["--data", str(folder.path)]
+    done = CliRunner().invoke(main, ["export", "round", written_to, "--run", "1", *run_in])
+    assert done.exit_code == 0 and "0 rows of round" in done.output
+    refused = CliRunner().invoke(main, ["export", "round", written_to, "--run", "9", *run_in])
+    assert refused.exit_code != 0 and "is no round" in refused.output
+
+
 def test_the_table_of_an_open_round_has_what_does_not_count():
     state = state_of([begun(), *FOUR, taken("bench-4", 0.11), left_out("bench-1")])
     rows = [dict(zip([c.name for c in round_table(3, state).columns], row, strict=True))
@@ -337,5 +359,8 @@ def test_one_run_is_taken_once(store):
     rounds.take(run, result, zone=UTC)
     with pytest.raises(DeskError, match="taken already"):
         rounds.take(run, result, zone=UTC)
+    other = rounds.start(settings(reference_run=9))
+    with pytest.raises(DeskError, match="is the reference itself"):
+        rounds.take(other, result, zone=UTC)
     with pytest.raises(DeskError, match="No result counts yet of: bench-2"):
         rounds.close(run, shop=Shop(), zone=UTC)

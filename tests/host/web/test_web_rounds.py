@@ -88,12 +88,13 @@ def test_a_whole_round_from_the_form_to_the_certificate(browser, desk):
     assert "does not agree" in page and "Every station is in." in page
     assert put(browser, address, "close").status_code == 303
     page = " ".join(words_of(browser, address).split())
-    assert "certificate 000001" in page and "Look at Station C first" in page
-    (issued,) = desk.store.certificates.all()
-    assert (
-        certificate_from_canonical(issued.files.canonical_json).points[0].stations[1].station == "Station C"
-    )
-    assert browser.get("/certificates/000001.pdf").data.startswith(b"%PDF")
+    (issued,) = desk.store.certificates.of_run(int(address.split("/")[-1]))
+    assert f"certificate {issued.number}" in page and "Look at Station C first" in page
+    (comparison,) = certificate_from_canonical(issued.files.canonical_json).points
+    assert [one.agreement.words for one in comparison.stations] == ["agrees", "does not agree"]
+    assert browser.get(f"/certificates/{issued.number}.pdf").data.startswith(b"%PDF")
+    assert "does not agree" in browser.get(f"/certificates/{issued.number}").text
+    assert issued.number in browser.get("/export/results.csv").text
 
 
 def test_a_finished_check_of_the_sender_is_taken_at_its_temperature(finished_desk):
@@ -111,7 +112,7 @@ def test_a_finished_check_of_the_sender_is_taken_at_its_temperature(finished_des
     assert entry.station == "bench-1" and entry.run == 1
     assert entry.stated.value == pytest.approx(float(point["error_k"]["full"]))
     assert entry.stated.expanded_u == pytest.approx(float(point["expanded_u_k"]["full"]))
-    assert "Simulated" not in browser.get(address).text
+    assert "Simulated bench: nothing real was measured." in browser.get(address).text
     put(browser, address, "close")
     assert "Simulated bench: nothing real was measured." in browser.get(address).text
 
@@ -120,7 +121,10 @@ def test_an_issued_certificate_is_the_reference_of_the_same_sender_and_curve(fin
     browser = create_app(finished_desk).test_client()
     way = {"reference_way": "certificate", "reference_certificate": "000001"}
     address = begin(browser, **way)
-    assert "certificate 000001 at bench-1, read at" in browser.get(address).text
+    page = browser.get(address).text
+    assert "certificate 000001 at bench-1, read at" in page
+    # the check that the reference comes from would agree with itself
+    assert "bench-1, run 0001" not in page
     for changed, words in (
         ({"at": "75"}, "nothing within 2"),
         ({"curve": "ntc-2k5-20c"}, "another curve is another quantity"),
