@@ -56,6 +56,18 @@ def test_no_page_has_anything_that_keeps_a_reader_out(visit, theme):
     assert found == []
 
 
+@pytest.mark.parametrize("theme", ["light", "dark"])
+def test_old_values_of_a_station_that_is_gone_can_still_be_read(visit, finished_desk, theme):
+    bench = finished_desk.benches["bench-1"]
+    bench.say(boot=bench.boot, state="gone", connect=9)
+    here = visit("phone", color_scheme=theme)
+    page = here.page()
+    for path in ("", "wall", "stations/bench-1", "runs/3"):
+        page.goto(here.url + path)
+        expect(page.locator(".old").first).to_be_visible()
+        assert here.barriers(page) == []
+
+
 @pytest.mark.parametrize("size", ["phone", "tablet", "desk"])
 @pytest.mark.parametrize("theme", ["light", "dark"])
 def test_register_and_curves_fit_every_screen_and_theme(visit, size, theme):
