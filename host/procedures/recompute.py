@@ -19,7 +19,7 @@ from host.certificates.certificate import Certificate
 from host.certificates.errors import CertificateError
 from host.certificates.first_difference import first_difference
 from host.errors import DeskError
-from host.procedures import in_place, sender_check, station_round
+from host.procedures import in_place, sender_check
 from host.procedures.authorisation import AMENDABLE, AUTHORISATION
 from host.procedures.channel_certificate import ChannelSettings, channel_certificate
 from host.procedures.event import Event
@@ -34,11 +34,10 @@ from host.procedures.meter_check import meter_certificate
 from host.procedures.meter_check import settings_in as meter_settings_in
 from host.procedures.probe_check import probe_certificate
 from host.procedures.probe_check import settings_in as probe_settings_in
+from host.procedures.recompute_round import round_again
 from host.procedures.run_kind import RunKind
 from host.procedures.sender_check import state_of
 from host.procedures.sender_result import certificate_of
-from host.procedures.station_round import state_of as round_state_of
-from host.procedures.station_round_result import certificate_of as round_certificate
 from host.shop import Shop
 
 #: Said by the shop when it was let out, and not worked out from readings.
@@ -153,7 +152,7 @@ def certificate_again(record: IssuedRecord) -> Certificate:
         if record.kind == RunKind.PROBE_CHECK:
             return _of_probe_check(record)
         if record.kind == RunKind.STATION_ROUND:
-            return _of_round(record)
+            return round_again(record)
         if record.kind == RunKind.METER_CHECK:
             return meter_certificate(
                 meter_settings_in(record.events),
@@ -235,18 +234,6 @@ def _of_infrared_check(record: IssuedRecord) -> Certificate:
         issued=date.min,
         measured=old.measured,
         as_found=old.as_found,
-    )
-
-
-def _of_round(record: IssuedRecord) -> Certificate:
-    return round_certificate(
-        round_state_of(event for event in record.events if event.kind != station_round.Kind.RESULT),
-        run=record.run,
-        number=record.number,
-        shop=Shop(),
-        issued=date.min,
-        # When the results came is the store's to say, and stands in no event.
-        measured=certificate_from_canonical(record.canonical_json).measured,
     )
 
 

@@ -1,6 +1,7 @@
 """Pages of a round, as somebody posts and reads them."""
 
 import csv
+import dataclasses
 import io
 import json
 import re
@@ -10,6 +11,10 @@ import pytest
 
 from host.certificates.canonical import certificate_from_canonical
 from host.people.role import Role
+from host.procedures.event import Event
+from host.procedures.issued_record import record_in_store
+from host.procedures.recompute import RecomputeError, recompute
+from host.procedures.record_folder import read_record, write_record
 from host.procedures.station_round_runs import StationRounds
 from host.web.app import create_app
 from host.web.rules import rule_of
@@ -251,7 +256,9 @@ def test_a_resistor_is_read_by_the_rig_of_a_station(browser, desk, bench):
     assert put(browser, address, "read", station="bench-9").status_code == 422
 
 
-def test_a_resistor_is_read_surer_after_the_ohms_check_of_the_day(finished_desk):
+def test_a_resistor_is_read_surer_after_the_ohms_check_of_the_day_and_worked_out_again(
+    finished_desk, tmp_path
+):
     bench = finished_desk.benches["bench-1"]
     bench.boot = "00000002-0000abcd"
     bench.say(boot=bench.boot)
@@ -263,6 +270,22 @@ def test_a_resistor_is_read_surer_after_the_ohms_check_of_the_day(finished_desk)
     (entry,) = StationRounds(finished_desk.store).view(int(address.split("/")[-1])).state.entries
     assert "corrected by the ohms check of run 0001" in entry.words
     assert entry.stated.expanded_u < 0.002 * entry.stated.value
+    put(browser, address, "close")
+    store, run = finished_desk.store, int(address.split("/")[-1])
+    record = record_in_store(store, store.certificates.of_run(run)[0].number)
+    assert recompute(record).difference is None
+    write_record(store, record, tmp_path / "folder")
+    elsewhere = read_record(tmp_path / "folder")
+    assert recompute(elsewhere).difference is None
+    # what the event says of it is not what counts, but what the readings say
+    slipped = [
+        Event(kind=one.kind, payload={**one.payload, "value": 1.0}) if one.kind == "taken" else one
+        for one in elsewhere.events
+    ]
+    assert recompute(dataclasses.replace(elsewhere, events=tuple(slipped))).difference is None
+    gone = dataclasses.replace(elsewhere, readings_of=lambda cited: ())
+    with pytest.raises(RecomputeError, match="The readings are gone"):
+        recompute(gone)
 
 
 def test_what_comes_again_counts_once_somebody_says_why(browser):
