@@ -27,12 +27,10 @@ class HistoryRow:
     ----------
     run : int
     day : str
-        Local time of the shop.
+        In the shop.
     is_alone : bool
     error_ohm, expanded_u_ohm, error_k : str
         As found, in the middle of the range.
-    box : str
-        Serial and certificate of the decade box that stood behind it.
     """
 
     run: int
@@ -41,18 +39,24 @@ class HistoryRow:
     error_ohm: str
     expanded_u_ohm: str
     error_k: str
-    box: str
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class RangeHistory:
-    """One range of one channel over time."""
+    """One range of one channel over time.
+
+    Attributes
+    ----------
+    boxes : tuple of (words, runs)
+        Each certificate of a decade box that stood behind checks, the newest first, and their runs.
+    """
 
     title: str
     words: DriftWords | None
     in_kelvin: str
     chart: Markup
     rows: tuple[HistoryRow, ...]
+    boxes: tuple[tuple[str, tuple[int, ...]], ...]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -80,7 +84,7 @@ def channel_history(store: Store, station: str, *, zone: tzinfo | None) -> Chann
         for channel in channels_of(store, made) if made.checked_utc_s is not None else ():
             found.setdefault((channel.insertion.value, channel.range_ohm), []).append((made, channel))
     return ChannelHistory(
-        ranges=tuple(_range(pairs, store.now(), zone) for _, pairs in sorted(found.items())),
+        ranges=tuple(_range(pairs, store.now(), zone) for pairs in found.values()),
         failed=tuple(
             FailedCheck(run=made.run, is_alone=made.is_alone, day=local_time(made.touched_utc_s, zone))
             for made in reversed(oldest_first)
@@ -119,7 +123,17 @@ def _range(
         in_kelvin=_in_kelvin(track, channel.range_ohm),
         chart=on_this_page(svg.encode("utf-8")),
         rows=tuple(_row(made, one, zone) for made, one in reversed(pairs)),
+        boxes=_boxes(pairs),
     )
+
+
+def _boxes(pairs: Sequence[tuple[MadeCheck, ChannelFound]]) -> tuple[tuple[str, tuple[int, ...]], ...]:
+    behind: dict[str, list[int]] = {}
+    for made, _ in reversed(pairs):
+        box = made.decade_box
+        words = f"{box['serial']}, certificate {box['certificate']}, {box['issuer']}"
+        behind.setdefault(words, []).append(made.run)
+    return tuple((words, tuple(runs)) for words, runs in behind.items())
 
 
 def _in_kelvin(track: Track, range_ohm: float) -> str:
@@ -133,13 +147,11 @@ def _in_kelvin(track: Track, range_ohm: float) -> str:
 
 def _row(made: MadeCheck, found: ChannelFound, zone: tzinfo | None) -> HistoryRow:
     scale = k_per_ohm(found.range_ohm)
-    box = made.decade_box
     return HistoryRow(
         run=made.run,
-        day=local_time(made.checked_utc_s or 0.0, zone),
+        day=local_day(made.checked_utc_s or 0.0, zone).isoformat(),
         is_alone=made.is_alone,
         error_ohm=signed(found.error_ohm, found.expanded_u_ohm),
         expanded_u_ohm=plain(found.expanded_u_ohm),
         error_k="" if scale is None else signed_text(found.error_ohm * scale, 3).replace("-", "−"),
-        box=f"{box['serial']}, certificate {box['certificate']}",
     )

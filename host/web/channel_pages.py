@@ -67,12 +67,15 @@ def channel(run: int) -> AnyResponse:
 
 def _history_page(station: str, *, operator: str = "", error: str = "") -> str:
     desk = the_desk()
+    latest = desk.live.latest(station)
+    is_simulated = latest is not None and latest.simulated
     return render_template(
         "ohms_history.html",
         station=station,
         history=channel_history(desk.store, station, zone=g.settings.zone),
         serves=check_that_serves(station, store=desk.store, live=desk.live),
         open_run=desk.runs.open_run_of(station),
+        simulated=is_simulated,
         operator=operator,
         error=error,
         equivalent_words=EQUIVALENT_WORDS,

@@ -21,6 +21,9 @@ from host.web.result_view import BudgetRow
 from host.web.scale import Scale, in_both_scales
 from host.web.strips import STRIP_WIDTH_PX, on_this_page
 
+#: More columns than this do not fit beside a chart.
+_LONG_ROW = 9
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class TableView:
@@ -66,6 +69,11 @@ class KindResultView:
     budgets: tuple[BudgetView, ...]
     sections: tuple[Section, ...]
     chart: Markup
+
+    @property
+    def has_long_rows(self) -> bool:
+        """Whether a table wants the whole width of the page, and the chart a place below it."""
+        return any(len(table.heads) > _LONG_ROW for table in self.tables)
 
 
 def kind_result_view_of(files: IssuedFiles | DraftFiles, scale: Scale) -> KindResultView:
