@@ -1,5 +1,6 @@
 """One station at this moment, with everything that a page or a live stream says of it."""
 
+import re
 import zlib
 from dataclasses import dataclass
 from datetime import tzinfo
@@ -126,7 +127,12 @@ def all_stations_now(desk: DeskBehind, zone: tzinfo | None) -> list[StationNow]:
     """Every station, trouble first, then by name."""
     probes = probes_in_register(desk)
     stations = [station_now(desk, live, probes.get(live.station), zone) for live in desk.live.stations()]
-    return sorted(stations, key=lambda now: (not now.in_trouble, now.station))
+    return sorted(stations, key=lambda now: (not now.in_trouble, natural(now.station)))
+
+
+def natural(name: str) -> list[tuple[bool, int, str]]:
+    """Order of names as people count: station-2 before station-10."""
+    return [(part.isdigit(), int(part) if part.isdigit() else 0, part) for part in re.split(r"(\d+)", name)]
 
 
 def chart_point(

@@ -4,7 +4,6 @@ The whole room reads it, so that nothing on it tells what was planted: the bench
 student sees it.
 """
 
-import re
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import tzinfo
@@ -18,7 +17,7 @@ from host.procedures.runs_at_work import RunView
 from host.procedures.sender_check_state import Phase
 from host.procedures.trials import TRIAL_STEPS, TRIAL_WORDS
 from host.web.desk_behind import DeskBehind
-from host.web.station_now import StationNow, station_now
+from host.web.station_now import StationNow, natural, station_now
 from host.web.wall_facts import LastRun, WallFacts
 
 #: A bath that warms by less than this has no heater on. [K/min]
@@ -260,8 +259,3 @@ def _order(row: WallRow) -> tuple[int, bool, float, list[tuple[bool, int, str]]]
         -(row.since_s or 0.0) if row.standing in (Standing.SILENT, Standing.TROUBLE, Standing.HANDS) else 0.0,
         natural(row.station),
     )
-
-
-def natural(name: str) -> list[tuple[bool, int, str]]:
-    """Order of names as people count: station-2 before station-10."""
-    return [(part.isdigit(), int(part) if part.isdigit() else 0, part) for part in re.split(r"(\d+)", name)]

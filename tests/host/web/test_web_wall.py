@@ -8,8 +8,8 @@ from host.live import Live
 from host.people.role import Role
 from host.procedures.sender_check_start import SenderCheckWish
 from host.web.app import create_app
-from host.web.station_now import probes_in_register
-from host.web.wall import Standing, natural, summary_of, waited_words, wall_rows
+from host.web.station_now import natural, probes_in_register
+from host.web.wall import Standing, summary_of, waited_words, wall_rows
 from host.web.wall_facts import SERVES_S, WallFacts, WallMemory
 
 pytestmark = pytest.mark.slow
