@@ -337,15 +337,27 @@ class MeterChecks:
         points_of(settings)
         run = self._store.runs.create(station=None, kind=RunKind.METER_CHECK, settings=settings.as_json())
         self._store.runs.append(run, Kind.STARTED, {"settings": settings.as_json()})
-        let_out(
-            self._store,
-            run,
-            lambda number: meter_certificate(settings, run=run, number=number, shop=shop, issued=today),
-            measured_by=settings.operator,
-            event=Kind.RESULT,
-        )
-        self._store.runs.end(run)
+        self.finish(run, shop=shop, today=today)
         return run
+
+    def finish(self, run: int, *, shop: Shop, today: date) -> None:
+        """Let the certificate of a kept check out, or keep its draft; one that has its paper stays as it is.
+
+        Raises
+        ------
+        DeskError
+            If there is no check of that number.
+        """
+        settings = self.settings(run)
+        if not self._store.certificates.of_run(run) and not self._store.drafts.of_run(run):
+            let_out(
+                self._store,
+                run,
+                lambda number: meter_certificate(settings, run=run, number=number, shop=shop, issued=today),
+                measured_by=settings.operator,
+                event=Kind.RESULT,
+            )
+        self._store.runs.end(run)
 
     def settings(self, run: int) -> MeterCheckSettings:
         """What was read in a check.

@@ -41,6 +41,7 @@ DEED_OF: Mapping[str, Deed] = {
     "witness_check.read": Deed.RUN_PRESSED,
     "probe_check.check": Deed.RUN_STARTED,
     "meter_check.check": Deed.RUN_STARTED,
+    "meter_check.finish": Deed.RUN_FINISHED,
     "meter_check.register": Deed.REGISTER_CHANGED,
     "infrared.go_on": Deed.RUN_PRESSED,
     "infrared.shot": Deed.RUN_PRESSED,

@@ -15,7 +15,7 @@ from host.web.desk_behind import the_desk
 from host.web.kind_result_view import kind_result_view_of
 from host.web.meter_check_form import MeterCheckForm, empty_meter_form, filled_meter_form
 from host.web.operator import operator_of
-from host.web.paper_of_run import PaperOfRun, paper_of_run
+from host.web.paper_of_run import paper_of_run
 from host.web.rules import allowed
 
 meter_check_pages = Blueprint("meter_check", __name__)
@@ -43,8 +43,10 @@ def check() -> AnyResponse | tuple[str, int]:
 @meter_check_pages.get("/meter-check/<int:run>")
 @allowed(*STAFF)
 def result(run: int) -> str:
-    """What came of it."""
-    settings, paper = _found(run)
+    """What came of it, or a way to go on where the desk was killed before its paper."""
+    settings, paper = _settings(run), paper_of_run(the_desk().store, run)
+    if paper is None:
+        return render_template("meter_check_unfinished.html", run=run, item=settings.item)
     return render_template(
         "meter_check_result.html",
         run=run,
@@ -57,12 +59,21 @@ def result(run: int) -> str:
     )
 
 
+@meter_check_pages.post("/meter-check/<int:run>/paper")
+@allowed(*STAFF)
+def finish(run: int) -> AnyResponse:
+    """Let out what is kept and has no paper yet; once more changes nothing."""
+    _settings(run)
+    MeterChecks(the_desk().store).finish(run, shop=g.settings.shop, today=_today())
+    return redirect(f"/meter-check/{run}", 303)
+
+
 @meter_check_pages.post("/meter-check/<int:run>/register")
 @allowed(*STAFF)
 def register(run: int) -> AnyResponse:
     """Enter what was found as the certificate in force of what was calibrated; once more changes nothing."""
-    settings, paper = _found(run)
-    if paper.issued is None or paper.standing is None or not paper.standing.is_in_force:
+    settings, paper = _settings(run), paper_of_run(the_desk().store, run)
+    if paper is None or paper.issued is None or paper.standing is None or not paper.standing.is_in_force:
         raise DeskError("Only an issued certificate in force goes into the register.")
     store = the_desk().store
     if not _in_register(settings, paper.issued.number):
@@ -72,16 +83,11 @@ def register(run: int) -> AnyResponse:
     return redirect(f"/register/{_number_in_register(settings)}", 303)
 
 
-def _found(run: int) -> tuple[MeterCheckSettings, PaperOfRun]:
-    store = the_desk().store
+def _settings(run: int) -> MeterCheckSettings:
     try:
-        settings = MeterChecks(store).settings(run)
+        return MeterChecks(the_desk().store).settings(run)
     except DeskError as error:
         abort(404, description=str(error))
-    paper = paper_of_run(store, run)
-    if paper is None:  # the desk was killed between the readings and their paper
-        raise DeskError(f"Check {run:04d} came to no paper: type its readings again.")
-    return settings, paper
 
 
 def _in_register(settings: MeterCheckSettings, certificate: str) -> bool:

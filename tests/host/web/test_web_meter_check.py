@@ -186,6 +186,24 @@ def test_a_box_that_was_not_read_at_zero_stays_out_of_the_register(shop, browser
     assert not [one for one in shop.store.register.all() if one.serial == "B-2"]
 
 
+def test_a_desk_killed_before_the_paper_goes_on_to_it(shop, browser, monkeypatch):
+    def killed(*args: object, **options: object) -> None:
+        raise KeyboardInterrupt
+
+    with monkeypatch.context() as patched:
+        patched.setattr("host.procedures.meter_check.let_out", killed)
+        with pytest.raises(KeyboardInterrupt):
+            browser.post("/meter-check", data=typed())
+    [run] = shop.store.runs.open(RunKind.METER_CHECK)
+    assert not shop.store.certificates.of_run(run.number)
+    assert "Issue the certificate now" in browser.get(f"/meter-check/{run.number}").text
+    for _ in range(2):
+        assert browser.post(f"/meter-check/{run.number}/paper").status_code == 303
+    number, _ = paper_of(shop, run.number)
+    assert recompute(record_in_store(shop.store, number)).difference is None
+    assert not shop.store.runs.open(RunKind.METER_CHECK)
+
+
 def test_without_a_reference_it_says_what_to_add(desk, browser):
     assert "The register holds no decade box in use" in browser.get("/meter-check").text
     answer = browser.post("/meter-check", data=typed())
