@@ -53,7 +53,8 @@ _USUAL_K = 2.0
 def rounding_line(certificate: Certificate) -> str:
     """How the numbers of the table are rounded."""
     in_ohms = certificate.kind in (Kind.OHMS_CHANNEL, Kind.DECADE_BOX, Kind.RESISTANCE_METER)
-    return OHM_ROUNDING_LINE if in_ohms else ROUNDING_LINE
+    of_a_round = any(getattr(point, "unit", "") == "Ω" for point in certificate.points)
+    return OHM_ROUNDING_LINE if in_ohms or of_a_round else ROUNDING_LINE
 
 
 def simulated_line(certificate: Certificate) -> str:

@@ -69,6 +69,7 @@ class KindResultView:
     budgets: tuple[BudgetView, ...]
     sections: tuple[Section, ...]
     chart: Markup
+    in_kelvin: bool
 
     @property
     def has_long_rows(self) -> bool:
@@ -98,6 +99,7 @@ def view_of_certificate(certificate: Certificate, chart_svg: bytes, scale: Scale
         strips=strip_views(results, scale),
         budgets=tuple(_budget(stated, scale) for stated in results.budgets),
         sections=results.sections,
+        in_kelvin=any(column.unit in ("°C", "K") for table in results.tables for column in table.columns),
         chart=on_this_page(chart_svg) if chart_svg else Markup(""),
     )
 

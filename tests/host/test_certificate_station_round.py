@@ -7,7 +7,7 @@ import pytest
 from calibration.station_round import StatedValue
 from host.certificates.bodies.station_round import RoundComparison, StationRoundBody
 from host.certificates.kind import Kind
-from host.certificates.paper_lines import coverage_line
+from host.certificates.paper_lines import coverage_line, rounding_line
 from host.certificates.pdf import render_pdf
 from host.certificates.results.of_station_round import MOST_ON_A_STRIP, station_round_results
 from host.pictures.agreement_strip import strip_svg
@@ -94,6 +94,12 @@ def test_the_paper_says_which_k_stands_behind_u():
     stated = station_round_results(body_of({"A": StatedValue(value=60.0, expanded_u=0.1, k=2.2)}))
     assert "the k that stands beside it" in coverage_line(stated)
     assert "with k = 2;" in coverage_line(station_round_results(body_of(stations(2))))
+
+
+def test_a_round_in_ohms_says_nothing_of_kelvin(of_kind):
+    body = body_of(stations(2, value=1000.0), unit="Ω", at="1000 Ω")
+    assert "1.8 °F" not in rounding_line(of_kind(Kind.STATION_ROUND, body=body))
+    assert "1.8 °F" in rounding_line(of_kind(Kind.STATION_ROUND))
 
 
 def test_many_stations_go_on_to_the_next_strip_and_none_is_left_out():
