@@ -7,6 +7,7 @@ from typing import Any
 
 import click
 
+from host.classroom.roster_taking import take_roster
 from host.data_folder import DataFolder
 from host.data_option import data_option, opened
 from host.one_line import OneLineCommand, Refusal, json_text
@@ -87,6 +88,37 @@ def list_people(folder: DataFolder, as_json: bool) -> None:
     for one in everybody:
         state = "  disabled" if one.disabled else "" if one.has_password else "  no password yet"
         click.echo(f"{one.name:<32}  {roles_text(one.roles)}{state}")
+
+
+@command.command(cls=OneLineCommand)
+@click.argument("file", type=click.Path(exists=True, dir_okay=False, path_type=Path))
+@click.option("--new-slips", is_flag=True, help="New slips for those who never chose their own password.")
+@data_option
+@click.option("--json", "as_json", is_flag=True, help="Print JSON alone.")
+def roster(file: Path, new_slips: bool, folder: DataFolder, as_json: bool) -> None:
+    """Take a class in from FILE (CSV with the columns name and group), and print a slip for each new student.
+
+    All rows or none; read again, groups are brought up to date and nobody is added twice.
+    """
+    with opened(folder) as store:
+        if not store.people.any():
+            raise Refusal("Add whoever keeps the people first: ohmbath person add NAME --role instructor")
+        taken = take_roster(store, file.read_bytes(), Passwords(), new_slips=new_slips)
+        if taken.is_refused:
+            wrong = "; ".join(f"row {row.line} ({row.name}): {row.error}" for row in taken.rows if row.error)
+            raise Refusal(f"Nothing was taken in. {wrong}")
+        _note(store, Deed.ROSTER_READ, taken.words)
+    if as_json:
+        slips = [{"name": one.name, "group": one.group, "password": one.password} for one in taken.slips]
+        click.echo(json_text({"slips": slips, "students": len(taken.rows)}))
+        return
+    for slip in taken.slips:
+        click.echo(f"{slip.name:<32}  {slip.group:<16}  {slip.password}")
+    click.echo(
+        f"{len(taken.rows)} students, {len(taken.slips)} new slips. "
+        "Each password opens the choice of another.",
+        err=True,
+    )
 
 
 @command.command(cls=OneLineCommand)

@@ -34,6 +34,10 @@ class Account:
         False until the first password is chosen by a one-time link.
     added_utc_s : float
         [s]
+    has_first_password : bool
+        True while the password is one from a slip: it opens nothing but the choice of another.
+    group : str
+        Class of a student; empty where none was given.
     """
 
     number: int
@@ -42,6 +46,8 @@ class Account:
     disabled: bool
     has_password: bool
     added_utc_s: float
+    has_first_password: bool = False
+    group: str = ""
 
     @property
     def keeps_people(self) -> bool:

@@ -1,7 +1,8 @@
 """Accounts of the people at this desk, and the one-time links by which they choose a password."""
 
 import time
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
 from typing import Any
 
 from sqlalchemy import Connection, Row, delete, exists, select, update
@@ -14,6 +15,15 @@ from host.store.schema import accounts, password_links, sessions
 
 #: A one-time link works for so long. [s]
 LINK_LIFE_S = 24 * 3600.0
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class NewStudent:
+    """A student of a roster. ``password_hash`` is that of a slip; None where the password stays."""
+
+    name: str
+    group: str
+    password_hash: str | None
 
 
 class People:
@@ -128,6 +138,30 @@ class People:
         """
         self._change(number, disabled=disabled)
 
+    def take_students(self, students: Sequence[NewStudent]) -> None:
+        """Take a class in, all of it or nothing: new accounts, groups, and first passwords where given.
+
+        Raises
+        ------
+        PersonError
+            If somebody here has one of the names and is no mere student.
+        """
+        with self._database.writing() as connection:
+            for student in students:
+                key = name_key(student.name)
+                row = connection.execute(select(accounts).where(accounts.c.name_key == key)).first()
+                if row is not None and roles_from_text(row.roles) != {Role.STUDENT}:
+                    raise PersonError(f"{row.name} is {row.roles} here: give the student another name.")
+                if row is None:
+                    _add_student(connection, student, self._now())
+                    continue
+                same = update(accounts).where(accounts.c.account == row.account)
+                connection.execute(same.values(group=student.group))
+                if student.password_hash is not None:
+                    slip = {"password": student.password_hash, "first_password": True}
+                    connection.execute(same.values(**slip))
+                    _sign_out(connection, row.account, None)
+
     def make_link(self, number: int) -> str:
         """Token of a link by which this person chooses a password, once; earlier ones are spent."""
         token = new_token()
@@ -181,6 +215,21 @@ class People:
                 connection.execute(delete(password_links).where(password_links.c.account == number))
 
 
+def _add_student(connection: Connection, student: NewStudent, at_utc_s: float) -> None:
+    connection.execute(
+        accounts.insert().values(
+            name=checked_person(student.name),
+            name_key=name_key(student.name),
+            roles=roles_text(frozenset({Role.STUDENT})),
+            password=student.password_hash,
+            first_password=student.password_hash is not None,
+            group=student.group,
+            disabled=False,
+            added_utc_s=at_utc_s,
+        )
+    )
+
+
 def _check_roles(roles: frozenset[Role]) -> None:
     if not roles:
         words = ", ".join(role.value for role in Role)
@@ -188,7 +237,8 @@ def _check_roles(roles: frozenset[Role]) -> None:
 
 
 def _set_password(connection: Connection, number: int, password_hash: str) -> None:
-    connection.execute(update(accounts).where(accounts.c.account == number).values(password=password_hash))
+    own = {"password": password_hash, "first_password": False}
+    connection.execute(update(accounts).where(accounts.c.account == number).values(**own))
     connection.execute(delete(password_links).where(password_links.c.account == number))
 
 
@@ -218,4 +268,6 @@ def _account(row: Row[Any]) -> Account:
         disabled=row.disabled,
         has_password=row.password is not None,
         added_utc_s=row.added_utc_s,
+        has_first_password=row.first_password,
+        group=row.group,
     )

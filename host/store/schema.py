@@ -13,6 +13,7 @@ from sqlalchemy import (
     String,
     Table,
     Text,
+    false,
 )
 
 metadata = MetaData()
@@ -299,6 +300,10 @@ accounts = Table(
     Column("roles", Text, nullable=False),
     Column("password", Text),  # an argon2 hash, with its parameters; none until the first one is chosen
     Column("disabled", Boolean, nullable=False),
+    # true while the password is one that was handed out on a slip, and not yet the person's own
+    Column("first_password", Boolean, nullable=False, server_default=false()),
+    # class of a student, by its roster
+    Column("group", Text, nullable=False, server_default=""),
     Column("added_utc_s", Double, nullable=False),
 )
 

@@ -38,6 +38,7 @@ from host.web.pictures_pages import pictures_pages
 from host.web.probe_check_pages import probe_check_pages
 from host.web.reach import Reach
 from host.web.register_pages import register_pages
+from host.web.roster_pages import roster_pages
 from host.web.rounds_pages import rounds_pages
 from host.web.runs_pages import runs_pages
 from host.web.scale import (
@@ -89,6 +90,7 @@ _PAGES = (
     runs_pages,
     student_pages,
     exercises_pages,
+    roster_pages,
     typed_pages,
     in_place_pages,
     infrared_pages,

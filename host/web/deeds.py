@@ -74,6 +74,7 @@ DEED_OF: Mapping[str, Deed] = {
 WRITES_ITS_OWN = frozenset(
     {
         "exercises.show",
+        "roster.take",
         "sign_in.sign_in",
         "sign_in.sign_out",
         "sign_in.pin",

@@ -19,6 +19,7 @@ from host.web.sign_in_way import sign_in_way
 from host.web.visit import given_token
 
 _KEY = "ohmbath.door"
+_WITH_A_SLIP = ("sign_in.you", "sign_in.change_password")
 _STALE_FORM = (
     "This form was made for another visit, so nothing was done. "
     "Go back, load the page anew, and send it again."
@@ -37,6 +38,7 @@ class Door:
 
     def __init__(self, desk: DeskBehind, reach: Reach, passwords: Passwords) -> None:
         self.reach = reach
+        self.passwords = passwords
         self.sign_in = SignIn(desk.store, passwords)
 
 
@@ -80,7 +82,16 @@ def _pass_the_door() -> AnyResponse | tuple[str, int] | None:
         return stopped
     if needs_key(request) and not has_its_key(request):
         abort(403, description=_STALE_FORM)
-    return None
+    return _sent_to_choose_a_password()
+
+
+def _sent_to_choose_a_password() -> AnyResponse | None:
+    """A password from a slip passed through other hands: it opens the choice of another, and open pages."""
+    account = g.visitor.account
+    if account is None or not account.has_first_password or request.endpoint in _WITH_A_SLIP:
+        return None
+    rule = rule_of(current_app, request.endpoint or "")
+    return None if rule is not None and rule.is_open else redirect("/you", 303)
 
 
 def _visitor_of(token: str | None) -> Visitor:

@@ -96,6 +96,8 @@ def change_password() -> AnyResponse | tuple[str, int]:
     new = request.form.get("new", "")
     if new != request.form.get("again", ""):
         return render_template("you.html", errors={"again": "These two are not the same."}), 422
+    if visitor.account.has_first_password and new == request.form.get("old", ""):
+        return render_template("you.html", errors={"new": "Choose another than the one on the slip."}), 422
     answer = _own_attempt(visitor, "old")
     if isinstance(answer, Refused):
         return render_template("you.html", errors={"old": answer.words}), 422

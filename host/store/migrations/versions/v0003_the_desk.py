@@ -117,6 +117,8 @@ def _add_people() -> None:
         sa.Column("roles", sa.Text(), nullable=False),
         sa.Column("password", sa.Text(), nullable=True),
         sa.Column("disabled", sa.Boolean(), nullable=False),
+        sa.Column("first_password", sa.Boolean(), nullable=False, server_default=sa.false()),
+        sa.Column("group", sa.Text(), nullable=False, server_default=""),
         sa.Column("added_utc_s", sa.Double(), nullable=False),
         sa.PrimaryKeyConstraint("account"),
         sa.UniqueConstraint("name_key"),

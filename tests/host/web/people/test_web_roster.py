@@ -1,0 +1,87 @@
+"""A class taken in from a file, and the first time that one of it signs in."""
+
+import io
+import json
+import re
+
+import pytest
+from click.testing import CliRunner
+
+from host.commands.person import command
+from host.people.role import Role
+
+pytestmark = pytest.mark.slow
+
+CLASS = b"name,group\nBo Quill,2B\nCy Tansy,2B\n"
+
+
+def take(reader, data: bytes = CLASS, **more: str):
+    file = (io.BytesIO(data), "class.csv")
+    return reader.post("/roster", data={"roster": file} | more, content_type="multipart/form-data")
+
+
+def slips(page: str) -> dict[str, str]:
+    return dict(re.findall(r"<li><b>([^<]+)</b>.*?<code>([^<]+)</code>", page, re.DOTALL))
+
+
+def test_a_class_gets_a_slip_each_which_opens_nothing_but_the_choice_of_a_password(peopled):
+    instructor = peopled.sit_down(Role.INSTRUCTOR)
+    page = take(instructor)
+    assert page.status_code == 200
+    given = slips(page.text)
+    assert set(given) == {"Bo Quill", "Cy Tansy"}
+    account = peopled.desk.store.people.named("bo quill")
+    assert (account.roles, account.group, account.has_first_password) == ({Role.STUDENT}, "2B", True)
+    assert not any(given["Bo Quill"] in entry.subject for entry in peopled.desk.store.audit.newest(9))
+
+    student = peopled.somebody()
+    assert peopled.sign_in(student, "Bo Quill", given["Bo Quill"]).status_code == 303
+    for address in ("/", "/exercise", "/curves"):
+        assert student.get(address).headers["Location"] == "/you"
+    assert student.post("/exercise/1/begin").headers["Location"] == "/you"
+    assert "came on a slip" in student.get("/you").text and student.get("/help").status_code == 200
+    old, own = given["Bo Quill"], "kettle lamp river seven"
+    same = student.post("/you/password", data={"old": old, "new": old, "again": old})
+    assert same.status_code == 422 and "another than the one on the slip" in same.text
+    assert student.post("/you/password", data={"old": old, "new": own, "again": own}).status_code == 303
+    assert student.get("/exercise").status_code == 200
+    assert peopled.sign_in(peopled.somebody(), "Bo Quill", old).status_code == 422
+
+
+def test_the_same_file_again_brings_groups_up_to_date_and_adds_nobody_twice(peopled):
+    instructor = peopled.sit_down(Role.INSTRUCTOR)
+    first = slips(take(instructor).text)
+    people = peopled.desk.store.people
+    again = take(instructor, CLASS.replace(b"2B", b"3B") + b"Dee Rill,3B\n")
+    assert set(slips(again.text)) == {"Dee Rill"} and "2 already here" in again.text
+    assert {people.named(name).group for name in ("Bo Quill", "Cy Tansy", "Dee Rill")} == {"3B"}
+    assert peopled.sign_in(peopled.somebody(), "Cy Tansy", first["Cy Tansy"]).status_code == 303
+    lost = slips(take(instructor, new_slips="yes").text)
+    assert set(lost) == {"Bo Quill", "Cy Tansy"}
+    assert peopled.sign_in(peopled.somebody(), "Cy Tansy", first["Cy Tansy"]).status_code == 422
+    assert peopled.sign_in(peopled.somebody(), "Cy Tansy", lost["Cy Tansy"]).status_code == 303
+
+
+def test_one_bad_row_and_nothing_is_taken_in(peopled):
+    instructor = peopled.sit_down(Role.INSTRUCTOR)
+    answer = take(instructor, CLASS + b",2B\nIda Marsh,2B\n")
+    assert answer.status_code == 422 and "Nothing was taken in" in answer.text
+    assert "Row 4" in answer.text and "authoriser here" in answer.text
+    assert [one.name for one in peopled.desk.store.people.all()] == ["Ida Marsh", "Person instructor"]
+    assert take(instructor, b"\xff\xfe").status_code == 422
+    assert "Choose the file first" in instructor.post("/roster").text
+
+
+def test_a_class_comes_in_by_command_too(peopled, quick_passwords, tmp_path, monkeypatch):
+    monkeypatch.setattr("host.commands.person.Passwords", lambda: quick_passwords)
+    file = tmp_path / "class.csv"
+    file.write_bytes(CLASS)
+    folder = str(peopled.desk.folder)
+    made = CliRunner().invoke(command, ["roster", str(file), "--data", folder, "--json"])
+    assert made.exit_code == 0, made.output
+    printed = json.loads(made.stdout)
+    assert [one["name"] for one in printed["slips"]] == ["Bo Quill", "Cy Tansy"]
+    assert peopled.sign_in(peopled.somebody(), "Bo Quill", printed["slips"][0]["password"]).status_code == 303
+    file.write_bytes(CLASS + b",\nBo Quill,2B\n")
+    refused = CliRunner().invoke(command, ["roster", str(file), "--data", folder])
+    assert refused.exit_code != 0 and "row 5 (Bo Quill): The same name" in refused.output
