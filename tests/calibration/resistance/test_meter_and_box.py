@@ -56,6 +56,41 @@ def test_a_meter_is_found_as_the_published_example_of_a_hand_held_multimeter_has
     assert combine(estimate=0.1, unit="Ω", lines=compared.lines).expanded_u >= budget.expanded_u
 
 
+def test_a_resistor_is_found_as_the_published_example_of_ten_kilohms_has_it():
+    """EA-4/02, supplement, example S3: 10 kΩ by substitution with a digital multimeter in four wires.
+
+    The standard, 10 000.053 Ω (U = 5 mΩ, k = 2), 20 mΩ drifted (±10 mΩ) and ±2.75 mΩ by its temperature, was
+    read just before: it is the meter's certificate here. The unknown's own temperature is ±5.5 mΩ; what the
+    meter adds by leakage and the like is triangular, ±1e-6, taken as a last digit of the same standard
+    uncertainty. Printed: R = 10 000.178 Ω, u = 8.33 mΩ, U = 17 mΩ, k = 2.00. The five ratios are from memory;
+    their mean and its u (0.07e-6) are in the table.
+    """
+    u_standard_ohm = math.sqrt(0.0025**2 + (0.010**2 + 0.00275**2) / 3.0)
+    at_ten_kilohms = Ohmmeter(
+        points=tuple(
+            CertifiedReading(shown_ohm=ohm, correction_ohm=0.073, expanded_u_ohm=2.0 * u_standard_ohm)
+            for ohm in (9_999.0, 10_001.0)
+        ),
+        k=2.0,
+    )
+    ratios = (1.0000104, 1.0000107, 1.0000106, 1.0000103, 1.0000105)
+    compared = box_against_meter(
+        DialReading(
+            setting_ohm=10_000.0,
+            shown_ohm=tuple(10_000.0 * ratio for ratio in ratios),
+            resolution_ohm=2.0 * math.sqrt(3.0) * 1e-6 / math.sqrt(6.0) * 10_000.0,
+        ),
+        at_ten_kilohms,
+        leads=None,
+        moved_relative=0.0055 / 10_000.0,
+    )
+    budget = combine(estimate=0.0, unit="Ω", lines=compared.lines)
+    assert compared.true_ohm == pytest.approx(10_000.178, abs=0.0005)
+    assert budget.standard_u == pytest.approx(8.33e-3, rel=0.005)
+    assert budget.k == pytest.approx(2.00, abs=0.005)
+    assert budget.expanded_u == pytest.approx(0.017, abs=0.0005)
+
+
 def meter(off: float = 0.0, relative: float = 1e-5) -> Ohmmeter:
     """A meter that shows too much by a share, and its certificate that says so."""
     return Ohmmeter(
@@ -69,6 +104,7 @@ def meter(off: float = 0.0, relative: float = 1e-5) -> Ohmmeter:
     )
 
 
+@pytest.mark.slow
 @given(
     off=st.floats(-0.003, 0.003),
     meter_off=st.floats(-0.003, 0.003),
@@ -130,6 +166,7 @@ def test_a_dial_with_a_resistor_for_each_position_is_no_sum_of_others():
     assert rotary.highest_ohm == 9999
 
 
+@pytest.mark.slow
 @given(
     seed_u=st.lists(st.floats(1e-4, 0.05), min_size=36, max_size=36),
     relative=st.floats(1e-6, 1e-3),
