@@ -199,3 +199,30 @@ def test_a_rig_in_a_hurry_does_not_drown_the_phone(visit, finished_desk):
         stopping.set()
         hurrying.join()
     assert (ended[0] - begun[0]) / ((ended[1] - begun[1]) / 1000.0) <= 6.0
+
+
+def test_a_station_in_trouble_moves_to_the_top_of_the_wall_without_a_reload(visit, finished_desk):
+    other = finished_desk.add_bench("bench-2")
+    other.say()
+    other.read(40)
+    page = visit("desk").open("wall")
+    page.evaluate("window.sameLife = true")
+    first = page.locator("[data-wall] > li").first
+    expect(first).to_have_attribute("data-station", "bench-1")  # its run asks for hands
+    expect(first.locator(".standing")).to_contain_text("needs hands")
+    other.say(trouble=("no answer from the probe for 6 s: check the plug at J2",), connect=2)
+    expect(first).to_have_attribute("data-station", "bench-2")
+    expect(first.locator(".why")).to_contain_text("check the plug at J2")
+    expect(page.locator("[data-summary]")).to_contain_text("1 trouble")
+    assert page.evaluate("window.sameLife") is True
+
+
+def test_without_script_the_wall_is_made_anew_by_itself(visit, finished_desk):
+    page = visit("desk", java_script_enabled=False).open("wall")
+    expect(page.locator("[data-station=bench-1] .standing")).to_contain_text("needs hands")
+    expect(page.locator("meta[http-equiv=refresh]")).to_have_count(
+        1
+    )  # every ten seconds, as a press of reload
+    finished_desk.runs.stop_run(3, "enough")
+    page.reload()
+    expect(page.locator("[data-station=bench-1] .standing")).to_contain_text("idle")
