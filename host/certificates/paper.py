@@ -23,7 +23,7 @@ from host.certificates.paper_lines import (
     rule_lines,
     simulated_line,
 )
-from host.certificates.paper_table import breakable, table_data
+from host.certificates.paper_table import breakable, table_data, with_minus
 from host.certificates.printed import (
     COEFFICIENT_DIGITS,
     degrees_of_freedom_text,
@@ -45,6 +45,10 @@ RULE_FIRST_UP_TO = 4
 #: Width of the chart beside its strips, and by itself. [in]
 BESIDE_STRIPS_IN, ALONE_IN = 3.5, 7.2
 _STRIP_WIDTH_PX = 330.0
+#: Rows from which on a chart by itself is low, and its height then. [in]
+_LONG_TABLE, _LOW_CHART_IN = 16, 1.6
+#: Coefficients of the beta equation, as they are called on paper; in data they keep their names.
+_COEFFICIENT_WORDS = {"r25_ohm": "R25 in Ω", "beta_k": "beta in K"}
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -104,7 +108,7 @@ def paper_data(
         "mark": None if mark is None else {"svg": mark.svg, "alt": mark.alt, "words": list(mark.words)},
         "as_found": _as_found_lines(certificate),
         "rule_first": sum(len(table.verdicts) for table in results.tables) <= RULE_FIRST_UP_TO,
-        "rule": [breakable(line) for line in rule_lines(certificate, results)],
+        "rule": [breakable(with_minus(line)) for line in rule_lines(certificate, results)],
         "sections": [_section(section) for section in results.sections],
         "instruments": [
             [breakable(text) for text in (one.role, one.serial, one.certificate, one.expanded_u, one.due)]
@@ -118,7 +122,7 @@ def paper_data(
         "budget_columns": 2 if _is_long(results) else 1,
         "external": [breakable(text) for text in certificate.external],
         "not_done": [breakable(text) for text in certificate.not_done],
-        "opinions": [breakable(text) for text in certificate.opinions],
+        "opinions": [breakable(with_minus(text)) for text in certificate.opinions],
         "remarks": _remarks(certificate),
         "caution": CAUTION_LINE if certificate.kind in (Kind.SENDER, Kind.IN_PLACE) else "",
         "citations": [breakable(text) for text in certificate.citations],
@@ -136,7 +140,9 @@ def paper_data(
 
 
 def chart_height_in(results: Results) -> float:
-    """Height of the chart beside its strips. [in]"""
+    """Height of the chart beside its strips; low below a long table, so that both go on one page. [in]"""
+    if not _shown_strips(results) and sum(len(table.verdicts) for table in results.tables) > _LONG_TABLE:
+        return _LOW_CHART_IN
     rows = [len(strip.bars) for strip in _shown_strips(results)]
     strips_px = sum(30.0 + 21.0 * count for count in rows)
     return min(max(strips_px * 0.755 / 72.0 + 0.12 * len(rows) + 0.2, 2.4), 3.6)
@@ -239,14 +245,18 @@ def _strips_note(results: Results) -> str:
 def _section(section: Any) -> dict[str, Any]:
     return {
         "title": section.title,
-        "lines": [breakable(line) for line in section.lines if line],
+        "lines": [breakable(with_minus(line)) for line in section.lines if line],
         "coefficients": [_coefficient(one) for one in section.coefficients],
     }
 
 
 def _coefficient(one: Coefficient) -> list[str]:
     u_text = "not stated" if one.standard_u is None else scientific(one.standard_u, 2)
-    return [breakable(one.name), scientific(one.value, COEFFICIENT_DIGITS), u_text]
+    return [
+        breakable(_COEFFICIENT_WORDS.get(one.name, one.name)),
+        scientific(one.value, COEFFICIENT_DIGITS),
+        u_text,
+    ]
 
 
 def _budget(results: Results) -> dict[str, Any] | None:

@@ -1,5 +1,6 @@
 """A table of results in the characters of the paper, each column aligned at its decimal points."""
 
+import re
 from typing import Any
 
 from host.certificates.results.results import Column, ResultTable, Role
@@ -8,8 +9,14 @@ from host.pictures.verdict_shape import SHAPES
 _LONGEST_WORD = 26
 _WORD_PIECE = 13
 _MAY_BREAK = "\u200b"
+#: A hyphen that stands for a minus: before a number that begins, or between two terms.
+_MINUS = re.compile(r"(?<![\w.])-(?=[\d.])|(?<= )-(?= )")
+#: The blank between a number and its unit, where no line may break.
+_BEFORE_UNIT = re.compile(r"(?<=\d) (?=Ω)")
 #: Width of a column of words against one of numbers, by its longest word, within these. [characters]
 _NARROWEST_WORDS, _WIDEST_WORDS = 8, 46
+#: Words up to this long are given the room to stand in one line. [characters]
+_ONE_LINE = 16
 _NARROWEST_NUMBER = 5
 _VERDICT_WIDTH = 17
 
@@ -47,6 +54,11 @@ def breakable(text: str) -> str:
     )
 
 
+def with_minus(text: str) -> str:
+    """Our own words with a minus sign where a hyphen stands for one."""
+    return _MINUS.sub("−", text)
+
+
 def decimal_pads(texts: tuple[str, ...]) -> list[str]:
     """What each number lacks at its right end, so that the decimal points stand under each other."""
     tails = [text.partition(".")[2] for text in texts]
@@ -61,8 +73,8 @@ def _words(name: str, texts: tuple[str, ...]) -> dict[str, Any]:
     longest = max((len(text) for text in texts), default=0)
     return {
         "name": name,
-        "texts": [breakable(text) for text in texts],
-        "width": min(max(longest, _NARROWEST_WORDS), _WIDEST_WORDS) * 0.9,
+        "texts": [breakable(_BEFORE_UNIT.sub("\u00a0", text)) for text in texts],
+        "width": min(max(longest, _NARROWEST_WORDS), _WIDEST_WORDS) * (1.15 if longest <= _ONE_LINE else 0.9),
     }
 
 

@@ -12,8 +12,9 @@ import pytest
 from calibration.conformity import DecisionRule
 from host.certificates.attached import ATTACHMENT, XML_ATTACHMENT
 from host.certificates.canonical import canonical_json, certificate_from_canonical
-from host.certificates.certificate import Witness
+from host.certificates.certificate import Coefficient, Witness
 from host.certificates.errors import CertificateError
+from host.certificates.paper_table import with_minus
 from host.certificates.pdf import render_pdf
 from host.certificates.printed import printed_points
 
@@ -86,6 +87,49 @@ def test_a_check_of_up_to_nineteen_points_takes_two_numbered_pages(make_certific
     assert len(pages) == 2
     for at, page in enumerate(pages, start=1):
         assert f"PTW-0042, page {at} of 2" in page
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize("extra", [0, 2])
+@pytest.mark.parametrize("count", [1, 3, 4])
+@pytest.mark.parametrize("sentence", ["Well.", "Word " * 60])
+def test_no_page_holds_the_signature_alone_and_rule_and_caution_stand_once(
+    make_certificate, count, extra, sentence
+):
+    certificate = make_certificate(
+        temperatures_c=tuple(20.0 + 10.0 * step for step in range(count)), sentence=sentence
+    )
+    points = tuple(
+        dataclasses.replace(point, witnesses=(*point.witnesses[:1] * (1 + extra), *point.witnesses[1:]))
+        for point in certificate.points
+    )
+    body = dataclasses.replace(certificate.body, points=points)
+    pages = pages_of(render_pdf(dataclasses.replace(certificate, body=body)))
+    for at, page in enumerate(pages, start=1):
+        assert f"PTW-0042, page {at} of {len(pages)}" in page
+    text = " ".join(pages)
+    assert text.count("Decision rule") == text.count("Open no cooling system") == 1
+    (signed,) = [page for page in pages if "Measured by" in page]
+    assert "Error in K" in signed or "Who says what" in signed  # at least the pictures stand with it
+
+
+def test_terms_have_a_minus_sign_and_names_with_a_hyphen_keep_it():
+    assert with_minus("R = R25 exp(beta (1/T - 1/T25)), about -4 % (-0.5 K)") == (
+        "R = R25 exp(beta (1/T \N{MINUS SIGN} 1/T25)), about \N{MINUS SIGN}4 % (\N{MINUS SIGN}0.5 K)"
+    )
+    for name in ("ntc-248-90c", "two-wire", "2031-05-17", "P-1", "ILAC-G8:09/2019", "28-00000abc1234"):
+        assert with_minus(name) == name
+
+
+def test_coefficients_of_the_beta_equation_have_the_names_of_the_trade_on_paper(sample):
+    fitted = (
+        Coefficient(name="r25_ohm", value=2000.0, standard_u=None),
+        Coefficient(name="beta_k", value=3500.0, standard_u=None),
+    )
+    body = dataclasses.replace(sample.body, coefficients=fitted)
+    text = " ".join(pages_of(render_pdf(dataclasses.replace(sample, body=body))))
+    assert "R25 in Ω 2000" in text and "beta in K 3500" in text
+    assert "r25_ohm" not in text and "beta_k" not in text
 
 
 def test_a_long_table_repeats_its_head_and_numbers_every_page(make_certificate):

@@ -29,6 +29,7 @@ def ohms_results(body: OhmsBody) -> Results:
     """Results of a resistance channel, a decade box or a resistance meter."""
     points = body.points
     where = [f"{reported_texts(point)['setting_ohm']} Ω, {point.range_words}" for point in points]
+    settings = [point.setting_ohm for point in points]
     return Results(
         measurand="Error of a resistance",
         tables=(_table(points, body.kind),),
@@ -36,7 +37,7 @@ def ohms_results(body: OhmsBody) -> Results:
         budgets=tuple(
             StatedBudget(
                 title=title,
-                short=f"{reported_texts(point)['setting_ohm']} Ω",
+                short=title if settings.count(point.setting_ohm) > 1 else title.partition(",")[0],
                 budget=point.budget,
                 part_of_limit=part_of_limit(point.error_ohm, point.expanded_u_ohm, point.limit_ohm),
             )
