@@ -1,17 +1,21 @@
 """From the certificate of a decade box or a meter to its entry in the register."""
 
+import math
+from collections.abc import Sequence
 from datetime import date
 from typing import Any
 
-from calibration.resistance.covering_uncertainty import covering_uncertainty
+from calibration.resistance.covering_uncertainty import StepUncertainty, covering_uncertainty
+from calibration.uncertainty.budget import BudgetLine
 from host.certificates.bodies.ohms import CertifiedOhms
 from host.errors import DeskError
-from host.procedures.meter_check import MeterCheckSettings, Subject, points_of, zero_of
+from host.procedures.meter_check import MeterCheckSettings, Subject, compared_at, points_of, zero_of
 from host.shop import Shop
 from host.store.register_file import RegisterEntry, register_entry
 
 _K = 2.0
 _PLACES = 6
+_DIGITS = frozenset("123456789")
 
 
 def ohms_entry(settings: MeterCheckSettings, *, number: str, issued: date, shop: Shop) -> RegisterEntry:
@@ -58,9 +62,11 @@ def _box(settings: MeterCheckSettings, points: tuple[CertifiedOhms, ...]) -> dic
     # No resistance is below zero: what was read there is then error alone, and U is made larger by it.
     residual_ohm = max(zero.true_ohm, 0.0)
     relative, fixed_ohm = covering_uncertainty(
-        {point.setting_ohm: _at_one_k(point) for point in steps},
-        zero_expanded_u_ohm=_at_one_k(zero),
+        {round(point.setting_ohm): _split(settings, point.setting_ohm) for point in steps},
+        _split(settings, 0.0),
+        leads_u_ohm=_u_of(compared_at(settings, 0.0).leads_lines),
         zero_left_out_ohm=min(zero.true_ohm, 0.0),
+        k=_K,
     )
     return {
         "residual_ohm": round(residual_ohm, _PLACES),
@@ -76,7 +82,16 @@ def _box(settings: MeterCheckSettings, points: tuple[CertifiedOhms, ...]) -> dic
     }
 
 
-_DIGITS = frozenset("123456789")
+def _split(settings: MeterCheckSettings, setting_ohm: float) -> StepUncertainty:
+    compared = compared_at(settings, setting_ohm)
+    return StepUncertainty(
+        reference_ohm=_u_of(compared.reference_lines), reading_ohm=_u_of(compared.reading_lines)
+    )
+
+
+def _u_of(lines: Sequence[BudgetLine]) -> float:
+    """Standard uncertainty of some lines of a budget together. [Ω]"""
+    return math.hypot(*(line.contribution for line in lines))
 
 
 def _at_one_k(point: CertifiedOhms) -> float:

@@ -51,13 +51,21 @@ class Compared:
         Of the box at its terminals, by the reference. [Ω]
     shown_ohm : float
         By the meter, leads taken off. [Ω]
-    lines : tuple[BudgetLine, ...]
-        Of the error of what is calibrated.
+    reference_lines, reading_lines, leads_lines : tuple[BudgetLine, ...]
+        Of the error of what is calibrated: what is common to all settings by the reference, what is of this
+        reading alone, and what the joined leads bring into all of them.
     """
 
     true_ohm: float
     shown_ohm: float
-    lines: tuple[BudgetLine, ...]
+    reference_lines: tuple[BudgetLine, ...]
+    reading_lines: tuple[BudgetLine, ...]
+    leads_lines: tuple[BudgetLine, ...]
+
+    @property
+    def lines(self) -> tuple[BudgetLine, ...]:
+        """All of them."""
+        return (*self.reference_lines, *self.reading_lines, *self.leads_lines)
 
 
 def meter_against_box(
@@ -92,7 +100,9 @@ def meter_against_box(
     return Compared(
         true_ohm=true_ohm,
         shown_ohm=reading.mean_ohm - _ohm_of(leads),
-        lines=(*reference, *_shown_lines(reading, leads, 1.0)),
+        reference_lines=reference,
+        reading_lines=_reading_lines(reading, 1.0, clipped=leads is not None),
+        leads_lines=_leads_lines(leads, -1.0),
     )
 
 
@@ -128,7 +138,9 @@ def box_against_meter(
     return Compared(
         true_ohm=true_ohm,
         shown_ohm=reading.mean_ohm - _ohm_of(leads),
-        lines=(*reference, *_shown_lines(reading, leads, -1.0)),
+        reference_lines=reference,
+        reading_lines=_reading_lines(reading, -1.0, clipped=leads is not None),
+        leads_lines=_leads_lines(leads, 1.0),
     )
 
 
@@ -143,7 +155,7 @@ def _moved(true_ohm: float, moved_relative: float, sensitivity: float) -> Sequen
     return (rectangular("reference, moved since its certificate", 0.0, "Ω", half_width_ohm, sensitivity),)
 
 
-def _shown_lines(reading: DialReading, leads: DialReading | None, sign: float) -> Sequence[BudgetLine]:
+def _reading_lines(reading: DialReading, sign: float, *, clipped: bool) -> tuple[BudgetLine, ...]:
     lines = [
         rectangular("last digit of the meter", reading.mean_ohm, "Ω", 0.5 * reading.resolution_ohm, sign)
     ]
@@ -152,8 +164,12 @@ def _shown_lines(reading: DialReading, leads: DialReading | None, sign: float) -
         u_ohm = statistics.stdev(reading.shown_ohm) / math.sqrt(len(reading.shown_ohm))
         if u_ohm > 0.0:
             lines.append(student("repeatability", 0.0, "Ω", u_ohm, sign, float(len(reading.shown_ohm) - 1)))
-    if leads is not None:
-        half_digit_ohm = 0.5 * leads.resolution_ohm
-        lines.append(rectangular("leads joined, last digit", leads.mean_ohm, "Ω", half_digit_ohm, -sign))
+    if clipped:
         lines.append(rectangular("clips and dials, assumed", 0.0, "Ω", CLIPS_OHM, sign))
-    return lines
+    return tuple(lines)
+
+
+def _leads_lines(leads: DialReading | None, sign: float) -> tuple[BudgetLine, ...]:
+    if leads is None:
+        return ()
+    return (rectangular("leads joined, last digit", leads.mean_ohm, "Ω", 0.5 * leads.resolution_ohm, sign),)

@@ -168,6 +168,20 @@ def points_of(settings: MeterCheckSettings) -> tuple[CertifiedOhms, ...]:
     return tuple(_point(settings, row) for row in rows)
 
 
+def compared_at(settings: MeterCheckSettings, setting_ohm: float) -> Compared:
+    """Box and meter at one setting that was read.
+
+    Raises
+    ------
+    DeskError
+        If it was not read, or the reference says nothing of it.
+    """
+    for row in settings.rows:
+        if row.setting_ohm == setting_ohm:
+            return _compared(settings, row)
+    raise DeskError(f"{setting_ohm:g} Ω was not read.")
+
+
 def zero_of(settings: MeterCheckSettings) -> CertifiedOhms | None:
     """The box with every dial at zero, where that was read and the box is calibrated."""
     row = next((row for row in settings.rows if row.setting_ohm == 0.0), None)

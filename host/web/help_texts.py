@@ -204,7 +204,7 @@ TOPICS: Mapping[str, Topic] = {
             "Leads are read joined and taken off, unless the meter has four wires. Write every reading with "
             "all its digits: the last one says how fine the meter shows.",
             "A box goes into the register with the part of U that grows with the value and the part that "
-            "does not, made large enough for any setting of its dials: errors of single steps are added up.",
+            "does not, made large enough for any setting of its dials.",
             "A box with a resistor for each position of a dial is read at each of them; one that adds up "
             "1, 2, 4 and 8 at those.",
         ),

@@ -6,7 +6,11 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from calibration.resistance.covering_uncertainty import covering_uncertainty
+from calibration.resistance.covering_uncertainty import (
+    StepUncertainty,
+    covering_uncertainty,
+    setting_standard_u_ohm,
+)
 from calibration.resistance.decade_box import DecadeBoxCertificate
 from calibration.resistance.meter_and_box import DialReading, box_against_meter, meter_against_box
 from calibration.resistance.ohmmeter import CertifiedReading, Ohmmeter, OhmmeterError
@@ -168,19 +172,42 @@ def test_a_dial_with_a_resistor_for_each_position_is_no_sum_of_others():
 
 @pytest.mark.slow
 @given(
-    seed_u=st.lists(st.floats(1e-4, 0.05), min_size=36, max_size=36),
+    reading_u=st.lists(st.floats(1e-4, 0.05), min_size=36, max_size=36),
     relative=st.floats(1e-6, 1e-3),
     zero_u=st.floats(0.0, 0.05),
-    setting=st.integers(1, 9999),
+    leads_u=st.floats(0.0, 0.05),
+    setting=st.integers(0, 9999),
     is_rotary=st.booleans(),
 )
-def test_the_box_in_the_register_claims_no_less_than_its_steps_added_up(
-    seed_u, relative, zero_u, setting, is_rotary
+def test_the_box_in_the_register_claims_no_less_than_its_steps_together(
+    reading_u, relative, zero_u, leads_u, setting, is_rotary
 ):
     digits = tuple(range(1, 10)) if is_rotary else BINARY
     nominal = [digit * dial for dial in DIALS for digit in digits]
-    u_ohm = {float(ohm): relative * ohm + extra for ohm, extra in zip(nominal, seed_u, strict=False)}
-    stated_relative, stated_fixed = covering_uncertainty(u_ohm, zero_expanded_u_ohm=zero_u)
-    steps = box(digits=digits).steps_of(setting)
-    added_up = math.fsum(u_ohm[float(step)] for step in steps) + (len(steps) - 1) * zero_u
-    assert math.hypot(stated_relative * setting, stated_fixed) >= added_up * (1.0 - 1e-9)
+    steps = {
+        ohm: StepUncertainty(reference_ohm=relative * ohm + 1e-4, reading_ohm=u)
+        for ohm, u in zip(nominal, reading_u, strict=False)
+    }
+    zero = StepUncertainty(reference_ohm=1e-4, reading_ohm=zero_u)
+    stated_relative, stated_fixed = covering_uncertainty(steps, zero, leads_u_ohm=leads_u)
+    used = [steps[step] for step in box(digits=digits).steps_of(setting)] or [zero]
+    together = 2.0 * setting_standard_u_ohm(used, zero, leads_u_ohm=leads_u)
+    stated = math.hypot(stated_relative * setting, stated_fixed)
+    assert stated >= together * (1.0 - 1e-9)
+
+
+def test_a_box_read_in_two_wires_is_known_to_a_fifth_of_an_ohm_at_its_low_dials():
+    # Clips within ±0.02 Ω at each reading; the worst setting, 7777, has twelve steps and eleven zeros.
+    alone_ohm = 0.02 / math.sqrt(3.0)
+    steps = {
+        digit * dial: StepUncertainty(reference_ohm=2e-5 * digit * dial, reading_ohm=alone_ohm)
+        for dial in DIALS
+        for digit in BINARY
+    }
+    relative, fixed_ohm = covering_uncertainty(
+        steps, StepUncertainty(reference_ohm=1e-5, reading_ohm=alone_ohm)
+    )
+    assert 4e-5 < relative < 2e-4
+    assert 0.05 < fixed_ohm < 0.2
+    worst_ohm = 2.0 * math.hypot(2e-5 * 7777, alone_ohm * math.sqrt(12.0 + 11.0**2))
+    assert worst_ohm <= math.hypot(relative * 7777, fixed_ohm) < 5.0 * worst_ohm
