@@ -201,7 +201,8 @@ def _by_name(found: Exercise) -> list[Attempt]:
 
 def _students() -> list[Account]:
     everybody = the_desk().store.people.all()
-    return [one for one in everybody if one.roles == {Role.STUDENT} and not one.disabled]
+    found = [one for one in everybody if one.roles == {Role.STUDENT} and not one.disabled]
+    return sorted(found, key=lambda one: (one.group.casefold(), one.name.casefold()))
 
 
 def _form_page(form: ExerciseForm) -> str:
