@@ -15,7 +15,7 @@ from host.errors import DeskError
 from host.people.deed import Deed
 from host.store import schema
 from host.store.audit import THE_DESK, write_line
-from host.store.certificate_standing import Standing, standing_of
+from host.store.certificate_standing import Standing, State, standing_of
 from host.store.chain import append_link, head, last_number, next_number, series_now
 from host.store.chain_link import LinkKind, sha256_of
 from host.store.counters import count_up
@@ -231,6 +231,15 @@ class Certificates:
         query = _in_order(select(table.c.run, table.c.verdict))
         with self._database.reading() as connection:
             return {row.run: row.verdict for row in connection.execute(query)}
+
+    def withdrawn_runs(self) -> frozenset[int]:
+        """Runs whose newest certificate was withdrawn."""
+        table = schema.certificates
+        query = _in_order(select(table.c.run, table.c.number))
+        with self._database.reading() as connection:
+            newest = {row.run: row.number for row in connection.execute(query)}
+        standings = self.standings()
+        return frozenset(run for run, number in newest.items() if standings[number].state is State.WITHDRAWN)
 
     def data(self) -> list[tuple[str, int, bytes]]:
         """Number, run and canonical JSON of every certificate, oldest first, without the papers."""

@@ -69,13 +69,16 @@ def run_rows(store: Store, zone: tzinfo | None) -> list[RunRow]:
         for run, word in (store.drafts.verdicts() | store.certificates.verdicts()).items()
         if word in {verdict.value for verdict in Verdict}
     }
+    withdrawn = store.certificates.withdrawn_runs()
     rows = []
     for run in reversed(store.runs.all()):
-        verdict = verdicts.get(run.number)
+        verdict = None if run.number in withdrawn else verdicts.get(run.number)
         states_nothing = run.kind in _WITHOUT_VERDICT or run.settings.get("exercise") is not None
         over = "over" if states_nothing else "stopped"
         if run.kind == RunKind.OHMS_CHECK and has_own_check(store, run.number):
             over = "passed"
+        if run.number in withdrawn:
+            over = "certificate withdrawn"
         word = verdict.words if verdict else "open" if run.ended_utc_s is None else over
         rows.append(
             RunRow(

@@ -80,6 +80,9 @@ def test_what_no_longer_holds_is_struck_in_the_list_with_its_standing_first(stor
     assert page.count('class="verdict in_tolerance"') == 2  # of the two in force
     for standing in ("withdrawn", "superseded by 000004"):
         assert f'<b class="standing">{standing}</b> <s class="verdict plain">' in page
+    runs = browser.get("/runs").text
+    assert "certificate withdrawn" in runs
+    assert runs.count('class="verdict in_tolerance"') == 2  # an amended one stands by its newest
 
 
 def test_the_command_prints_stickers_and_sheets_and_refuses_in_a_sentence(store, desk, tmp_path):
