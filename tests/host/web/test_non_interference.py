@@ -49,6 +49,14 @@ VALUES: Mapping[str, tuple[Any, ...]] = {
 }
 #: What is typed into every form: each takes what it knows.
 FORM = {"station": "bench-1", "fault": "series", "size": "22", "unit": "Ω", "sentence": "It reads low."}
+#: A student may also check an infrared thermometer at the bench at which something is planted.
+INFRARED = {
+    "item": "Infrared thermometer, tag I-7", "thermometer": "entered", "serial": "I-7", "resolution_k": "0.1",
+    "accuracy_k": "2", "emissivity": "settable", "distance_to_spot": "12", "band_from_um": "8",
+    "band_to_um": "14", "reference": "station:bench-1", "target": "painted_face",
+    "surface": "ultra-flat black spray paint", "target_mm": "100", "distance_mm": "300",
+    "set_emissivity": "0.95", "air": "23", "set_points": "60",
+}  # fmt: skip
 #: Pressed last, and in this order: they change what there is to be seen.
 LAST = ("/exercise/1/stop", "/you/password", "/sign-out")
 
@@ -86,6 +94,8 @@ class Room:
             self.run = self.desk.exercises.begin(self.exercise, self.student, "bench-1")
             self.bench.read(20)
         elif stage == "checking its ohms":
+            begun = self.answer("POST", "/infrared", INFRARED)
+            assert (begun[0], ("Location", "/infrared/3") in begun[1]) == (303, True)
             self.lead_to(lambda view: len(view.state.box_read) >= 3)
         elif stage == "reading":
             self.lead_to(lambda view: view.state.opened_at is not None and view.state.windows)
@@ -112,17 +122,10 @@ class Room:
         asked.sort(key=lambda one: (one[1] in LAST, LAST.index(one[1]) if one[1] in LAST else 0))
         return {f"{method} {address}": self.answer(method, address) for method, address in asked}
 
-    def answer(self, method: str, address: str) -> tuple[Any, ...]:
+    def answer(self, method: str, address: str, form: Mapping[str, str] | None = None) -> tuple[Any, ...]:
         reader = self.app.test_client()
         reader.set_cookie(COOKIE, TOKEN, httponly=True)
-        form = {
-            "station": "bench-1",
-            "fault": "series",
-            "size": "22",
-            "unit": "Ω",
-            "sentence": "It reads low.",
-        }
-        options = {"data": form | {FIELD: key_of(TOKEN)}} if method == "POST" else {}
+        options = {"data": {**(form or FORM), FIELD: key_of(TOKEN)}} if method == "POST" else {}
         said = reader.open(address, method=method, buffered=False, **options)
         if said.mimetype == "text/event-stream":
             body = b"".join(itertools.islice(said.iter_encoded(), 3))
@@ -214,7 +217,7 @@ def test_what_was_compared_is_what_a_student_looks_at(replay):
     status, _, stream = replay.seen["series by relay", "reading"]["GET /exercise/1/live"]
     assert status == 200 and "Sender" in stream.decode() and '"points":[[' in stream.decode()
     assert seen["GET /runs/2"][0] == seen["GET /stations/bench-1/live"][0] == seen["GET /audit"][0] == 403
-    assert seen["GET /"][0] == 303
+    assert seen["GET /"][0] == 303 and seen["GET /infrared/3"][0] == 200
 
 
 def test_a_desk_s_own_diagnosis_is_in_none_of_it(replay):
