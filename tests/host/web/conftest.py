@@ -443,7 +443,10 @@ def chromium() -> Iterator[Any]:
 
 @pytest.fixture
 def devices(chromium: Any, module_beside: Callable[..., ModuleType]) -> Iterator[Callable[..., Any]]:
-    """Opens windows of a size at a desk's address; nothing may have gone wrong in any."""
+    """Opens windows of a size at a desk's address; nothing may have gone wrong in any.
+
+    Ask for it after whatever serves the pages: the windows are closed before the server ends.
+    """
     device = module_beside("device", Path(__file__).parent)
     made: list[Any] = []
 

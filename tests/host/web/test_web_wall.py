@@ -253,10 +253,10 @@ class Class:
             return False
 
         self.desk.lead_until(led, bench=self.bench)
-        self.bench.say(connect=2)
 
     def row(self):
-        """What the wall shows, but for how long it has."""
+        """What the wall shows, but for how long it has; just heard, however long the other room took."""
+        self.bench.say(connect=2)
         (row,) = wall_rows(
             self.desk, WallMemory(self.desk.store).facts(), probes=probes_in_register(self.desk), zone=None
         )

@@ -38,7 +38,7 @@ def served(finished_desk) -> Iterator[PageServer]:
 
 
 @pytest.fixture
-def visit(devices, served: PageServer):
+def visit(served: PageServer, devices):
     """Opens a window at that desk."""
 
     def begin(size: str = "phone", **options):

@@ -25,7 +25,7 @@ def untouched(tmp_path, desk):
 
 
 @pytest.mark.parametrize("size", ["phone", "tablet", "desk"])
-def test_from_the_first_page_to_a_certificate_by_hand(devices, untouched, size):
+def test_from_the_first_page_to_a_certificate_by_hand(untouched, devices, size):
     here = devices(untouched.url, size, accept_downloads=True)
     page = here.open("")
     page.get_by_role("link", name="Type the first readings").click()

@@ -61,15 +61,15 @@ def room(desk: Any) -> Iterator[Class]:
     made.server.stop()
 
 
-def sit_down(devices: Any, room: Class, who: str, size: str) -> Any:
+def sit_down(room: Class, devices: Any, who: str, size: str) -> Any:
     device = devices(room.server.url, size)
     device.context.add_cookies([{"name": COOKIE, "value": room.tokens[who], "url": room.server.url}])
     return device
 
 
 @pytest.mark.parametrize("size", ["phone", "desk"])
-def test_an_exercise_reads_well_from_its_list_to_its_marks(devices, room, size):
-    student, instructor = (sit_down(devices, room, who, size) for who in ("student", "instructor"))
+def test_an_exercise_reads_well_from_its_list_to_its_marks(room, devices, size):
+    student, instructor = (sit_down(room, devices, who, size) for who in ("student", "instructor"))
     student.look_at(student.open("/exercise"))
     page = student.open(f"/exercise/{room.number}")
     student.look_at(page)
@@ -106,8 +106,8 @@ def test_an_exercise_reads_well_from_its_list_to_its_marks(devices, room, size):
     assert student.wrong == instructor.wrong == []
 
 
-def test_a_class_comes_in_by_a_file_chosen_on_the_page(devices, room):
-    instructor = sit_down(devices, room, "instructor", "desk")
+def test_a_class_comes_in_by_a_file_chosen_on_the_page(room, devices):
+    instructor = sit_down(room, devices, "instructor", "desk")
     page = instructor.open("/roster")
     page.get_by_label("CSV file, UTF-8").set_input_files(
         {"name": "class.csv", "mimeType": "text/csv", "buffer": b"name,group\nCy Tansy,2B\nDee Rill,2B\n"}

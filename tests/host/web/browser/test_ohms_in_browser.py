@@ -23,7 +23,7 @@ def shop(desk, bench):
 
 
 @pytest.mark.parametrize(("size", "theme"), [("phone", "dark"), ("desk", "light")])
-def test_from_the_station_to_the_certificate_of_its_ohms(devices, shop, size, theme):
+def test_from_the_station_to_the_certificate_of_its_ohms(shop, devices, size, theme):
     desk, bench, url = shop
     here = devices(url, size, color_scheme=theme)
     page = here.open("stations/bench-1")
@@ -53,7 +53,7 @@ def test_from_the_station_to_the_certificate_of_its_ohms(devices, shop, size, th
 
 
 @pytest.mark.parametrize(("size", "theme"), [("phone", "light"), ("desk", "dark")])
-def test_a_meter_is_read_on_the_box_and_entered_in_the_register(devices, shop, size, theme):
+def test_a_meter_is_read_on_the_box_and_entered_in_the_register(shop, devices, size, theme):
     _, _, url = shop
     here = devices(url, size, color_scheme=theme)
     page = here.open("meter-check")

@@ -53,7 +53,7 @@ def room(tmp_path_factory, small_desk):
 
 @pytest.mark.parametrize("size", ["phone", "tablet", "desk"])
 @pytest.mark.parametrize("theme", ["light", "dark"])
-def test_rounds_fit_every_screen(devices, room, size, theme):
+def test_rounds_fit_every_screen(room, devices, size, theme):
     here = devices(room.url, size, color_scheme=theme)
     page = here.page()
     for path in ("rounds", "rounds/1", "rounds/2", "rounds/3", "rounds/2?scale=f"):
@@ -63,7 +63,7 @@ def test_rounds_fit_every_screen(devices, room, size, theme):
 
 
 @pytest.mark.parametrize("theme", ["light", "dark"])
-def test_rounds_keep_no_reader_out(devices, room, theme):
+def test_rounds_keep_no_reader_out(room, devices, theme):
     here = devices(room.url, "phone", color_scheme=theme)
     page = here.page()
     found = []
@@ -73,7 +73,7 @@ def test_rounds_keep_no_reader_out(devices, room, theme):
     assert found == []
 
 
-def test_the_whole_table_of_a_round_is_seen_on_a_phone_without_scrolling(devices, room):
+def test_the_whole_table_of_a_round_is_seen_on_a_phone_without_scrolling(room, devices):
     page = devices(room.url, "phone").open("rounds/1")
     verdict = page.get_by_text("does not agree").locator("visible=true").last
     expect(verdict).to_be_visible()
@@ -81,7 +81,7 @@ def test_the_whole_table_of_a_round_is_seen_on_a_phone_without_scrolling(devices
     assert box["x"] + box["width"] <= 390.0
 
 
-def test_a_round_prints_on_one_sheet(devices, room):
+def test_a_round_prints_on_one_sheet(room, devices):
     page = devices(room.url, "desk").open("rounds/1")
     printed = pypdf.PdfReader(BytesIO(page.pdf(format="A4", prefer_css_page_size=True)))
     assert len(printed.pages) == 1
@@ -91,7 +91,7 @@ def test_a_round_prints_on_one_sheet(devices, room):
     assert "Another round" not in text
 
 
-def test_a_round_from_its_first_field_to_its_certificate_on_a_phone(devices, room):
+def test_a_round_from_its_first_field_to_its_certificate_on_a_phone(room, devices):
     here = devices(room.url, "phone", expected=("422",))
     page = here.open("")
     page.get_by_role("link", name="Rounds").click()

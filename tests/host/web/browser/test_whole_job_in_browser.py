@@ -82,7 +82,7 @@ def a_photo() -> dict:
 
 
 @pytest.mark.timeout(400)
-def test_from_first_start_to_a_certificate_by_phone_tablet_and_desk(devices, shop):
+def test_from_first_start_to_a_certificate_by_phone_tablet_and_desk(shop, devices):
     # A refusal and a desk that was ended on purpose are no fault of a page.
     phone, tablet, desk = (
         devices(shop.url, size, expected=("422", "net::ERR_")) for size in ("phone", "tablet", "desk")

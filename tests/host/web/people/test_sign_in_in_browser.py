@@ -25,7 +25,7 @@ def served(peopled) -> Iterator[PageServer]:
 
 
 @pytest.fixture
-def phone(devices, served):
+def phone(served, devices):
     """Opens a phone at the desk; being refused is no fault of a page."""
 
     def begin(**options):
