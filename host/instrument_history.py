@@ -158,23 +158,12 @@ def _artefact_tracks(certificates: Sequence[Instrument]) -> tuple[Track, ...]:
 
 
 def _artefact_track(certificates: Sequence[Instrument], at_c: float) -> Track:
-    rows = [
-        (one, min(one.content["point"], key=lambda row: abs(float(row["temperature_c"]) - at_c)))
-        for one in certificates
-    ]
     return Track(
         where=f"at {at_c:g} °C",
         quantity="certified error",
         unit="K",
-        values=tuple(
-            CertifiedValue(
-                on=one.issued,
-                value=float(row["error_k"]),
-                expanded_u=float(row["expanded_u_k"]),
-                k=float(one.content["k"]),
-            )
-            for one, row in rows
-            if abs(float(row["temperature_c"]) - at_c) <= _SAME_POINT_K
+        values=_values_near(
+            certificates, "temperature_c", at_c, _SAME_POINT_K, value="error_k", expanded_u="expanded_u_k"
         ),
     )
 
@@ -186,23 +175,18 @@ def _meter_tracks(certificates: Sequence[Instrument]) -> tuple[Track, ...]:
 
 def _meter_track(certificates: Sequence[Instrument], newest: Mapping[str, Any]) -> Track:
     shown_ohm = float(newest["shown_ohm"])
-    near = [
-        (one, min(one.content["point"], key=lambda row: abs(float(row["shown_ohm"]) - shown_ohm)))
-        for one in certificates
-    ]
+    within_ohm = _SAME_SHARE * shown_ohm
     return Track(
         where=f"at {shown_ohm:g} Ω shown",
         quantity="certified correction",
         unit="Ω",
-        values=tuple(
-            CertifiedValue(
-                on=one.issued,
-                value=float(row["correction_ohm"]),
-                expanded_u=float(row["expanded_u_ohm"]),
-                k=float(one.content["k"]),
-            )
-            for one, row in near
-            if abs(float(row["shown_ohm"]) / shown_ohm - 1.0) <= _SAME_SHARE
+        values=_values_near(
+            certificates,
+            "shown_ohm",
+            shown_ohm,
+            within_ohm,
+            value="correction_ohm",
+            expanded_u="expanded_u_ohm",
         ),
     )
 
@@ -217,24 +201,30 @@ def _thermometer_tracks(certificates: Sequence[Instrument]) -> tuple[Track, ...]
 
 def _thermometer_track(certificates: Sequence[Instrument], newest: Mapping[str, Any]) -> Track:
     shown_c = float(newest["shown_c"])
-    near = [(one, _nearest(one, shown_c)) for one in certificates]
     return Track(
         where=f"at {shown_c:g} °C shown",
         quantity="certified correction",
         unit="K",
-        values=tuple(
-            CertifiedValue(
-                on=one.issued,
-                value=float(row["correction_k"]),
-                expanded_u=float(row["expanded_u_k"]),
-                k=float(one.content["k"]),
-            )
-            for one, row in near
-            if abs(float(row["shown_c"]) - shown_c) <= _SAME_POINT_K
+        values=_values_near(
+            certificates, "shown_c", shown_c, _SAME_POINT_K, value="correction_k", expanded_u="expanded_u_k"
         ),
     )
 
 
-def _nearest(one: Instrument, shown_c: float) -> Mapping[str, Any]:
-    row: Mapping[str, Any] = min(one.content["point"], key=lambda row: abs(float(row["shown_c"]) - shown_c))
-    return row
+def _values_near(
+    certificates: Sequence[Instrument], place: str, at: float, within: float, *, value: str, expanded_u: str
+) -> tuple[CertifiedValue, ...]:
+    """Value of each certificate at its point next to a place, where it has one within a distance."""
+    near = [
+        (one, min(one.content["point"], key=lambda row: abs(float(row[place]) - at))) for one in certificates
+    ]
+    return tuple(
+        CertifiedValue(
+            on=one.issued,
+            value=float(row[value]),
+            expanded_u=float(row[expanded_u]),
+            k=float(one.content["k"]),
+        )
+        for one, row in near
+        if abs(float(row[place]) - at) <= within
+    )

@@ -66,8 +66,7 @@ class Exercises:
 
     def all(self) -> list[Exercise]:
         """Every exercise, the newest first."""
-        numbers = [run.number for run in self._store.runs.all() if run.kind == RunKind.EXERCISE]
-        return [self.get(number) for number in reversed(numbers)]
+        return [self.get(run.number) for run in reversed(self._store.runs.of_kind(RunKind.EXERCISE))]
 
     def of_student(self, account: int) -> list[Exercise]:
         """Exercises of one student, the newest first."""

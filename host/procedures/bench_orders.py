@@ -10,6 +10,7 @@ from calibration.contract.orders import Action, AnswerState
 from calibration.contract.readings import Insertion, ReadingPack
 from host.order_book import OrderBook
 from host.procedures.bench_setup import DUTY
+from host.procedures.box_setting import BoxSetting
 from host.procedures.trials import FULL_DUTY
 
 #: Rig time an order may take to be begun. [s]
@@ -30,6 +31,15 @@ class WantedBench:
     decade_ohm: float = 0.0
     range_ohm: float | None = None
     duty: float = DUTY
+
+    @classmethod
+    def for_box(cls, setting: BoxSetting) -> "WantedBench":
+        """Where one setting of an ohms check wants it; the probe has one range only."""
+        return cls(
+            insertion=setting.insertion,
+            decade_ohm=float(setting.setting_ohm),
+            range_ohm=setting.range_ohm if setting.insertion is Insertion.SENDER else None,
+        )
 
 
 class BenchOrders:

@@ -37,8 +37,8 @@ def paper_run_of(store: Store, of_run: int) -> int | None:
     return next(
         (
             run.number
-            for run in store.runs.all()
-            if run.kind == RunKind.CHANNEL_CHECK and run.settings["check"]["run"] == of_run
+            for run in store.runs.of_kind(RunKind.CHANNEL_CHECK)
+            if run.settings["check"]["run"] == of_run
         ),
         None,
     )

@@ -56,9 +56,7 @@ class CheckedError:
 
 def finished_checks(store: Store, *, curve: str, at_c: float) -> list[CheckedError]:
     """Finished sender checks of stations by a curve that read near a temperature, the newest first."""
-    runs = [
-        run for run in store.runs.all() if run.kind == RunKind.SENDER_CHECK and run.ended_utc_s is not None
-    ]
+    runs = [run for run in store.runs.of_kind(RunKind.SENDER_CHECK) if run.ended_utc_s is not None]
     found = []
     for run in reversed(runs[-_NEWEST:]):
         if run.settings.get("curve") != curve or run.station is None:

@@ -129,7 +129,7 @@ class InPlaceRuns:
 
     def newest(self, count: int) -> list[tuple[int, str, bool]]:
         """Number, vehicle, and whether it is open, of the newest comparisons."""
-        runs = [run for run in self._store.runs.all() if run.kind == RunKind.IN_PLACE]
+        runs = self._store.runs.of_kind(RunKind.IN_PLACE)
         return [
             (run.number, str(run.settings.get("item", "")), run.ended_utc_s is None)
             for run in reversed(runs[-count:])

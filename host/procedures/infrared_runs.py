@@ -137,7 +137,7 @@ class InfraredRuns:
 
     def newest(self, count: int) -> list[tuple[int, str, bool]]:
         """Number, thermometer, and whether it is open, of the newest checks."""
-        runs = [run for run in self._store.runs.all() if run.kind == RunKind.INFRARED_CHECK]
+        runs = self._store.runs.of_kind(RunKind.INFRARED_CHECK)
         return [
             (run.number, str(run.settings.get("item", "")), run.ended_utc_s is None)
             for run in reversed(runs[-count:])
@@ -145,8 +145,8 @@ class InfraredRuns:
 
     def as_left_of(self, run: int) -> int | None:
         """Newest second check of the same thermometer."""
-        for other in reversed(self._store.runs.all()):
-            if other.kind == RunKind.INFRARED_CHECK and other.settings.get("as_left_of") == run:
+        for other in reversed(self._store.runs.of_kind(RunKind.INFRARED_CHECK)):
+            if other.settings.get("as_left_of") == run:
                 return other.number
         return None
 

@@ -391,8 +391,7 @@ class MeterChecks:
         """Number and readings of every check, the newest first."""
         return [
             (run.number, MeterCheckSettings.from_json(run.settings))
-            for run in reversed(self._store.runs.all())
-            if run.kind == RunKind.METER_CHECK
+            for run in reversed(self._store.runs.of_kind(RunKind.METER_CHECK))
         ]
 
 

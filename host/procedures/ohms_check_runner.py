@@ -17,7 +17,7 @@ from host.procedures.bench_setup import box_corrections, decade_box_of
 from host.procedures.box_watch import BoxWatch
 from host.procedures.channel_found import channels_found
 from host.procedures.event import Event
-from host.procedures.logged import events_of
+from host.procedures.logged import append_cited, events_of
 from host.procedures.ohms_check import Kind, OhmsCheckState, Phase, advance, state_of
 from host.procedures.ohms_check_card import card_of
 from host.procedures.pack_cursor import PackCursor
@@ -73,9 +73,7 @@ class OhmsCheckRunner:
     def append(self, event: Event) -> None:
         """Append an event: first the state it would lead to, then the store, then here."""
         state = advance(self.state, event)
-        readings = event.payload.get("readings")
-        cites = None if readings is None else Citation.from_json(readings)
-        self._store.runs.append(self.run, event.kind, dict(event.payload), cites=cites)
+        append_cited(self._store, self.run, event)
         self.state = state
         _log.info("run %04d: %s", self.run, event.kind)
 
@@ -142,10 +140,4 @@ class OhmsCheckRunner:
 
     def _wanted(self) -> WantedBench:
         setting = self.state.next_setting
-        if setting is None:
-            return WantedBench()
-        return WantedBench(
-            insertion=setting.insertion,
-            decade_ohm=float(setting.setting_ohm),
-            range_ohm=setting.range_ohm if setting.insertion is Insertion.SENDER else None,
-        )
+        return WantedBench() if setting is None else WantedBench.for_box(setting)

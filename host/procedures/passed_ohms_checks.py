@@ -84,8 +84,8 @@ def made_check_of(store: Store, run: int) -> MadeCheck | None:
 
 def made_checks(store: Store, station: str) -> Iterator[MadeCheck]:
     """Ohms checks of a station, the newest first, read one by one as they are asked for."""
-    for run in reversed(store.runs.all()):
-        if run.kind in _KINDS and run.station == station and run.settings.get("ohms_check") is None:
+    for run in reversed(store.runs.of_kind(*_KINDS)):
+        if run.station == station and run.settings.get("ohms_check") is None:
             made = _made(store, run)
             if made is not None:
                 yield made

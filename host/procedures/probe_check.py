@@ -279,8 +279,7 @@ class ProbeChecks:
         """Number, time and readings of every check, the newest first. [s]"""
         return [
             (run.number, run.started_utc_s, ProbeCheckSettings.from_json(run.settings))
-            for run in reversed(self._store.runs.all())
-            if run.kind == RunKind.PROBE_CHECK
+            for run in reversed(self._store.runs.of_kind(RunKind.PROBE_CHECK))
         ]
 
 

@@ -21,7 +21,7 @@ from host.procedures.box_watch import BoxWatch
 from host.procedures.burst_watch import BurstWatch
 from host.procedures.channel_found import channels_found
 from host.procedures.event import Event
-from host.procedures.logged import events_of
+from host.procedures.logged import append_cited, events_of
 from host.procedures.loop_watch import LoopStatus, LoopWatch
 from host.procedures.pack_cursor import PackCursor
 from host.procedures.plateau_watch import BathStatus, PlateauWatch
@@ -93,9 +93,7 @@ class SenderCheckRunner:
     def append(self, event: Event) -> None:
         """Append an event: first the state it would lead to, then the store, then here."""
         state = advance(self.state, event)
-        readings = event.payload.get("readings")
-        cites = None if readings is None else Citation.from_json(readings)
-        self._store.runs.append(self.run, event.kind, dict(event.payload), cites=cites)
+        append_cited(self._store, self.run, event)
         self.state = state
         if state.is_over:
             self._take_full_current_away()
@@ -222,12 +220,7 @@ class SenderCheckRunner:
             if self._box is None:
                 return WantedBench(duty=duty)
             return WantedBench(insertion=self._box.insertion, decade_ohm=self._box.decade_ohm, duty=duty)
-        is_sender = setting.insertion is Insertion.SENDER
-        return WantedBench(
-            insertion=setting.insertion,
-            decade_ohm=float(setting.setting_ohm),
-            range_ohm=setting.range_ohm if is_sender else None,
-        )
+        return WantedBench.for_box(setting)
 
     def _trouble(self) -> str | None:
         return station_trouble(self._live, self.station) or self.orders.trouble

@@ -177,8 +177,7 @@ class StationRounds:
         """Number, artefact, and whether it is open, of every round, the newest first."""
         return [
             (run.number, str(run.settings.get("item", "")), run.ended_utc_s is None)
-            for run in reversed(self._store.runs.all())
-            if run.kind == RunKind.STATION_ROUND
+            for run in reversed(self._store.runs.of_kind(RunKind.STATION_ROUND))
         ]
 
     def _add(self, run: int, kind: Kind, payload: Mapping[str, Any]) -> None:

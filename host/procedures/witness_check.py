@@ -256,8 +256,7 @@ class WitnessChecks:
         """Number, time and state of every check, the newest first. [s]"""
         return [
             (run.number, run.started_utc_s, self.state(run.number))
-            for run in reversed(self._store.runs.all())
-            if run.kind == RunKind.WITNESS_CHECK
+            for run in reversed(self._store.runs.of_kind(RunKind.WITNESS_CHECK))
         ]
 
 

@@ -201,6 +201,12 @@ class Runs:
         with self._database.reading() as connection:
             return {row.run: row.newest for row in connection.execute(query)}
 
+    def of_kind(self, *kinds: str) -> list[Run]:
+        """Runs of one kind or of several, oldest first."""
+        query = select(schema.runs).where(schema.runs.c.kind.in_(kinds)).order_by(schema.runs.c.run)
+        with self._database.reading() as connection:
+            return [_run(row) for row in connection.execute(query)]
+
     def all(self) -> list[Run]:
         """All runs, oldest first."""
         with self._database.reading() as connection:

@@ -90,8 +90,7 @@ def run_page(run: int) -> str | AnyResponse:
         template,
         view=view,
         now=now,
-        mark=card_mark(view.card),
-        hands=_can_help(run),
+        **_card_of(view),
         course=None if view.state.is_over else _course(view),
         photo=desk.store.pictures.of_run(run),
     )
@@ -114,9 +113,7 @@ def course(run: int) -> Response:
 def card(run: int) -> Response:
     """The step card alone, for a page that is already open."""
     view = _view(run)
-    response = make_response(
-        render_template("_card.html", view=view, mark=card_mark(view.card), hands=_can_help(run))
-    )
+    response = make_response(render_template("_card.html", **_card_of(view)))
     response.headers["Cache-Control"] = "no-store"
     return response
 
@@ -205,9 +202,7 @@ def _ohms_check_page(view: "RunView") -> str:
         if live is None
         else station_now(desk, live, probe_in_register(desk, view.station), g.settings.zone)
     )
-    return render_template(
-        "ohms_check.html", view=view, now=now, mark=card_mark(view.card), hands=_can_help(view.run)
-    )
+    return render_template("ohms_check.html", view=view, now=now, **_card_of(view))
 
 
 def _choice_page(view: "RunView", form: CurveChoiceForm) -> str:
@@ -236,6 +231,16 @@ def _as_left_of(run: int) -> int | None:
     return None
 
 
-def _can_help(run: int) -> bool:
-    view = the_desk().runs.view(run)
+def _card_of(view: "RunView") -> dict[str, object]:
+    """What the step card is drawn from."""
+    return {
+        "card": view.card,
+        "mark": card_mark(view.card),
+        "is_over": view.state.is_over or view.state.phase is Phase.CHOOSING,
+        "hands": _can_help(view),
+        "to": f"/runs/{view.run}",
+    }
+
+
+def _can_help(view: "RunView") -> bool:
     return the_desk().hands is not None and view.simulated and view.card.is_hands_turn

@@ -122,7 +122,7 @@ def empty_form(
     Which curve a real sender is meant to follow, nobody but its tester knows: none is proposed before the
     first run. A simulated one is meant to follow its own.
     """
-    runs = [run for run in store.runs.all() if run.kind == RunKind.SENDER_CHECK]
+    runs = store.runs.of_kind(RunKind.SENDER_CHECK)
     last = runs[-1].settings if runs else {}
     known = curves(store.curves)
     names = tuple(known)

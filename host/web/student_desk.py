@@ -124,11 +124,12 @@ class StudentDesk:
 
         Once the run is over the bench shows nothing: what was planted may be gone from it.
         """
-        attempt = self._attempt(self._found(number))
+        found = self._found(number)
+        attempt = self._attempt(found)
         live = None if attempt.station is None else self._desk.live.station(attempt.station)
         if live is None:
             return None
-        seen_as = self.seen_as(number)
+        seen_as = self._seen_as(found)
         reading = None if live.latest is None or seen_as is None else seen_as(live.latest)
         return StudentBench(
             station=live.station,
@@ -140,7 +141,14 @@ class StudentDesk:
 
     def seen_as(self, number: int) -> Callable[[ReadingPack], StudentReading] | None:
         """What makes a reading of the bench one that the student may see; None once the run is over."""
-        found = self._found(number)
+        return self._seen_as(self._found(number))
+
+    def run(self, number: int) -> StudentRun | None:
+        """Sender check of the student, None before one was begun."""
+        run = self._attempt(self._found(number)).run
+        return None if run is None else self._run(run)
+
+    def _seen_as(self, found: Exercise) -> Callable[[ReadingPack], StudentReading] | None:
         run = self._attempt(found).run
         state = None if run is None else self._desk.runs.view(run).state
         if state is None or state.is_over:

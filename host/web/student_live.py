@@ -6,7 +6,9 @@ from typing import Any
 from flask import render_template
 
 from calibration.contract.readings import ReadingPack
+from calibration.curves import ReferenceCurve
 from calibration.reference_probe import ReferenceProbe
+from host.classroom.student_view import StudentBench
 from host.web.desk_behind import DeskBehind
 from host.web.live_stream import EVENT_EVERY_S, ChartFeed, paced
 from host.web.live_values import LiveValues, live_values_of
@@ -15,12 +17,13 @@ from host.web.station_now import card_mark, chart_point
 from host.web.student_desk import StudentDesk, as_pack
 
 
-def student_values(student: StudentDesk, number: int, probe: ReferenceProbe | None) -> LiveValues | None:
+def student_values(
+    bench: StudentBench | None, probe: ReferenceProbe | None, curve: ReferenceCurve
+) -> LiveValues | None:
     """Values of the newest reading, as the student sees them; None where there is none."""
-    bench = student.bench(number)
     if bench is None or bench.reading is None:
         return None
-    return live_values_of(as_pack(bench.reading), probe=probe, curve=student.curve(number))
+    return live_values_of(as_pack(bench.reading), probe=probe, curve=curve)
 
 
 def student_events(
@@ -46,10 +49,10 @@ def student_events(
     chart = ChartFeed(desk, station, points_of, last_id=last_id)
 
     def event() -> tuple[dict[str, Any], int] | None:
-        now, run = student.bench(number), student.exercise(number).run
+        now, run = student.bench(number), student.run(number)
         if now is None or run is None:
             return None
-        values = student_values(student, number, probe)
+        values = student_values(now, probe, curve)
         data = chart.fresh() | {
             "live": render_template("_student_live.html", bench=now, values=values, scale=scale),
             "run": run.number,

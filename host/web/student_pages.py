@@ -84,7 +84,7 @@ def begin(number: int) -> AnyResponse | tuple[str, int]:
 def card(number: int) -> Response:
     """The step card alone, for a page that is already open."""
     found = _exercise(number)
-    response = make_response(render_template("_student_card.html", **_card_of(found)))
+    response = make_response(render_template("_card.html", **_card_of(found)))
     response.headers["Cache-Control"] = "no-store"
     return response
 
@@ -207,7 +207,7 @@ def _page(number: int, *, trouble: str = "", form: AnswerForm | None = None) -> 
     return render_template(
         "student_exercise.html",
         bench=bench,
-        values=student_values(student, number, probe),
+        values=student_values(bench, probe, student.curve(number)),
         trouble=trouble,
         form=form or AnswerForm(),
         faults=tuple(FAULTS.values()),
@@ -223,6 +223,8 @@ def _card_of(found: StudentExercise) -> dict[str, object]:
         "exercise": found,
         "card": now,
         "mark": "" if now is None else card_mark(now),
+        "is_over": now is None,
+        "to": f"/exercise/{found.number}",
         "hands": can_help and now is not None and now.is_hands_turn,
     }
 

@@ -1,32 +1,31 @@
 import dataclasses
 import importlib.util
+import shutil
 import sys
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 from pathlib import Path
 from types import ModuleType
+from typing import Any
 
 import pytest
 
+from host.broker import EmbeddedBroker, free_port
 from host.certificates.certificate import Certificate
 from host.certificates.kind import Kind
+from host.data_folder import DataFolder
+from host.desk import Desk
 
 
-def _module(file: str, folder: Path = Path(__file__).parent) -> ModuleType:
+def _module(file: str) -> ModuleType:
     name = f"ohmbath_{file}"
     if name not in sys.modules:
-        path = folder / f"{file}.py"
+        path = Path(__file__).with_name(f"{file}.py")
         spec = importlib.util.spec_from_file_location(name, path)
         assert spec is not None and spec.loader is not None
         module = importlib.util.module_from_spec(spec)
         sys.modules[name] = module
         spec.loader.exec_module(module)
     return sys.modules[name]
-
-
-@pytest.fixture(scope="session")
-def module_beside() -> Callable[..., ModuleType]:
-    """Loads a module that lies among the tests, by its name and folder."""
-    return _module
 
 
 @pytest.fixture(scope="session")
@@ -52,3 +51,49 @@ def of_kind(sample: Certificate) -> Callable[..., Certificate]:
         return certificate
 
     return build
+
+
+@pytest.fixture(scope="module")
+def chromium() -> Iterator[Any]:
+    """Debian's chromium, without a screen."""
+    from playwright.sync_api import sync_playwright  # whoever asks no browser need not load it
+
+    with sync_playwright() as playwright:
+        opened = playwright.chromium.launch(executable_path=shutil.which("chromium"), args=["--no-sandbox"])
+        yield opened
+        opened.close()
+
+
+@pytest.fixture
+def devices(chromium: Any) -> Iterator[Callable[..., Any]]:
+    """Opens windows of a size at a desk's address; nothing may have gone wrong in any.
+
+    Ask for it after whatever serves the pages: the windows are closed before the server ends.
+    """
+    device = _module("device")
+    made: list[Any] = []
+
+    def begin(url: str, size: str = "phone", *, expected: tuple[str, ...] = (), **options: Any) -> Any:
+        width, height = device.SIZES[size]
+        context = chromium.new_context(viewport={"width": width, "height": height}, **options)
+        context.set_default_timeout(device.PATIENCE_S * 1000.0)
+        made.append(device.Device(context=context, url=url, expected=expected))
+        return made[-1]
+
+    yield begin
+    for one in made:
+        one.context.close()
+        assert one.wrong == []
+
+
+@pytest.fixture
+def broker_desk(tmp_path: Path) -> Iterator[Desk]:
+    """A desk with a broker, as ``ohmbath serve`` puts it together."""
+    folder = DataFolder(tmp_path)
+    broker = EmbeddedBroker(free_port(), folder=folder.broker)
+    broker.start()
+    made = Desk(folder.lock(), broker_host="127.0.0.1", broker_port=broker.port)
+    made.start()
+    yield made
+    made.stop()
+    broker.stop()

@@ -10,9 +10,7 @@ from pathlib import Path
 
 import pytest
 
-from host.broker import EmbeddedBroker, free_port
-from host.data_folder import DataFolder
-from host.desk import Desk
+from host.broker import free_port
 from host.errors import DeskError
 from host.live import StationState
 from host.simulated_bench import BenchState
@@ -21,18 +19,6 @@ from host.web.app import create_app
 pytestmark = pytest.mark.slow
 
 OHMBATH = Path(sys.executable).parent / "ohmbath"
-
-
-@pytest.fixture
-def desk(tmp_path):
-    folder = DataFolder(tmp_path)
-    broker = EmbeddedBroker(free_port(), folder=folder.broker)
-    broker.start()
-    made = Desk(folder.lock(), broker_host="127.0.0.1", broker_port=broker.port)
-    made.start()
-    yield made
-    made.stop()
-    broker.stop()
 
 
 def processes_naming(text: str) -> list[str]:
@@ -49,44 +35,46 @@ def are_heard(room) -> bool:
     return all(bench.state is BenchState.HEARD for bench in room.benches)
 
 
-def test_each_station_rests_on_its_own_instruments_and_one_that_dies_is_said_and_started_again(desk, until):
-    room = desk.simulated_room
+def test_each_station_rests_on_its_own_instruments_and_one_that_dies_is_said_and_started_again(
+    broker_desk, until
+):
+    room = broker_desk.simulated_room
     room.start(3)
     until(lambda: are_heard(room), "three stations are heard", 60.0)
     stations = [bench.station for bench in room.benches]
     assert stations == ["station-1", "station-2", "station-3"]
     for kind in ("probe", "decade_box"):
-        own = [desk.store.register.current(kind, station=station) for station in stations]
+        own = [broker_desk.store.register.current(kind, station=station) for station in stations]
         assert [one.station for one in own] == stations
         assert len({one.serial for one in own}) == 3
 
     dying = room.benches[1]
     os.kill(dying.pid, signal.SIGKILL)
     until(lambda: room.has_died("station-2"), "the death is noticed")
-    until(lambda: desk.live.station("station-2").state is StationState.GONE, "its silence is said")
+    until(lambda: broker_desk.live.station("station-2").state is StationState.GONE, "its silence is said")
     assert not room.has_died("station-1")
-    pages = create_app(desk).test_client()
+    pages = create_app(broker_desk).test_client()
     page = pages.get("/begin").text
     assert "The rig of station-2 has ended by itself" in page and "Start station-2 again" in page
 
     others = [room.benches[0].pid, room.benches[2].pid]
-    boot = desk.live.station("station-2").boot
+    boot = broker_desk.live.station("station-2").boot
     room.start_again("station-2")
     until(lambda: are_heard(room), "all three are heard again", 60.0)
-    until(lambda: desk.live.latest("station-2").boot > boot, "it reads on", 60.0)
+    until(lambda: broker_desk.live.latest("station-2").boot > boot, "it reads on", 60.0)
     assert [room.benches[0].pid, room.benches[2].pid] == others
     with pytest.raises(DeskError, match="no station of the simulated room"):
         room.start_again("bench-9")
 
     room.stop()
     assert not room.is_on
-    assert processes_naming(str(desk.folder.path / "simulated-room")) == []
+    assert processes_naming(str(broker_desk.folder.path / "simulated-room")) == []
 
 
 @pytest.mark.parametrize("count", [0, 17])
-def test_a_room_has_a_size_that_a_machine_can_bear(desk, count):
+def test_a_room_has_a_size_that_a_machine_can_bear(broker_desk, count):
     with pytest.raises(DeskError, match="1 to 16 stations"):
-        desk.simulated_room.start(count)
+        broker_desk.simulated_room.start(count)
 
 
 @pytest.mark.parametrize("number", [signal.SIGKILL, signal.SIGTERM])

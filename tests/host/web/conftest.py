@@ -7,7 +7,6 @@ import time
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass, field
 from pathlib import Path
-from types import ModuleType
 from typing import Any
 
 import pytest
@@ -428,39 +427,6 @@ def finished_desk(tmp_path: Path, _finished_folder: Path) -> Iterator[SmallDesk]
 def real_probe_paper() -> str:
     """Register file of a probe that exists."""
     return PROBE_PAPER.replace("simulated = true\n", "").replace('"P-1"', '"P-3"')
-
-
-@pytest.fixture(scope="module")
-def chromium() -> Iterator[Any]:
-    """Debian's chromium, without a screen."""
-    from playwright.sync_api import sync_playwright  # whoever asks no browser need not load it
-
-    with sync_playwright() as playwright:
-        opened = playwright.chromium.launch(executable_path=shutil.which("chromium"), args=["--no-sandbox"])
-        yield opened
-        opened.close()
-
-
-@pytest.fixture
-def devices(chromium: Any, module_beside: Callable[..., ModuleType]) -> Iterator[Callable[..., Any]]:
-    """Opens windows of a size at a desk's address; nothing may have gone wrong in any.
-
-    Ask for it after whatever serves the pages: the windows are closed before the server ends.
-    """
-    device = module_beside("device", Path(__file__).parent)
-    made: list[Any] = []
-
-    def begin(url: str, size: str = "phone", *, expected: tuple[str, ...] = (), **options: Any) -> Any:
-        width, height = device.SIZES[size]
-        context = chromium.new_context(viewport={"width": width, "height": height}, **options)
-        context.set_default_timeout(device.PATIENCE_S * 1000.0)
-        made.append(device.Device(context=context, url=url, expected=expected))
-        return made[-1]
-
-    yield begin
-    for one in made:
-        one.context.close()
-        assert one.wrong == []
 
 
 def events_of(text: str) -> list[dict[str, Any]]:

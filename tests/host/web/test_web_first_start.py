@@ -1,8 +1,5 @@
 import pytest
 
-from host.broker import EmbeddedBroker, free_port
-from host.data_folder import DataFolder
-from host.desk import Desk
 from host.errors import DeskError
 from host.simulated_bench import STATION, BenchState
 from host.web.app import create_app
@@ -52,41 +49,28 @@ def test_real_work_never_rests_on_simulated_instruments(desk):
         )
 
 
-@pytest.fixture
-def real_desk(tmp_path):
-    """A desk with a broker, as `ohmbath serve` puts it together."""
-    folder = DataFolder(tmp_path)
-    broker = EmbeddedBroker(free_port(), folder=folder.broker)
-    broker.start()
-    desk = Desk(folder.lock(), broker_host="127.0.0.1", broker_port=broker.port)
-    desk.start()
-    yield desk
-    desk.stop()
-    broker.stop()
-
-
 @pytest.mark.slow
-def test_the_first_door_leads_to_a_simulated_bench_that_is_heard_and_can_begin_a_check(real_desk, until):
-    browser = create_app(real_desk).test_client()
+def test_the_first_door_leads_to_a_simulated_bench_that_is_heard_and_can_begin_a_check(broker_desk, until):
+    browser = create_app(broker_desk).test_client()
     assert browser.post("/begin/simulated").status_code == 303
-    until(lambda: real_desk.simulated_bench.state is BenchState.HEARD, "the bench is heard", 60.0)
+    until(lambda: broker_desk.simulated_bench.state is BenchState.HEARD, "the bench is heard", 60.0)
     assert f"{STATION} is heard" in browser.get("/begin").text
     form = {"item": "Sender 1", "curve": "ntc-310-80c", "set_points": "30 60 85", "rule": "guarded"}
     started = browser.post(f"/stations/{STATION}/sender-check", data=form)
     assert started.status_code == 303
     assert "Let the simulated hands do it" in browser.get(started.location).text
-    rig = real_desk.simulated_bench._rig.pid
+    rig = broker_desk.simulated_bench._rig.pid
     browser.post("/begin/simulated")
-    assert real_desk.simulated_bench._rig.pid == rig
+    assert broker_desk.simulated_bench._rig.pid == rig
     browser.post("/begin/simulated/stop")
-    assert real_desk.simulated_bench.state is BenchState.OFF
+    assert broker_desk.simulated_bench.state is BenchState.OFF
 
 
 @pytest.mark.slow
-def test_a_desk_with_real_instruments_gets_no_simulated_ones_beside_them(real_desk, real_probe_paper):
-    real_desk.store.register.add_text(real_probe_paper)
-    browser = create_app(real_desk).test_client()
+def test_a_desk_with_real_instruments_gets_no_simulated_ones_beside_them(broker_desk, real_probe_paper):
+    broker_desk.store.register.add_text(real_probe_paper)
+    browser = create_app(broker_desk).test_client()
     answer = browser.post("/begin/simulated")
     assert answer.status_code == 409
     assert "holds real instruments" in answer.text
-    assert real_desk.simulated_bench.state is BenchState.OFF
+    assert broker_desk.simulated_bench.state is BenchState.OFF
