@@ -250,3 +250,13 @@ def test_no_word_runs_off_the_paper_however_long(make_certificate, tmp_path):
     assert len(edges) > 200
     assert max(edges) < A4_WIDTH_PT - 40.0
     assert ET.fromstring(boxes) is not None
+
+
+def test_no_page_holds_the_end_of_a_certificate_alone(sample):
+    lengths = []
+    for more in range(24, 32):
+        said = tuple(f"Line {line} of what else is to be said." for line in range(more))
+        pages = pages_of(render_pdf(dataclasses.replace(sample, remarks=(*sample.remarks, *said))))
+        assert "End of certificate" in pages[-1] and "Attached: the data" in pages[-1], more
+        lengths.append(len(pages))
+    assert lengths[0] == 2 and lengths[-1] == 3  # so one of them filled its second page
