@@ -6,6 +6,7 @@ from collections.abc import Callable, Mapping
 from typing import Any
 
 import click
+from sqlalchemy.exc import SQLAlchemyError
 
 from calibration.errors import CalibrationError
 from host.errors import DeskError
@@ -39,15 +40,29 @@ class OneLineCommand(click.Command):
             return super().make_context(info_name, args, parent, **extra)
         except click.exceptions.NoArgsIsHelpError:
             raise
+        except OSError as error:
+            raise Refusal(f"{error.filename or 'A file'}: {error.strerror or error}.") from error
         except click.UsageError as error:
             raise Refusal(f"{error.format_message()} (ohmbath {self.name} --help shows how)") from error
 
     def invoke(self, ctx: click.Context) -> Any:
-        """Run; what the science or the desk refuses becomes one line."""
+        """Run; what the science or the desk refuses, and what cannot be read, becomes one line."""
         try:
             return super().invoke(ctx)
         except (CalibrationError, DeskError) as error:
             raise Refusal(str(error)) from error
+        except SQLAlchemyError as error:
+            said = str(getattr(error, "orig", None) or error).partition("\n")[0]
+            raise Refusal(
+                f"The store of the desk cannot be read or written ({said}): look at its folder's rights and "
+                "its disk, and take a backup aside before anything else."
+            ) from error
+        except OSError as error:
+            raise Refusal(f"{error.filename or 'A file'}: {error.strerror or error}.") from error
+        except UnicodeDecodeError as error:
+            raise Refusal("A file that was given is not text in UTF-8.") from error
+        except RecursionError as error:
+            raise Refusal("A file that was given is nested too deep to be one of this desk's.") from error
 
 
 def above_zero(ctx: click.Context, param: click.Parameter, number: float | None) -> float | None:

@@ -214,9 +214,10 @@ def _strips(results: Results) -> list[dict[str, str]]:
     return [
         {
             "words": " ".join(
-                f"{one.name} {rounded_text(one.value, decimals_of(one.expanded_u))} {strip.unit} ± "
-                f"{one.expanded_u:.2g} {unit_of_uncertainty(strip.unit)};"
+                f"{one.name} {rounded_text(one.value, places)} {strip.unit} ± "
+                f"{rounded_text(one.expanded_u, places)} {unit_of_uncertainty(strip.unit)};"
                 for one in strip.bars
+                for places in (decimals_of(one.expanded_u),)
             ),
             "svg": strip_svg(
                 strip.bars,

@@ -156,6 +156,7 @@ def _give_words(app: Flask) -> None:
         "sentence": sentence,
         "roles_text": roles_text,
         "ohms": _ohms,
+        "to_its_u": _to_its_u,
         "strip": live_strip,
         "local_time": lambda utc_s: local_time(utc_s, g.settings.zone),
         "run": lambda number: f"{number:04d}",
@@ -184,6 +185,11 @@ def _give_words(app: Flask) -> None:
 def _ohms(resistance_ohm: float, u_resistance_ohm: float) -> str:
     places = max(decimals_of(u_resistance_ohm), 0) if u_resistance_ohm > 0.0 else 0
     return f"{float(rounded_text(resistance_ohm, places)):,.{places}f}"
+
+
+def _to_its_u(value: float, expanded_u: float) -> str:
+    """Value, or U itself, in the digits that U has."""
+    return rounded_text(value, decimals_of(expanded_u)).replace("-", "−")
 
 
 def _read_settings() -> None:

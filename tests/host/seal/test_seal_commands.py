@@ -201,3 +201,51 @@ def test_the_code_decodes_from_a_print_of_150_dots_an_inch(paper, shop, tmp_path
     assert [code.text for code in found] == [
         f"Certificate {json.loads(data)['number']}, fingerprint {fingerprint(data)}"
     ]
+
+
+@pytest.mark.parametrize(
+    "command",
+    [("verify", "PAPER", "--data"), ("list", "--data"), ("chain", "--data"), ("recompute", "1", "--data")],
+)
+def test_a_store_that_cannot_be_read_is_no_sign_of_tampering(shop, paper, tmp_path, command):
+    folder = tmp_path / "damaged"
+    shutil.copytree(shop[0], folder)
+    store = DataFolder(folder).store
+    store.write_bytes(b"garbage " * 4 + store.read_bytes()[32:])
+    told = run(*(str(paper) if word == "PAPER" else word for word in command), str(folder))
+    assert told.exit_code == 2  # 1 would say: altered, broken, not the same
+    assert told.stderr.startswith("The store of the desk cannot be read") and told.stderr.count("\n") == 1
+
+
+def test_a_folder_that_cannot_be_written_is_no_sign_of_tampering(shop, tmp_path):
+    folder = tmp_path / "desk"
+    folder.mkdir()
+    (folder / "broker").write_text("a file where a folder belongs")
+    told = run("chain", "--data", str(folder))
+    assert (told.exit_code, told.stderr.count("\n")) == (2, 1) and "broker" in told.stderr
+
+
+def test_a_head_copied_from_the_paper_is_the_head_of_the_chain(shop):
+    folder = str(shop[0])
+    head = json.loads(run("chain", "--json", "--data", folder).stdout)["head"]
+    copied = f" {head[:13]}\u200b{head[13:40].upper()}\n\u200b{head[40:]}\n"
+    assert run("chain", "--known-head", copied, "--data", folder).exit_code == 0
+    other = run("chain", "--known-head", head[::-1], "--data", folder)
+    assert (other.exit_code, "is not in this chain" in other.stdout) == (1, True)
+    no_head = run("chain", "--known-head", "00ff", "--data", folder)
+    assert (no_head.exit_code, "is no head of a chain" in no_head.stderr) == (2, True)
+
+
+def test_keys_under_a_passphrase_file_or_a_copy_that_is_none_are_refused_in_a_line(shop, tmp_path):
+    deep, word = tmp_path / "deep", tmp_path / "word"
+    deep.write_bytes(b"[" * 100_000)
+    word.write_bytes(b"\xff\xfe\x00")
+    for words in (
+        ("key", "backup", str(tmp_path / "copy"), "--passphrase-file", str(word)),
+        ("key", "restore", str(deep), "--passphrase-file", str(word)),
+    ):
+        told = run(*words, "--data", str(shop[0]))
+        assert (told.exit_code, told.stderr.count("\n")) == (2, 1), told.output
+    word.write_text("long enough a passphrase\n")
+    told = run("key", "restore", str(deep), "--passphrase-file", str(word), "--data", str(tmp_path / "new"))
+    assert (told.exit_code, told.stderr.count("\n")) == (2, 1), told.output
