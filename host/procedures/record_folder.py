@@ -23,7 +23,7 @@ from host.store.chain_link import head_of
 FORMAT, VERSION = "ohmbath certificate folder", 1
 _SUMS = "SHA256SUMS"
 _RUN, _READINGS, _DATA, _PAPER = "run.json", "readings.jsonl", "certificate.json", "certificate.pdf"
-_CHAIN = "chain.json"
+_CHAIN, _REGISTER, _CURVE = "chain.json", "register.json", "curve.toml"
 _README = """What stands behind certificate {number}.
 
 certificate.pdf   the paper as issued
@@ -71,6 +71,7 @@ def write_record(store: Store, record: IssuedRecord, folder: Path) -> list[str]:
     issued = store.certificates.get(record.number)
     run = store.runs.get(record.run)
     settings = _settings_of(record.events)
+    readings = _readings(store, citations_in([event.payload for event in record.events]))
     contents: dict[str, bytes] = {
         _PAPER: issued.files.pdf,
         _DATA: record.canonical_json,
@@ -83,14 +84,15 @@ def write_record(store: Store, record: IssuedRecord, folder: Path) -> list[str]:
                 "run": record.run,
                 "kind": record.kind,
                 "station": run.station,
+                "readings": readings.count(b"\n"),
                 "events": [
                     {"kind": one.kind, "payload": dict(one.payload), "appended_utc_s": one.appended_utc_s}
                     for one in store.runs.timed_events(record.run)
                 ],
             }
         ),
-        _READINGS: _readings(store, citations_in([event.payload for event in record.events])),
-        "register.json": _json(_register_entries(settings)),
+        _READINGS: readings,
+        _REGISTER: _json(_register_entries(settings)),
         _CHAIN: _json(
             [
                 {"content": link.content, "head": link.head}
@@ -101,7 +103,7 @@ def write_record(store: Store, record: IssuedRecord, folder: Path) -> list[str]:
     }
     curve = _curve(settings, store)
     if curve:
-        contents["curve.toml"] = curve.encode("utf-8")
+        contents[_CURVE] = curve.encode("utf-8")
     for name, content in contents.items():
         (folder / name).write_bytes(content)
     sums = "".join(f"{hashlib.sha256(content).hexdigest()}  {name}\n" for name, content in contents.items())
@@ -129,11 +131,13 @@ def read_record(folder: Path) -> IssuedRecord:
             pack = decode_readings(kept["payload"].encode("utf-8"), station=kept["station"])
             if isinstance(pack, ReadingPack):
                 packs[pack.station, pack.boot, pack.seq] = pack
+        events = tuple(Event(kind=one["kind"], payload=one["payload"]) for one in run["events"])
+        _check_beside(folder, run, _settings_of(events), contents)
         return IssuedRecord(
             number=run["number"],
             run=int(run["run"]),
             kind=run["kind"],
-            events=tuple(Event(kind=one["kind"], payload=one["payload"]) for one in run["events"]),
+            events=events,
             canonical_json=contents[_DATA],
             readings_of=_Cited(packs),
         )
@@ -222,6 +226,21 @@ def _check_links(folder: Path, number: str, contents: Mapping[str, bytes]) -> No
     for name, digest in digests.items():
         if said["number"] != number or hashlib.sha256(contents[name]).hexdigest() != digest:
             raise RecordFolderError(f"{folder / name} is not what was issued as {number}.")
+
+
+def _check_beside(
+    folder: Path, run: Mapping[str, Any], settings: Mapping[str, Any], contents: Mapping[str, bytes]
+) -> None:
+    """Hold what lies beside the run for a reader against the run, which has it by value."""
+    curve = str(settings.get("curve_text") or settings.get("curve_toml") or "")
+    beside = {
+        _REGISTER: contents[_REGISTER] == _json(_register_entries(settings)),
+        _CURVE: not curve or contents[_CURVE] == curve.encode("utf-8"),
+        _READINGS: contents[_READINGS].count(b"\n") == run["readings"],
+    }
+    for name, is_the_same in beside.items():
+        if not is_the_same:
+            raise RecordFolderError(f"{folder / name} is not what its run says: get the folder anew.")
 
 
 def _json(value: Any) -> bytes:

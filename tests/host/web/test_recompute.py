@@ -1,6 +1,7 @@
 """A certificate worked out again from raw readings: here, from a backup, from a folder elsewhere."""
 
 import gzip
+import hashlib
 import json
 import os
 import subprocess
@@ -121,6 +122,32 @@ def test_a_folder_in_which_anything_was_altered_is_refused(record, finished_desk
         read_record(folder)
     with pytest.raises(RecordFolderError, match="not empty"):
         write_record(finished_desk.store, record, folder)
+
+
+@pytest.mark.parametrize(
+    ("name", "change"),
+    [
+        ("register.json", lambda text: text.replace('"expanded_u_k": 0.05', '"expanded_u_k": 0.06')),
+        ("curve.toml", lambda text: text.replace("80", "81", 1)),
+        ("readings.jsonl", lambda text: text[: text.rindex("\n", 0, -1) + 1]),
+    ],
+)
+def test_what_lies_beside_a_run_has_to_be_what_the_run_says(record, finished_desk, tmp_path, name, change):
+    """Also where somebody wrote the digests anew."""
+    folder = tmp_path / "elsewhere"
+    write_record(finished_desk.store, record, folder)
+    before = (folder / name).read_text("utf-8")
+    (folder / name).write_text(change(before), "utf-8")
+    assert (folder / name).read_text("utf-8") != before
+    sums = {line.partition("  ")[2]: line.partition("  ")[0] for line in _lines(folder / "SHA256SUMS")}
+    sums[name] = hashlib.sha256((folder / name).read_bytes()).hexdigest()
+    (folder / "SHA256SUMS").write_text("".join(f"{digest}  {one}\n" for one, digest in sums.items()))
+    with pytest.raises(RecordFolderError, match=name):
+        read_record(folder)
+
+
+def _lines(path):
+    return path.read_text("utf-8").splitlines()
 
 
 def test_a_backup_taken_at_work_is_restored_and_worked_out_again(finished_desk, tmp_path):
