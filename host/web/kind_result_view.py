@@ -12,7 +12,7 @@ from host.certificates.issue import chart_of
 from host.certificates.printable import printable
 from host.certificates.printed import degrees_of_freedom_text, estimate_text, two_digits
 from host.certificates.results.by_kind import results_of
-from host.certificates.results.results import Column, Results, ResultTable, Section, StatedBudget, Strip
+from host.certificates.results.results import Column, Results, ResultTable, Role, Section, StatedBudget, Strip
 from host.pictures.agreement_strip import strip_span, strip_svg
 from host.pictures.ink import Surface
 from host.store.certificates import IssuedFiles
@@ -27,11 +27,15 @@ _LONG_ROW = 9
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class TableView:
-    """A table of results: heads, rows of words and numbers, and each row's verdict."""
+    """A table of results: heads, rows of cells, and each row's verdict.
+
+    A head or cell is a text and its sort: ``word``, ``other-scale`` (the same in °F), ``left-out`` (k, and
+    the U of what is not the error), or none for a number. A narrow screen shows neither of the middle two.
+    """
 
     title: str
-    heads: tuple[tuple[str, bool], ...]
-    rows: tuple[tuple[tuple[tuple[str, bool], ...], Verdict | Agreement | None], ...]
+    heads: tuple[tuple[str, str], ...]
+    rows: tuple[tuple[tuple[tuple[str, str], ...], Verdict | Agreement | None], ...]
     note: str
     has_verdicts: bool
 
@@ -115,21 +119,29 @@ def tables_of_paper(certificate: Certificate) -> tuple[TableView, ...]:
 
 
 def _table(table: ResultTable, with_corrections: bool) -> TableView:
-    columns: list[tuple[str, tuple[str, ...], bool]] = [(name, texts, True) for name, texts in table.labels]
+    columns: list[tuple[str, tuple[str, ...], str]] = [(name, texts, "word") for name, texts in table.labels]
     for column in table.columns:
-        columns.append((_head(column), tuple(text.replace("-", "−") for text in column.texts), False))
+        sort = "other-scale" if column.unit == "°F" else ""
+        columns.append((_head(column), tuple(text.replace("-", "−") for text in column.texts), sort))
         if column.prints_u:
-            columns.append((f"U {'K' if column.unit == '°C' else column.unit}", column.u_texts, False))
+            sort_of_u = "" if column.role is Role.ERROR else "left-out"
+            columns.append(
+                (
+                    f"U {'K' if column.unit == '°C' else column.unit}",
+                    column.u_texts,
+                    sort_of_u,
+                )
+            )
         if with_corrections and column.key == "error" and column.unit == "K":
-            columns.append(("correction K", tuple(_turned(text) for text in column.texts), False))
-    columns.append(("k", tuple(f"{k:.2f}" for k in table.k), False))
+            columns.append(("correction K", tuple(_turned(text) for text in column.texts), ""))
+    columns.append(("k", tuple(f"{k:.2f}" for k in table.k), "left-out"))
     rows = tuple(
-        (tuple((texts[row] if row < len(texts) else "", is_word) for _, texts, is_word in columns), verdict)
+        (tuple((texts[row] if row < len(texts) else "", sort) for _, texts, sort in columns), verdict)
         for row, verdict in enumerate(table.verdicts)
     )
     return TableView(
         title=table.title,
-        heads=tuple((head, is_word) for head, _, is_word in columns),
+        heads=tuple((head, sort) for head, _, sort in columns),
         rows=rows,
         note=table.note,
         has_verdicts=any(table.verdicts),

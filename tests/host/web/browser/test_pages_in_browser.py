@@ -79,6 +79,16 @@ def test_register_and_curves_fit_every_screen_and_theme(visit, size, theme):
         here.assert_fits(page)
 
 
+def test_error_u_limit_and_verdict_of_a_certificate_are_all_in_sight_on_a_phone(visit):
+    page = visit("phone").open("certificates/000001")
+    expect(page.locator(".wide th", has_text="verdict")).to_be_visible()
+    assert page.evaluate(
+        "[...document.querySelectorAll('.wide')].every((t) => t.scrollWidth <= t.clientWidth)"
+    )
+    shown = [head.inner_text() for head in page.locator(".wide").first.locator("th:visible").all()]
+    assert {"error K", "U K", "limit K", "verdict"} <= set(shown)
+
+
 def test_a_result_prints_on_one_sheet(visit):
     page = visit().open("runs/1")
     printed = pypdf.PdfReader(BytesIO(page.pdf(format="A4", prefer_css_page_size=True)))
