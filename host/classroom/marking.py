@@ -6,7 +6,8 @@ from host.classroom.exercise import Answer, ExerciseSettings, SentenceMark
 from host.classroom.nameable import size_in
 
 FULL_CREDIT = 100
-#: Beyond the tolerance, up to so many times of it, half the credit for the size is given.
+#: Beyond the tolerance, up to so many times of it, half the credit for the size. A choice of ours: no
+#: standard says how to mark.
 HALF_WITHIN = 2.0
 
 

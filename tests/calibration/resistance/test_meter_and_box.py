@@ -211,3 +211,14 @@ def test_a_box_read_in_two_wires_is_known_to_a_fifth_of_an_ohm_at_its_low_dials(
     assert 0.05 < fixed_ohm < 0.2
     worst_ohm = 2.0 * math.hypot(2e-5 * 7777, alone_ohm * math.sqrt(12.0 + 11.0**2))
     assert worst_ohm <= math.hypot(relative * 7777, fixed_ohm) < 5.0 * worst_ohm
+
+
+def test_what_steps_share_adds_up_and_what_each_reading_has_adds_in_squares():
+    """JCGM 100, 5.2.2 note 1 (one common error: a plain sum) and 5.1.2 (errors apart: in squares)."""
+    steps = [
+        StepUncertainty(reference_ohm=0.3, reading_ohm=0.1),
+        StepUncertainty(reference_ohm=0.4, reading_ohm=0.2),
+    ]
+    zero = StepUncertainty(reference_ohm=0.05, reading_ohm=0.02)
+    # One zero too many is taken off two steps: (0.3 + 0.4 + 0.05)² + 0.1² + 0.2² + 0.02² + 0.06²
+    assert setting_standard_u_ohm(steps, zero, leads_u_ohm=0.06) == pytest.approx(math.sqrt(0.6165))

@@ -5,7 +5,9 @@ from collections.abc import Sequence
 import pytest
 
 from calibration.contract.readings import Insertion, Quality, ReadingPack
+from host.procedures.bench_orders import WantedBench
 from host.procedures.bench_setup import box_plan
+from host.procedures.box_setting import BoxSetting
 from host.procedures.box_watch import BoxWatch
 from host.procedures.event import Event
 from host.procedures.ohms_check import Kind, OhmsCheckSettings, Phase, advance, state_of
@@ -115,3 +117,9 @@ def test_what_does_not_follow_is_a_fault_of_the_program(started, bench):
         advance(done, Event(kind=Kind.STOPPED, payload={"reason": "late"}))
     with pytest.raises(ValueError, match="never started"):
         _ = state_of([]).started
+
+
+@pytest.mark.parametrize(("insertion", "range_ohm"), [(Insertion.SENDER, 750.0), (Insertion.PROBE, None)])
+def test_only_the_sender_s_range_is_ordered_as_the_probe_has_one_alone(insertion, range_ohm):
+    wanted = WantedBench.for_box(BoxSetting(insertion=insertion, range_ohm=750.0, setting_ohm=330))
+    assert wanted == WantedBench(insertion=insertion, decade_ohm=330.0, range_ohm=range_ohm)
