@@ -40,6 +40,8 @@ class PointsFileError(DeskError):
     Attributes
     ----------
     file : str
+    trouble : str
+        Without the place.
     row : int or None
         Line of the file as an editor counts it, the header being line 1.
     column : str or None
@@ -54,6 +56,7 @@ class PointsFileError(DeskError):
             where.append(f"column {column}")
         super().__init__(f"{', '.join(where)}: {message}")
         self.file = file
+        self.trouble = message
         self.row = row
         self.column = column
 

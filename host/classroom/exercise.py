@@ -8,9 +8,13 @@ from dataclasses import asdict, dataclass, field, fields, replace
 from enum import StrEnum
 from typing import Any
 
+from calibration.diagnosis import DeadCircuit
 from host.classroom.nameable import FAULTS, NOTHING, NameableFault
 from host.classroom.planted_box import PlantedBox
 from host.procedures.event import Event
+
+#: What a meter shows where there is no resistance to be read.
+METER_SHOWS = {DeadCircuit.OPEN: "OL", DeadCircuit.SHORT: "0"}
 
 
 class Way(StrEnum):
@@ -45,10 +49,33 @@ class Credits:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class TypedPoint:
-    """One reading of an exercise without a rig. [°C], [Ω]"""
+    """What a meter showed at one temperature of an exercise without a rig.
+
+    Attributes
+    ----------
+    temperature_c : float
+        [°C]
+    resistance_ohm : float or None
+        None where none could be read. [Ω]
+    circuit : DeadCircuit or None
+        Open or short where the meter showed that; beside a resistance where it showed both by turns.
+    """
 
     temperature_c: float
-    resistance_ohm: float
+    resistance_ohm: float | None = None
+    circuit: DeadCircuit | None = None
+
+    @property
+    def shown(self) -> tuple[str, ...]:
+        """All that the meter showed, one after the other."""
+        ohm = () if self.resistance_ohm is None else (f"{self.resistance_ohm:g}",)
+        return ohm if self.circuit is None else (*ohm, METER_SHOWS[self.circuit])
+
+    @classmethod
+    def from_json(cls, content: Mapping[str, Any]) -> "TypedPoint":
+        """From the first event; one of before knew of no dead circuit."""
+        circuit = content.get("circuit")
+        return cls(**{**content, "circuit": None if circuit is None else DeadCircuit(circuit)})
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -128,7 +155,7 @@ class ExerciseSettings:
         kept = {name: value for name, value in content.items() if name in known}
         kept["set_points_c"] = tuple(float(point) for point in kept["set_points_c"])
         kept["stations"] = tuple(kept["stations"])
-        kept["readings"] = tuple(TypedPoint(**point) for point in kept.get("readings", ()))
+        kept["readings"] = tuple(TypedPoint.from_json(point) for point in kept.get("readings", ()))
         kept["credits"] = Credits(**kept["credits"])
         kept["way"] = Way(kept["way"])
         return cls(**kept)

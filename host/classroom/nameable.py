@@ -31,6 +31,8 @@ class NameableFault:
         Sizes that can be planted. [unit]
     box : Insertion or None
         Where the decade box stands in for it on metal; None where it cannot.
+    is_of_no_sender : bool
+        Whether it sits outside the sender, so that no bench plants it and a table on paper alone can show it.
     """
 
     key: str
@@ -41,6 +43,12 @@ class NameableFault:
     lowest: float = 1.0
     highest: float = 1.0
     box: Insertion | None = None
+    is_of_no_sender: bool = False
+
+    @property
+    def is_plantable(self) -> bool:
+        """Whether an exercise may be made of it, in one way at least."""
+        return bool(self.plant) or self.is_of_no_sender or self.key == NOTHING
 
     @property
     def has_size(self) -> bool:
@@ -115,6 +123,10 @@ FAULTS = {
         NameableFault(
             key=Fault.STEM_OR_THERMOMETER,
             words="Sender and thermometer not at one temperature, or the thermometer is off",
+            plant_unit="K too high on the thermometer",
+            lowest=-10.0,
+            highest=10.0,
+            is_of_no_sender=True,
         ),
     )
 }
@@ -126,7 +138,7 @@ _IN_OHM = {"Ω": 1.0, "kΩ": 1000.0}
 
 def plantable() -> tuple[NameableFault, ...]:
     """Faults that can be planted, and none at all."""
-    return tuple(fault for fault in FAULTS.values() if fault.plant or fault.key == NOTHING)
+    return tuple(fault for fault in FAULTS.values() if fault.is_plantable)
 
 
 def size_in(unit: str, size: float, written_unit: str) -> float | None:

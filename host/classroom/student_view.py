@@ -69,7 +69,10 @@ class StudentCard:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class StudentPoint:
-    """One temperature of a result: where, what the sender shows, its error and U. [°C], [Ω], [K]"""
+    """One temperature of a result: where, what the sender shows, its error and U. [°C], [Ω], [K]
+
+    ``shown`` is what a meter showed, on paper; empty where a bench read the resistance.
+    """
 
     temperature_c: float
     resistance_ohm: str
@@ -80,6 +83,16 @@ class StudentPoint:
     u_k: float
     verdict: Verdict | None
     witnesses: tuple[Witness, ...]
+    shown: str = ""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class StudentDeadPoint:
+    """A temperature at which nothing can be judged, and what the meter showed there. [°C]"""
+
+    temperature_c: float
+    u_k: float
+    shown: str
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -137,7 +150,7 @@ class StudentExercise:
     ----------
     stations : tuple[str, ...]
         Where it may be begun.
-    readings : tuple[StudentPoint, ...]
+    readings : tuple[StudentPoint | StudentDeadPoint, ...]
         Of an exercise without a rig: what was read, judged against the curve.
     may_begin, may_answer : bool
     is_closed : bool
@@ -149,7 +162,7 @@ class StudentExercise:
     curve: str
     set_points_c: tuple[float, ...]
     stations: tuple[str, ...]
-    readings: tuple[StudentPoint, ...]
+    readings: tuple[StudentPoint | StudentDeadPoint, ...]
     run: StudentRun | None
     may_begin: bool
     may_answer: bool

@@ -137,7 +137,7 @@ def _printable(text: str, meaning: str, longest: int, name: str, errors: dict[st
 
 def _size(typed: Mapping[str, str], way: Way | None, errors: dict[str, str]) -> float:
     fault = FAULTS.get(typed["fault"])
-    if fault is None or not (fault.plant or fault.key == NOTHING):
+    if fault is None or not fault.is_plantable:
         errors["fault"] = "Choose a fault that can be planted, or nothing."
         return 1.0
     if way is Way.BY_BOX and fault.box is None and fault.key != NOTHING:
@@ -145,6 +145,8 @@ def _size(typed: Mapping[str, str], way: Way | None, errors: dict[str, str]) -> 
             "The decade box can stand in for a resistance in series or a path across the terminals alone: "
             "choose one of these, or plant it by name on a simulated bench."
         )
+    if fault.is_of_no_sender and way is not Way.ON_PAPER:
+        errors["way"] = "This fault is none of the sender's: no bench plants it. Choose a table on paper."
     size = _number(typed["size"])
     if typed["size"] and size is None:
         errors["size"] = "Write a number with a decimal point, for example 22 or -3.5."

@@ -8,10 +8,12 @@ from dataclasses import dataclass
 from flask import Blueprint, Response, abort, g, redirect, render_template, request
 from werkzeug.wrappers import Response as AnyResponse
 
-from host.classroom.exercise import Attempt
+from host.classroom.exercise import Attempt, ExerciseSettings
 from host.classroom.exercises import Exercise
 from host.classroom.marking import Marks, marks_of, truth_words
 from host.classroom.nameable import plantable
+from host.classroom.student_view import StudentDeadPoint, StudentPoint
+from host.curve_choice import curve_by_name
 from host.errors import DeskError
 from host.people.account import Account
 from host.people.deed import Deed
@@ -24,7 +26,7 @@ from host.web.door import the_visitor
 from host.web.exercise_form import WAYS, ExerciseForm, empty_exercise_form, sent_exercise_form
 from host.web.rules import allowed
 from host.web.start_form import curve_choices
-from host.web.student_desk import why_of
+from host.web.student_desk import table_on_paper, why_of
 
 exercises_pages = Blueprint("exercises", __name__)
 
@@ -167,11 +169,18 @@ def _page(number: int, *, shows: bool = False, errors: dict[str, str] | None = N
         rows=[_row(found, attempt) for attempt in _by_name(found)],
         others=[one for one in _students() if one.number not in found.state.attempts],
         stations=stations,
+        readings=_table_on_paper(made),
         truth=truth_words(made) if shows else "",
         way=WAYS[made.way],
         shares=SHARES,
         errors=errors or {},
     )
+
+
+def _table_on_paper(made: ExerciseSettings) -> tuple[StudentPoint | StudentDeadPoint, ...]:
+    if not made.readings:
+        return ()
+    return table_on_paper(made, curve_by_name(made.curve, the_desk().store.curves))
 
 
 def _row(found: Exercise, attempt: Attempt) -> AttemptRow:

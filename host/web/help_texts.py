@@ -124,7 +124,8 @@ TOPICS: Mapping[str, Topic] = {
         paragraphs=(
             "An exercise is a sender check on a bench at which the instructor has planted a fault: by name "
             "on a simulated bench, by relay on a real one, where the decade box stands in series with the "
-            "sender or across it.",
+            "sender or across it. On paper it needs no bench: the table is worked out from the fault and the "
+            "curve, with what a meter shows (OL, 0, or both by turns over a loose contact), or typed.",
             "A student sees the readings, the error against the curve and its U, and no diagnosis. The "
             "answer names the fault and its size and gives the reason in a sentence; it is given once.",
             "The credit for the size is whole within the tolerance that the instructor set, and half within "

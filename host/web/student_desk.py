@@ -4,14 +4,16 @@ Everything here ends in a type of `host.classroom.student_view`, or in nothing.
 """
 
 from collections.abc import Callable
+from dataclasses import replace
 
 from calibration.contract.readings import ChannelReading, Insertion, Quality, ReadingPack
 from calibration.curves import ReferenceCurve
+from calibration.sender_point import SenderPoint
 from host.certificates.canonical import certificate_from_canonical
 from host.certificates.certificate import CertifiedPoint
 from host.certificates.printed import printed_point
 from host.classroom import on_paper
-from host.classroom.exercise import Answer, Attempt
+from host.classroom.exercise import Answer, Attempt, ExerciseSettings, TypedPoint
 from host.classroom.exercises import Exercise, ExerciseError
 from host.classroom.marking import marks_of, truth_words
 from host.classroom.planted_box import CHECKING, NOT_READY, Sight
@@ -20,6 +22,7 @@ from host.classroom.student_view import (
     StudentBench,
     StudentCard,
     StudentChannel,
+    StudentDeadPoint,
     StudentExercise,
     StudentPoint,
     StudentReading,
@@ -30,6 +33,7 @@ from host.curve_choice import curve_by_name
 from host.live import StationState
 from host.procedures.sender_check_state import Phase
 from host.procedures.step_card import StepCard
+from host.typed_check import ASSUMED_U_TEMPERATURE_K
 from host.web.desk_behind import DeskBehind
 from host.web.live_values import QUALITY_WORDS
 
@@ -182,13 +186,10 @@ class StudentDesk:
             return "closed"
         return "begun" if attempt.runs else "to do"
 
-    def _typed(self, found: Exercise) -> tuple[StudentPoint, ...]:
+    def _typed(self, found: Exercise) -> tuple[StudentPoint | StudentDeadPoint, ...]:
         """Readings of an exercise without a rig, against the curve."""
         made = found.state.made
-        if not made.readings:
-            return ()
-        judged = on_paper.judged(made.readings, self.curve(found.number), made.limit_k)
-        return tuple(_point(CertifiedPoint.of(point, ())) for point in judged)
+        return table_on_paper(made, self.curve(found.number)) if made.readings else ()
 
     def _run(self, number: int) -> StudentRun:
         view = self._desk.runs.view(number)
@@ -213,6 +214,24 @@ def why_of(desk: DeskBehind, exercise: Exercise, attempt: Attempt) -> tuple[str,
         return on_paper.why(made.readings, curve_by_name(made.curve, desk.store.curves), made.limit_k)
     kept = None if attempt.run is None else desk.store.exercise_results.of_run(attempt.run)
     return () if kept is None else tuple(certificate_from_canonical(kept.canonical_json).opinions)
+
+
+def table_on_paper(
+    made: ExerciseSettings, curve: ReferenceCurve
+) -> tuple[StudentPoint | StudentDeadPoint, ...]:
+    """Readings of an exercise without a rig as a student sees them, each against the curve."""
+    judged = on_paper.judged(made.readings, curve, made.limit_k)
+    return tuple(_on_paper(read, point) for read, point in zip(made.readings, judged, strict=True))
+
+
+def _on_paper(read: TypedPoint, point: SenderPoint | None) -> StudentPoint | StudentDeadPoint:
+    shown = " Ω, then ".join(read.shown)
+    if point is None:
+        return StudentDeadPoint(
+            temperature_c=read.temperature_c, u_k=2.0 * ASSUMED_U_TEMPERATURE_K, shown=shown
+        )
+    as_shown = shown if read.circuit is None else f"not steady: {shown}"
+    return replace(_point(CertifiedPoint.of(point, ())), shown=as_shown)
 
 
 def student_card_of(card: StepCard) -> StudentCard:

@@ -1,6 +1,12 @@
+import json
+import math
+from dataclasses import replace
+
 import pytest
 
 from calibration.contract.readings import ChannelReading, Insertion, Quality, ReadingPack
+from calibration.curves.curve_file import curve_from_toml
+from calibration.diagnosis import DeadCircuit
 from host.classroom.exercise import (
     Answer,
     Credits,
@@ -18,7 +24,8 @@ from host.classroom.planted_box import READINGS_TO_BE_READY, PlantedBox, Sight
 from host.curve_choice import load_curve
 from host.errors import DeskError
 from host.procedures.event import Event
-from rig.sim.plants import PLANTS, check_plant
+from rig.sim.plants import PLANTS, check_plant, effects_of
+from rig.sim.thermistor_law import load_laws
 
 MADE = ExerciseSettings(
     title="The blue estate",
@@ -164,13 +171,20 @@ def test_the_ohms_check_reads_the_box_as_it_stands():
 
 
 @pytest.mark.slow
-@pytest.mark.parametrize(("fault", "size"), [("series", 208.0), ("leakage", 6.0), ("healthy", 1.0)])
+@pytest.mark.parametrize(("fault", "size"), [
+    ("series", 208.0), ("leakage", 6.0), ("healthy", 1.0), ("open", 1.0), ("short", 1.0),
+    ("intermittent", 30.0), ("another_curve", 10.0), ("beta", 14.0),
+])  # fmt: skip
 def test_a_table_on_paper_is_one_from_which_the_desk_names_the_fault(fault, size):
     """At sizes that the benchmark of attributions names by hand in over 99 of 100 senders."""
     curve = load_curve("ntc-2k5-20c")
     readings = readings_of_a_fault(curve, fault, size, (20.0, 40.0, 60.0, 80.0, 95.0))
     words = " ".join(why(readings, curve, 2.0))
-    named = {"series": "resistance in series", "leakage": "parallel leakage", "healthy": "as those of good"}
+    named = {
+        "series": "resistance in series", "leakage": "parallel leakage", "healthy": "as those of good",
+        "open": "an open circuit", "short": "a short circuit", "intermittent": "an intermittent contact",
+        "another_curve": "the wrong sender", "beta": "an aged element",
+    }  # fmt: skip
     assert named[fault] in words, words
     assert len(judged(readings, curve, 2.0)) == 5
 
@@ -192,5 +206,70 @@ def test_a_typed_table_is_refused_by_its_row():
     assert typed_readings("30 1700\n60; 600")[1] == TypedPoint(temperature_c=60.0, resistance_ohm=600.0)
     with pytest.raises(DeskError, match="Row 2"):
         typed_readings("30 1700\n60")
-    with pytest.raises(DeskError):
-        typed_readings("30 1700\n60 OL")
+    for wrong in ("30 1700\n60 some", "30 1700\n60 604 590", "30 1700\n60 OL 0", "30 1700\n60 604 OL 0"):
+        with pytest.raises(DeskError, match="^Row 2: "):
+            typed_readings(wrong)
+
+
+def test_a_typed_table_takes_what_a_meter_shows_of_a_dead_or_a_loose_circuit():
+    assert typed_readings("30 OL\n60, 604 OL\n80 0") == (
+        TypedPoint(temperature_c=30.0, circuit=DeadCircuit.OPEN),
+        TypedPoint(temperature_c=60.0, resistance_ohm=604.0, circuit=DeadCircuit.OPEN),
+        TypedPoint(temperature_c=80.0, circuit=DeadCircuit.SHORT),
+    )
+
+
+def test_readings_come_back_from_the_log_with_what_the_meter_showed():
+    made = replace(MADE, readings=typed_readings("30 OL\n60 604 OL\n80 310"))
+    kept = json.loads(json.dumps(made.as_json(), allow_nan=False))
+    assert ExerciseSettings.from_json(kept) == made
+    for point in kept["readings"]:  # as an exercise of before was kept
+        del point["circuit"]
+    assert ExerciseSettings.from_json(kept).readings[2].circuit is None
+
+
+AT_C = (0.0, 20.0, 40.0, 60.0, 80.0, 100.0)
+LAW = load_laws()[0].law
+
+
+def curve_of(law):
+    """A reference curve printed every 5 K as a law of the simulation runs."""
+    rows = ", ".join(
+        f"{{temperature_c = {t}, resistance_ohm = {law.resistance_ohm(t)!r}}}" for t in range(0, 101, 5)
+    )
+    head = "title = 'An NTC'\nsource = 'none'\ntolerance = 'unknown'\nwiring = 'unknown'\n"
+    return curve_from_toml(f"{head}allowed_current_ma = 'unknown'\nrows = [{rows}]", name="ntc-of-the-rig")
+
+
+@pytest.mark.parametrize(
+    ("fault", "size"),
+    [("healthy", 1.0), ("series", 22.0), ("series", 1500.0), ("leakage", 3.0), ("leakage", 0.1),
+     ("r25", -20.0), ("r25", 40.0), ("beta", -13.0), ("beta", 6.0), ("another_curve", 10.0),
+     ("open", 1.0), ("short", 1.0)],
+)  # fmt: skip
+def test_a_table_on_paper_is_what_the_simulated_sender_with_that_plant_has_at_its_terminals(fault, size):
+    """Two circuits that share no code: the one the desk diagnoses by, and the one below the rig's drivers."""
+    plant = FAULTS[fault].plant
+    effects = effects_of(None if not plant else (plant, size))
+    element = effects.shifted(LAW)
+    for read in readings_of_a_fault(curve_of(LAW), fault, size, AT_C):
+        ohm = effects.terminal_ohm(element.resistance_ohm(read.temperature_c))
+        if math.isinf(ohm) or ohm < 0.1:
+            assert read.shown == ("OL" if math.isinf(ohm) else "0",)
+        else:
+            assert read.resistance_ohm == pytest.approx(ohm, rel=1e-3) and read.circuit is None
+
+
+def test_a_loose_contact_on_paper_comes_and_goes_and_one_that_is_always_open_is_open():
+    curve = load_curve("ntc-2k5-20c")
+    steady = readings_of_a_fault(curve, "healthy", 1.0, (20.0, 60.0))
+    loose = readings_of_a_fault(curve, "intermittent", 30.0, (20.0, 60.0))
+    assert [read.shown for read in loose] == [(*read.shown, "OL") for read in steady]
+    gone = readings_of_a_fault(curve, "intermittent", 100.0, (20.0, 60.0))
+    assert [read.shown for read in gone] == [("OL",), ("OL",)]
+
+
+def test_a_thermometer_too_high_on_paper_is_a_sender_that_much_colder():
+    curve = load_curve("ntc-2k5-20c")
+    (read,) = readings_of_a_fault(curve, "stem_or_thermometer", 3.0, (60.0,))
+    assert read.resistance_ohm == pytest.approx(curve.resistance_ohm(57.0), rel=3e-3)

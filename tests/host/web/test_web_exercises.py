@@ -160,7 +160,7 @@ def test_an_exercise_goes_to_students_alone_and_nobody_opens_anothers(room):
         ({"fault": "beta", "size": "4"}, "can stand in for"),
         ({"reasoning": "30"}, "sum to 100"),
         ({"tolerance_percent": "no"}, "from 1 to 100"),
-        ({"way": "on_paper", "fault": "open"}, "No table can be made"),
+        ({"fault": "stem_or_thermometer", "size": "3"}, "no bench plants it"),
         ({"way": "on_paper", "readings": "30"}, "Row 1"),
     ],
 )
@@ -193,6 +193,29 @@ def test_an_exercise_on_paper_is_judged_and_answered_without_a_bench(room):
     room.student.post(f"/exercise/{number}/answer", data=ANSWER | {"size": "104", "sure": "yes"})
     page = room.student.get(f"/exercise/{number}").text
     assert "80 of 100 so far" in page and "104 Ω" in page
+
+
+@pytest.mark.parametrize(
+    ("fault", "size", "cells"),
+    [
+        ("open", "", ["OL", "OL", "OL"]),
+        ("short", "", ["0", "0", "0"]),
+        ("intermittent", "30", ["not steady: 1691 Ω, then OL", "not steady: 594 Ω, then OL"]),
+        ("another_curve", "10", ["8123", "2624", "1106"]),
+    ],
+)
+def test_every_fault_has_a_table_on_paper_with_the_words_of_a_meter(room, fault, size, cells):
+    """Ohms by hand: 1691 and 594 Ω are the middles of the limits at 30 and 60 °C; 10 kΩ, 8 % steeper."""
+    number = room.make(way="on_paper", fault=fault, size=size)
+    room.hand_out(number, "Bo Quill")
+    page = room.student.get(f"/exercise/{number}").text
+    read = [re.sub("<[^>]*>", "", cell) for cell in re.findall(r"<td>(.*?)</td>", page)]
+    assert [cell for cell in read if cell in cells] == cells
+    given = ANSWER | {"fault": fault, "size": "", "unit": "", "sure": "yes"}
+    assert room.student.post(f"/exercise/{number}/answer", data=given).status_code == 303
+    page = room.student.get(f"/exercise/{number}").text
+    assert "80 of 100 so far" in page and "Most likely" in page
+    assert all(cell in room.instructor.get(f"/exercises/{number}").text for cell in cells)
 
 
 def test_a_student_begins_again_after_stopping_and_a_closed_exercise_takes_nothing(room):
