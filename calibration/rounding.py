@@ -30,5 +30,10 @@ def rounded_text(number: float, decimals: int) -> str:
     return f"{rounded:.{max(decimals, 0)}f}"
 
 
+def two_digits(uncertainty: float) -> str:
+    """An uncertainty to two significant digits, in plain digits; nothing stays ``0``."""
+    return rounded_text(uncertainty, decimals_of(uncertainty)) if uncertainty > 0 else "0"
+
+
 def _quantized(number: float, decimals: int) -> Decimal:
     return Decimal(repr(float(number))).quantize(Decimal(1).scaleb(-decimals), rounding=ROUND_HALF_EVEN)

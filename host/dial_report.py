@@ -8,7 +8,7 @@ from rich.table import Table
 from rich.text import Text
 
 from calibration.curves import ReferenceCurve
-from calibration.rounding import decimals_of, rounded_text
+from calibration.rounding import decimals_of, rounded_text, two_digits
 from calibration.temperature_scale import FAHRENHEIT_PER_K, fahrenheit_from_celsius
 from calibration.vehicle.dial import DialRow
 from calibration.vehicle.dialled_box import DialledBox
@@ -76,7 +76,7 @@ def words_of(box: DialledBox) -> tuple[str, ...]:
 def _cells(row: DialRow) -> tuple[str, ...]:
     places = decimals_of(row.expanded_u_k)
     u_f = FAHRENHEIT_PER_K * row.expanded_u_k
-    step = f"{row.step_k:.2g} K ({row.step_f:.2g} °F)"
+    step = f"{two_digits(row.step_k)} K ({two_digits(row.step_f)} °F)"
     return (
         f"{row.show_c:.4g}",
         f"{fahrenheit_from_celsius(row.show_c):.4g}",

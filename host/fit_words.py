@@ -41,7 +41,7 @@ def coefficient_lines(fit: CurveFit) -> list[str]:
     lines = []
     for name, value in fit.coefficients.items():
         u = None if fit.std_uncertainties is None else fit.std_uncertainties[name]
-        spread = "" if u is None else f"  ± {u:.2g} (k = 1)"
+        spread = "" if u is None else f"  ± {u:.1e} (k = 1)"
         lines.append(f"{name:<8} {value: .9e}{spread}")
     return lines
 

@@ -15,6 +15,7 @@ from enum import StrEnum
 from calibration.conformity import DecisionRule, Verdict, decide
 from calibration.curves import ReferenceCurve
 from calibration.errors import CalibrationError
+from calibration.rounding import decimals_of, rounded_text, two_digits
 from calibration.vehicle.shown_value import Display, Place, ShownValue, SubstitutionError
 
 #: Coverage factor of the findings, normal distribution assumed.
@@ -200,14 +201,18 @@ def _with_ohms(finding: Finding, curve: ReferenceCurve, pairs: Sequence[tuple[_O
     values = {name: getattr(finding, name) for name in finding.__dataclass_fields__}
     if finding.size_k < 0.0:
         ohm, u_ohm = _mean(in_line)
-        words = f"As {ohm:.0f} ± {K * u_ohm:.0f} Ω in line would do it: a bad contact or a broken strand."
+        words = f"As {_with_u(ohm, K * u_ohm)} Ω in line would do it: a bad contact or a broken strand."
         extra = {"series_ohm": (ohm, K * u_ohm)}
     else:
         siemens, u_siemens = _mean(to_ground)
         ohm, u_ohm = 1.0 / siemens, u_siemens / siemens**2
-        words = f"As {ohm:.3g} ± {K * u_ohm:.1g} Ω to ground would do it: moisture or chafed insulation."
+        words = f"As {_with_u(ohm, K * u_ohm)} Ω to ground would do it: moisture or chafed insulation."
         extra = {"leakage_ohm": (ohm, K * u_ohm)}
     return Finding(**{**values, **extra, "words": f"{finding.words} {words}"})
+
+
+def _with_u(ohm: float, expanded_u_ohm: float) -> str:
+    return f"{rounded_text(ohm, decimals_of(expanded_u_ohm))} ± {two_digits(expanded_u_ohm)}"
 
 
 def _ohm_shown(curve: ReferenceCurve, shown_c: float, near_ohm: float) -> float:

@@ -3,7 +3,7 @@
 from dataclasses import dataclass
 from typing import Any
 
-from calibration.rounding import decimals_of, rounded_text
+from calibration.rounding import decimals_of, rounded_text, two_digits
 from calibration.uncertainty.budget import Budget, BudgetLine
 from host.certificates.certificate import Certificate, Coefficient
 from host.certificates.dcc_units import unit_of_uncertainty
@@ -30,7 +30,6 @@ from host.certificates.printed import (
     estimate_text,
     printed_found,
     scientific,
-    two_digits,
 )
 from host.certificates.results.results import Results, StatedBudget, Strip
 from host.pictures.agreement_strip import strip_span, strip_svg

@@ -129,11 +129,6 @@ def signed_text(number: float, decimals: int) -> str:
     return f"+{text}" if number > 0 and text.strip("0.") else text
 
 
-def two_digits(uncertainty: float) -> str:
-    """An uncertainty to two significant digits; nothing stays ``0``."""
-    return rounded_text(uncertainty, decimals_of(uncertainty)) if uncertainty > 0 else "0"
-
-
 def scientific(number: float, digits: int) -> str:
     """A number with so many significant digits, very large or small ones as a power of ten."""
     if number == 0:

@@ -8,7 +8,7 @@ from collections.abc import Mapping, Sequence
 from functools import singledispatch
 from typing import Any
 
-from calibration.rounding import decimals_of, rounded_text
+from calibration.rounding import decimals_of, rounded_text, two_digits
 from calibration.uncertainty.budget import Budget, BudgetLine
 from host.certificates.as_found import FoundPoint
 from host.certificates.bodies.in_place import RecordedFinding, RecordedGap, RecordedReading
@@ -26,7 +26,6 @@ from host.certificates.printed import (
     printed_witness,
     scientific,
     signed_text,
-    two_digits,
 )
 from host.certificates.wrong_statement import probability_text, probability_wrong_of
 

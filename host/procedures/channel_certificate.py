@@ -13,6 +13,7 @@ from typing import Any
 from calibration.conformity import DecisionRule, overall_verdict
 from calibration.contract.readings import Insertion, ReadingPack
 from calibration.resistance.ohms_check import BoxReading, RangeCorrection, correction_from_box
+from calibration.rounding import two_digits
 from host.certificates.bodies.ohms import CertifiedOhms, OhmsBody, channel_points
 from host.certificates.certificate import Certificate
 from host.certificates.kind import Kind
@@ -169,9 +170,9 @@ def _sentence(settings: ChannelSettings, points: Sequence[CertifiedOhms]) -> str
     )
     left = max(point.expanded_u_ohm / point.true_ohm for point in points)
     return (
-        f"Before its correction {settings.station} read resistances wrong by up to {found:.2%}; with it they "
-        f"are known to {left:.2%} or better."
-    ).replace("%", " %")
+        f"Before its correction {settings.station} read resistances wrong by up to "
+        f"{two_digits(100.0 * found)} %; with it they are known to {two_digits(100.0 * left)} % or better."
+    )
 
 
 def _conditions(settings: ChannelSettings, packs: Sequence[ReadingPack]) -> tuple[tuple[str, str], ...]:

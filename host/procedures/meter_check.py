@@ -20,6 +20,7 @@ from calibration.resistance.meter_and_box import (
     meter_against_box,
 )
 from calibration.resistance.ohmmeter import CertifiedReading, Ohmmeter
+from calibration.rounding import decimals_of, rounded_text, two_digits
 from host.certificates.bodies.ohms import CertifiedOhms, OhmsBody
 from host.certificates.certificate import Certificate, InstrumentUsed
 from host.certificates.kind import Kind as PaperKind
@@ -255,16 +256,17 @@ def meter_certificate(
 
 def _sentence(settings: MeterCheckSettings, points: tuple[CertifiedOhms, ...]) -> str:
     worst = max(points, key=lambda point: abs(point.error_ohm) / point.setting_ohm)
-    share = worst.error_ohm / worst.true_ohm
-    sure = worst.expanded_u_ohm / worst.true_ohm
+    percent = 100.0 * worst.error_ohm / worst.true_ohm
+    sure_percent = 100.0 * worst.expanded_u_ohm / worst.true_ohm
+    size = rounded_text(abs(percent), decimals_of(sure_percent))
     if settings.subject is Subject.METER:
-        said = f"reads {abs(share):.2%} too {'high' if share > 0.0 else 'low'}"
+        said = f"reads {size} % too {'high' if percent > 0.0 else 'low'}"
     else:
-        said = f"gives {abs(share):.2%} {'less' if share > 0.0 else 'more'} than is dialled"
+        said = f"gives {size} % {'less' if percent > 0.0 else 'more'} than is dialled"
     return (
         f"At its worst, at {worst.setting_ohm:g} Ω, this {settings.subject.words} {said}, "
-        f"known to ± {sure:.2%}."
-    ).replace("%", " %")
+        f"known to ± {two_digits(sure_percent)} %."
+    )
 
 
 def _conditions(settings: MeterCheckSettings) -> tuple[tuple[str, str], ...]:
@@ -310,12 +312,13 @@ def _not_done(settings: MeterCheckSettings) -> tuple[str, ...]:
 
 
 def _meter_used(content: Mapping[str, Any]) -> InstrumentUsed:
-    relative = [float(row["expanded_u_ohm"]) / float(row["shown_ohm"]) for row in content["point"]]
+    percent = [100.0 * float(row["expanded_u_ohm"]) / float(row["shown_ohm"]) for row in content["point"]]
+    span = dict.fromkeys(f"{two_digits(u)} %" for u in (min(percent), max(percent)))
     return InstrumentUsed(
         role="resistance meter",
         serial=str(content["serial"]),
         certificate=f"{content['certificate']}, {content['issuer']}",
-        expanded_u=f"{min(relative):.2g} to {max(relative):.2g} of the value (k = {float(content['k']):g})",
+        expanded_u=f"{' to '.join(span)} of the value (k = {float(content['k']):g})",
         due=str(content.get("due", "no date set")),
     )
 

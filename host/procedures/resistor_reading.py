@@ -8,6 +8,7 @@ from typing import Any
 
 from calibration.contract.readings import Insertion, Quality, ReadingPack
 from calibration.resistance.ohms_check import RangeCorrection
+from calibration.rounding import two_digits
 from calibration.station_round import StatedValue
 from calibration.uncertainty.line import rectangular_u
 from host.citation import Citation
@@ -84,8 +85,8 @@ def read_resistor(
     mean_ohm, scatter_ohm = statistics.fmean(values), statistics.stdev(values)
     if scatter_ohm > _MOST_SCATTER * mean_ohm:
         raise DeskError(
-            f"The readings of {newest.station} jump about by {scatter_ohm:.2g} Ω: seat both clips, wait, "
-            "then read again."
+            f"The readings of {newest.station} jump about by {two_digits(scatter_ohm)} Ω: seat both clips, "
+            "wait, then read again."
         )
     correction = None if check is None else _correction(check, decade_box, readings_of, newest)
     if correction is None or check is None:

@@ -232,9 +232,9 @@ TOPICS: Mapping[str, Topic] = {
             "What turns out wrong is withdrawn with its reason, or amended: a new one takes its place "
             "and says what changed. Each names the head of the chain before it, so that a missing one shows.",
             "Inside the paper are the same data twice: as JSON, and as a digital calibration certificate "
-            "(XML, DCC 3.3.0) for other people's programs. A comparison on the vehicle leaves a record, "
-            "which is no certificate and says so. A run that checked its station's resistance channel can "
-            "put that on paper too, from its result.",
+            "(XML, DCC schema version 3.3.0; a reader of 3.1.2 alone refuses it) for other people's "
+            "programs. A comparison on the vehicle leaves a record, which is no certificate and says so. "
+            "A run that checked its station's resistance channel can put that on paper too, from its result.",
             "It states what was measured, with which instruments, with what uncertainty (U, k) and by "
             "which decision rule. It claims no accreditation.",
             "A label of 40 × 20 mm goes onto what was measured: number, item, day of issue, the day it is "

@@ -5,12 +5,13 @@ from dataclasses import dataclass
 from markupsafe import Markup
 
 from calibration.conformity import Verdict
+from calibration.rounding import two_digits
 from calibration.station_round import Agreement
 from host.certificates.canonical import certificate_from_canonical
 from host.certificates.certificate import Certificate
 from host.certificates.issue import chart_of
 from host.certificates.printable import printable
-from host.certificates.printed import degrees_of_freedom_text, estimate_text, two_digits
+from host.certificates.printed import degrees_of_freedom_text, estimate_text
 from host.certificates.results.by_kind import results_of
 from host.certificates.results.results import Column, Results, ResultTable, Role, Section, StatedBudget, Strip
 from host.pictures.agreement_strip import strip_span, strip_svg

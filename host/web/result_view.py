@@ -7,6 +7,7 @@ from markupsafe import Markup
 from calibration.conformity import Verdict
 from calibration.curves import ReferenceCurve
 from calibration.resistance.decade_box import DecadeBoxCertificate
+from calibration.rounding import two_digits
 from host.certificates.canonical import certificate_from_canonical
 from host.certificates.certificate import Certificate, CertifiedPoint
 from host.certificates.chosen_curve import CURVE_CHOSEN, is_curve_chosen
@@ -16,7 +17,6 @@ from host.certificates.printed import (
     estimate_text,
     printed_found,
     printed_point,
-    two_digits,
 )
 from host.pictures.agreement_strip import strip_span_k
 from host.store.certificates import IssuedFiles

@@ -4,7 +4,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from calibration.rounding import decimals_of, rounded_text
+from calibration.rounding import decimals_of, rounded_text, two_digits
 
 
 @pytest.mark.parametrize(
@@ -35,6 +35,23 @@ def test_rounding_moves_a_number_by_less_than_a_twentieth_of_its_uncertainty(exp
     decimals = decimals_of(expanded_u)
     moved = abs(float(rounded_text(number, decimals)) - number)
     assert moved <= 0.05 * expanded_u * 1.01 + 1e-9 * math.fabs(number)
+
+
+@pytest.mark.parametrize(
+    ("uncertainty", "text"),
+    [
+        (0.2, "0.20"),
+        (0.0199, "0.020"),
+        (2.0, "2.0"),
+        (99.6, "100"),
+        (123.0, "120"),
+        (3e-5, "0.000030"),
+        (0, "0"),
+    ],
+)
+def test_an_uncertainty_stands_in_two_plain_digits_however_round_or_large_it_is(uncertainty, text):
+    # JCGM 100:2008, 7.2.6: at most two significant digits; a zero at the end is one of them.
+    assert two_digits(uncertainty) == text
 
 
 @pytest.mark.parametrize("expanded_u", [0.0, -1.0, math.nan])

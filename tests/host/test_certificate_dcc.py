@@ -110,6 +110,13 @@ def test_every_kind_says_all_that_a_reader_needs_with_lists_of_one_length(root):
     assert faults_of(root) == []
 
 
+def test_the_schema_named_is_3_3_0(root):
+    # The version that has a day of issue and an amended certificate; 3.1.2 has neither.
+    assert root.get("schemaVersion") == "3.3.0"
+    place = root.get("{http://www.w3.org/2001/XMLSchema-instance}schemaLocation")
+    assert place == "https://ptb.de/dcc https://ptb.de/dcc/v3.3.0/dcc.xsd"
+
+
 @pytest.mark.parametrize(
     ("path", "text", "fault"),
     [

@@ -120,6 +120,7 @@ def test_a_box_gets_its_certificate_by_the_meter_and_goes_into_the_register_by_o
     run = checked(browser, subject="decade_box", serial="B-2", rows=BOX_ROWS, limit_percent="0.5")
     number, paper = paper_of(shop, run)
     assert paper.kind is Kind.DECADE_BOX and paper.instruments[0].serial == "M-9"
+    assert paper.instruments[0].expanded_u == "0.0030 % of the value (k = 2)"  # 3e-5 at each of its points
     for point in paper.points:
         assert point.true_ohm == pytest.approx(point.setting_ohm * 1.001 + 0.1, abs=point.expanded_u_ohm)
         assert point.shown_ohm == point.setting_ohm
