@@ -20,11 +20,11 @@ from host.data_folder import DataFolder
 from host.desk import Desk
 from host.errors import DeskError
 from host.point_data import point_data
-from host.procedures.loop_card import LOOP_STEPS
 from host.procedures.runs_at_work import RunView, wait_until_over
-from host.procedures.sender_check_settings import Course
-from host.procedures.sender_check_start import SenderCheckWish
-from host.procedures.sender_check_state import Phase, SenderCheckState
+from host.procedures.sender.loop_card import LOOP_STEPS
+from host.procedures.sender.sender_check_settings import Course
+from host.procedures.sender.sender_check_start import SenderCheckWish
+from host.procedures.sender.sender_check_state import Phase, SenderCheckState
 from host.rig_process import SERVING_SPEED, RigProcess, rig_command
 from host.simulated_bench import SIMULATED_CURVE
 

@@ -11,8 +11,8 @@ from host.demo import SET_POINTS_C, SHOP, DemoCheck, check_of
 from host.desk import Desk
 from host.errors import DeskError
 from host.procedures.runs_at_work import RunView, wait_until_over
-from host.procedures.sender_check_settings import Course
-from host.procedures.sender_check_start import SenderCheckWish
+from host.procedures.sender.sender_check_settings import Course
+from host.procedures.sender.sender_check_start import SenderCheckWish
 from host.simulated_bench import SIMULATED_CURVE, BenchState
 from host.simulated_room import SimulatedRoom
 

@@ -6,7 +6,7 @@ from typing import Any
 from host.certificates.bodies.infrared import InfraredBody
 from host.certificates.canonical import certificate_from_canonical
 from host.errors import DeskError
-from host.procedures.infrared_settings import InfraredSettings
+from host.procedures.infrared.infrared_settings import InfraredSettings
 from host.shop import Shop
 from host.store.certificates import IssuedCertificate
 from host.store.register_file import RegisterEntry, register_entry

@@ -9,7 +9,7 @@ from calibration.resistance.covering_uncertainty import StepUncertainty, coverin
 from calibration.uncertainty.budget import BudgetLine
 from host.certificates.bodies.ohms import CertifiedOhms
 from host.errors import DeskError
-from host.procedures.meter_check import MeterCheckSettings, Subject, compared_at, points_of, zero_of
+from host.procedures.ohms.meter_check import MeterCheckSettings, Subject, compared_at, points_of, zero_of
 from host.shop import Shop
 from host.store.register_file import RegisterEntry, register_entry
 

@@ -8,7 +8,7 @@ from calibration.contract.orders import Action, AnswerState
 from host.errors import DeskError
 from host.live import Live
 from host.order_book import OrderBook
-from host.procedures.infrared_settings import InfraredSettings
+from host.procedures.infrared.infrared_settings import InfraredSettings
 from host.procedures.runs_at_work import RunsAtWork, RunView
 from host.procedures.step_card import Ask, AskKind
 from host.simulated_thermometer import USED_THERMOMETER, SimulatedThermometer

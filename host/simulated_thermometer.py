@@ -8,7 +8,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from calibration.infrared.emissivity import Shot, Surface, reading_c
-from host.procedures.infrared_settings import InfraredSettings
+from host.procedures.infrared.infrared_settings import InfraredSettings
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -16,19 +16,19 @@ from calibration.contract.readings import Insertion, ReadingPack
 from calibration.curves import load_curve
 from host.citation import Citation
 from host.procedures.bench_setup import DUTY, bench_setup_of, ohms_check_plan
-from host.procedures.box_watch import BoxWatch
 from host.procedures.event import Event
-from host.procedures.loop_card import loop_card
-from host.procedures.loop_watch import LoopWatch
-from host.procedures.measured_lines import MeasuredLines, measured_lines_of
-from host.procedures.plateau_watch import PlateauWatch
-from host.procedures.sender_check import Kind, advance, state_of
-from host.procedures.sender_check_settings import Course, SenderCheckSettings
-from host.procedures.sender_check_state import Phase, SenderCheckState
-from host.procedures.sender_result import bench_points_of
+from host.procedures.ohms.box_watch import BoxWatch
+from host.procedures.sender.loop_card import loop_card
+from host.procedures.sender.loop_watch import LoopWatch
+from host.procedures.sender.measured_lines import MeasuredLines, measured_lines_of
+from host.procedures.sender.plateau_watch import PlateauWatch
+from host.procedures.sender.sender_check import Kind, advance, state_of
+from host.procedures.sender.sender_check_settings import Course, SenderCheckSettings
+from host.procedures.sender.sender_check_state import Phase, SenderCheckState
+from host.procedures.sender.sender_result import bench_points_of
+from host.procedures.sender.trial_watch import TrialWatch
+from host.procedures.sender.trials import CHANGED, DEEP, FULL_DUTY, SHALLOW, Trial
 from host.procedures.step_card import AskKind
-from host.procedures.trial_watch import TrialWatch
-from host.procedures.trials import CHANGED, DEEP, FULL_DUTY, SHALLOW, Trial
 from host.store.register_file import read_register_file
 from rig.bench import simulated_bench
 from rig.clock import SimulatedClock

@@ -25,8 +25,8 @@ from host.people.role import Role
 from host.procedures.event import Event
 from host.procedures.run_kind import RunKind
 from host.procedures.runs_at_work import RunsAtWork
-from host.procedures.sender_check_start import SenderCheckWish
-from host.procedures.sender_check_state import Phase
+from host.procedures.sender.sender_check_start import SenderCheckWish
+from host.procedures.sender.sender_check_state import Phase
 from host.store import Store
 
 #: Wall time in which a rig answers an order, or the planting is said to have failed. [s]

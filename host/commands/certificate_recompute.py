@@ -7,11 +7,11 @@ import click
 from host.data_folder import DataFolder
 from host.data_option import data_option, opened
 from host.one_line import OneLineCommand, Refusal, json_text
-from host.procedures.issued_record import readings_in, record_in_store
 from host.procedures.logged import events_of
-from host.procedures.recompute import Recomputed, recompute, recompute_comparison
-from host.procedures.recompute_witness import recompute_witness_check
-from host.procedures.record_folder import read_record, write_record
+from host.procedures.record.issued_record import readings_in, record_in_store
+from host.procedures.record.recompute import Recomputed, recompute, recompute_comparison
+from host.procedures.record.recompute_witness import recompute_witness_check
+from host.procedures.record.record_folder import read_record, write_record
 from host.procedures.run_kind import RunKind
 from host.store import Store
 

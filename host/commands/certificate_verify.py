@@ -8,7 +8,7 @@ from cryptography.hazmat.primitives.asymmetric.rsa import RSAPublicKey
 from host.data_folder import existing_folder
 from host.data_option import opened
 from host.one_line import OneLineCommand, Refusal, json_text
-from host.procedures.paper_at_desk import paper_at_desk
+from host.procedures.record.paper_at_desk import paper_at_desk
 from host.seal.seal_check import SealReport, SealState, check_seal, public_key_in
 from host.store import Store
 

@@ -17,7 +17,7 @@ from host.demo_room import Views, running_room
 from host.desk import Desk
 from host.one_line import OneLineCommand
 from host.procedures.runs_at_work import RunView
-from host.procedures.sender_check_settings import Course
+from host.procedures.sender.sender_check_settings import Course
 from host.serving import USUAL_PORT, interrupt_on_sigterm, serve_pages
 from host.simulated_room import MOST_STATIONS
 

@@ -8,7 +8,7 @@ from host.data_folder import DataFolder
 from host.data_option import data_option, opened
 from host.errors import DeskError
 from host.one_line import OneLineCommand, Refusal
-from host.procedures.station_round_runs import StationRounds
+from host.procedures.rounds.station_round_runs import StationRounds
 from host.support_file import write_support_file
 from host.tables.readings import readings_of_run, readings_of_station, readings_table
 from host.tables.register import register_table

@@ -10,8 +10,8 @@ from calibration.contract.orders import Action, AnswerState
 from calibration.contract.readings import Insertion, ReadingPack
 from host.order_book import OrderBook
 from host.procedures.bench_setup import DUTY
-from host.procedures.box_setting import BoxSetting
-from host.procedures.trials import FULL_DUTY
+from host.procedures.ohms.box_setting import BoxSetting
+from host.procedures.sender.trials import FULL_DUTY
 
 #: Rig time an order may take to be begun. [s]
 _NOT_AFTER_S = 600.0

@@ -17,10 +17,10 @@ from calibration.resistance.ohms_check import (
 )
 from calibration.thermistor.steinhart_hart import SteinhartHart
 from host.citation import Citation
-from host.procedures.box_setting import BoxSetting
-from host.procedures.reused_check import MOVED_SINCE
-from host.procedures.sender_check_settings import SenderCheckSettings
-from host.procedures.sender_check_state import SenderCheckState
+from host.procedures.ohms.box_setting import BoxSetting
+from host.procedures.ohms.reused_check import MOVED_SINCE
+from host.procedures.sender.sender_check_settings import SenderCheckSettings
+from host.procedures.sender.sender_check_state import SenderCheckState
 
 ReadingsOf = Callable[[Citation], Sequence[ReadingPack]]
 

@@ -17,24 +17,24 @@ from host.errors import DeskError
 from host.live import Live
 from host.local_time import local_day
 from host.order_book import OrderBook
-from host.procedures import ohms_check, ohms_check_card
 from host.procedures.authorisation import Outcome, let_out
-from host.procedures.curve_finding import CurvesFound, curves_of_run
 from host.procedures.event import Event
 from host.procedures.logged import events_of
-from host.procedures.measured_lines import TrialError
-from host.procedures.ohms_check import OhmsCheckState
-from host.procedures.ohms_check_runner import OhmsCheckRunner
-from host.procedures.ohms_check_start import ohms_check_started
-from host.procedures.plateau_watch import BathStatus
+from host.procedures.ohms import ohms_check, ohms_check_card
+from host.procedures.ohms.ohms_check import OhmsCheckState
+from host.procedures.ohms.ohms_check_runner import OhmsCheckRunner
+from host.procedures.ohms.ohms_check_start import ohms_check_started
 from host.procedures.run_kind import RunKind
-from host.procedures.runner import SenderCheckRunner
-from host.procedures.sender_check import Kind, state_of
-from host.procedures.sender_check_card import card_of
-from host.procedures.sender_check_settings import SenderCheckSettings
-from host.procedures.sender_check_start import SenderCheckWish, settings_of, started_event
-from host.procedures.sender_check_state import Phase, SenderCheckState
-from host.procedures.sender_result import certificate_of
+from host.procedures.sender.curve_finding import CurvesFound, curves_of_run
+from host.procedures.sender.measured_lines import TrialError
+from host.procedures.sender.plateau_watch import BathStatus
+from host.procedures.sender.runner import SenderCheckRunner
+from host.procedures.sender.sender_check import Kind, state_of
+from host.procedures.sender.sender_check_card import card_of
+from host.procedures.sender.sender_check_settings import SenderCheckSettings
+from host.procedures.sender.sender_check_start import SenderCheckWish, settings_of, started_event
+from host.procedures.sender.sender_check_state import Phase, SenderCheckState
+from host.procedures.sender.sender_result import certificate_of
 from host.procedures.step_card import StepCard
 from host.store import Store
 

@@ -3,8 +3,8 @@
 from collections.abc import Iterator
 from typing import Any
 
-from host.procedures.station_round import StationRoundState
-from host.procedures.station_round_result import comparison_of
+from host.procedures.rounds.station_round import StationRoundState
+from host.procedures.rounds.station_round_result import comparison_of
 from host.tables.table import Column, Table
 
 _WORDS = ("round", "artefact", "quantity", "at", "result", "station", "counts", "flags", "reason")

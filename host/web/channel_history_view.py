@@ -13,8 +13,8 @@ from host.equivalent_kelvin import k_per_ohm
 from host.instrument_history import Track
 from host.local_time import local_day, local_time
 from host.pictures.history_chart import History, history_chart_svg
-from host.procedures.channel_found import ChannelFound
-from host.procedures.passed_ohms_checks import MadeCheck, channels_of, made_checks
+from host.procedures.ohms.channel_found import ChannelFound
+from host.procedures.ohms.passed_ohms_checks import MadeCheck, channels_of, made_checks
 from host.store import Store
 from host.web.strips import on_this_page
 

@@ -6,8 +6,8 @@ from werkzeug.wrappers import Response as AnyResponse
 from host.equivalent_kelvin import EQUIVALENT_WORDS
 from host.errors import DeskError
 from host.people.role import STAFF
-from host.procedures.channel_checks import certify_channel
-from host.procedures.sender_check_start import check_that_serves
+from host.procedures.ohms.channel_checks import certify_channel
+from host.procedures.sender.sender_check_start import check_that_serves
 from host.web.channel_history_view import channel_history
 from host.web.desk_behind import the_desk
 from host.web.operator import operator_of

@@ -6,8 +6,8 @@ from markupsafe import Markup
 
 from calibration.resistance.ohms_check import OhmsCheckError
 from host.pictures.course_chart import DrawnReading, course_chart_svg
-from host.procedures.sender_check_state import SenderCheckState
-from host.procedures.sender_course import Closing, CoursePoint, closings_of, course_of, is_in_a_window
+from host.procedures.sender.sender_check_state import SenderCheckState
+from host.procedures.sender.sender_course import Closing, CoursePoint, closings_of, course_of, is_in_a_window
 from host.store import Store
 from host.web.scale import Scale, degrees, in_both_scales
 

@@ -12,7 +12,7 @@ from host.certificates.printable import LONGEST_NAME, printable_text
 from host.curve_to_find import CurveChoice
 from host.identification_words import identification_sentence
 from host.local_time import local_time
-from host.procedures.curve_finding import ChoiceError, CurvesFound
+from host.procedures.sender.curve_finding import ChoiceError, CurvesFound
 from host.store import Store
 from host.web.operator import operator_of
 

@@ -7,7 +7,7 @@ from flask import Flask, current_app
 if TYPE_CHECKING:
     from host.classroom.exercises import Exercises
     from host.live import Live
-    from host.procedures.infrared_settings import InfraredSettings
+    from host.procedures.infrared.infrared_settings import InfraredSettings
     from host.procedures.runs_at_work import RunsAtWork
     from host.simulated_bench import SimulatedBench
     from host.simulated_room import SimulatedRoom

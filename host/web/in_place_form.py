@@ -14,7 +14,7 @@ from calibration.vehicle.shown_value import Display
 from host.errors import DeskError
 from host.in_place_readings import TypedReading, display_of, gauge_reading, scan_reading, spot_reading
 from host.infrared_shot import typed_surface
-from host.procedures.in_place import Kind, Step
+from host.procedures.vehicle.in_place import Kind, Step
 from host.quantity import QuantityError, emissivity_of, resistance_ohm_of, temperature_c_of
 from host.spot_thermometer import AS_BOUGHT, SpotThermometer, chosen_thermometer
 

@@ -10,9 +10,9 @@ from host.certificates.printable import LONGEST_NAME, printable_text
 from host.errors import DeskError
 from host.local_time import local_day
 from host.people.role import ALL_ROLES
-from host.procedures.in_place import Kind, Step
-from host.procedures.in_place_card import card_of
-from host.procedures.in_place_runs import InPlaceRuns, InPlaceView
+from host.procedures.vehicle.in_place import Kind, Step
+from host.procedures.vehicle.in_place_card import card_of
+from host.procedures.vehicle.in_place_runs import InPlaceRuns, InPlaceView
 from host.spot_thermometer import SpotThermometer, spot_thermometers
 from host.web.curve_list import every_curve
 from host.web.desk_behind import the_desk

@@ -6,8 +6,8 @@ from markupsafe import Markup
 
 from calibration.rounding import decimals_of, rounded_text
 from calibration.vehicle.shown_value import ShownValue
-from host.procedures.in_place import BoxTaken, InPlaceState, Step, Taken
-from host.procedures.in_place_runs import InPlaceView
+from host.procedures.vehicle.in_place import BoxTaken, InPlaceState, Step, Taken
+from host.procedures.vehicle.in_place_runs import InPlaceView
 from host.web.scale import FAHRENHEIT_PER_K, Scale, degrees, in_both_scales, plain_degrees
 from host.web.strips import live_strip
 

@@ -12,7 +12,7 @@ from host.certificates.errors import CertificateError
 from host.certificates.printable import LONGEST_NAME, printable_text
 from host.errors import DeskError
 from host.infrared_shot import typed_surface
-from host.procedures.infrared_settings import TARGETS, InfraredSettings
+from host.procedures.infrared.infrared_settings import TARGETS, InfraredSettings
 from host.quantity import emissivity_of, temperature_c_of
 from host.store import Store
 from host.store.instrument_kind import InstrumentKind

@@ -15,10 +15,10 @@ from host.errors import DeskError
 from host.infrared_register import corrections_entry
 from host.local_time import local_day
 from host.people.role import ALL_ROLES, STAFF
-from host.procedures.infrared_check import MOST_SHOTS, InfraredState, Kind
-from host.procedures.infrared_result import point_so_far, sentence_of
-from host.procedures.infrared_runs import InfraredRuns, InfraredView
-from host.procedures.infrared_settings import TARGETS
+from host.procedures.infrared.infrared_check import MOST_SHOTS, InfraredState, Kind
+from host.procedures.infrared.infrared_result import point_so_far, sentence_of
+from host.procedures.infrared.infrared_runs import InfraredRuns, InfraredView
+from host.procedures.infrared.infrared_settings import TARGETS
 from host.store.settings import RULES
 from host.web.desk_behind import the_desk
 from host.web.in_place_form import surfaces

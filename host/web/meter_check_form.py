@@ -7,8 +7,8 @@ from datetime import date
 from typing import Any
 
 from host.errors import DeskError
-from host.procedures.dial_rows import dial_rows_of, joined_leads_of
-from host.procedures.meter_check import MeterCheckSettings, Subject, points_of
+from host.procedures.ohms.dial_rows import dial_rows_of, joined_leads_of
+from host.procedures.ohms.meter_check import MeterCheckSettings, Subject, points_of
 from host.quantity import temperature_c_of
 from host.store import Store
 from host.store.settings import Settings

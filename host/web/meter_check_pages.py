@@ -10,7 +10,7 @@ from host.errors import DeskError
 from host.local_time import local_day
 from host.ohms_register import ohms_entry
 from host.people.role import STAFF
-from host.procedures.meter_check import MeterChecks, MeterCheckSettings, Subject, points_of
+from host.procedures.ohms.meter_check import MeterChecks, MeterCheckSettings, Subject, points_of
 from host.web.desk_behind import the_desk
 from host.web.kind_result_view import kind_result_view_of
 from host.web.meter_check_form import MeterCheckForm, empty_meter_form, filled_meter_form

@@ -8,9 +8,9 @@ from calibration.resistance.ohms_check import OhmsCheckError
 from host.certificates.certificate import Certificate
 from host.citation import Citation
 from host.errors import DeskError
-from host.procedures.channel_certificate import channel_certificate
-from host.procedures.channel_checks import channel_settings, paper_run_of
-from host.procedures.passed_ohms_checks import MadeCheck
+from host.procedures.ohms.channel_certificate import channel_certificate
+from host.procedures.ohms.channel_checks import channel_settings, paper_run_of
+from host.procedures.ohms.passed_ohms_checks import MadeCheck
 from host.store import Store
 from host.web.kind_result_view import KindResultView, view_without_paper
 from host.web.scale import Scale

@@ -10,7 +10,7 @@ from werkzeug.wrappers import Response as AnyResponse
 from host.errors import DeskError
 from host.local_time import local_day
 from host.people.role import STAFF
-from host.procedures.probe_check import ProbeChecks, ProbeCheckSettings, points_of
+from host.procedures.references.probe_check import ProbeChecks, ProbeCheckSettings, points_of
 from host.quantity import altitude_m_of, pressure_pa_of, resistance_ohm_of
 from host.web.desk_behind import the_desk
 from host.web.kind_result_view import kind_result_view_of

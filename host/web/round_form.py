@@ -12,10 +12,10 @@ from host.certificates.errors import CertificateError
 from host.certificates.printable import LONGEST_NAME, printable_text
 from host.errors import DeskError
 from host.people.account import name_key
-from host.procedures.artefact_value import artefact_value
-from host.procedures.finished_checks import certified_error
-from host.procedures.station_round import MOST_STATIONS
-from host.procedures.station_round_settings import Quantity, StationRoundSettings
+from host.procedures.rounds.artefact_value import artefact_value
+from host.procedures.rounds.finished_checks import certified_error
+from host.procedures.rounds.station_round import MOST_STATIONS
+from host.procedures.rounds.station_round_settings import Quantity, StationRoundSettings
 from host.quantity import resistance_ohm_of, temperature_c_of
 from host.store import Store
 from host.store.instrument_kind import InstrumentKind

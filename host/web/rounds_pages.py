@@ -18,13 +18,13 @@ from host.citation import Citation
 from host.errors import DeskError
 from host.local_time import local_day
 from host.people.role import STAFF
-from host.procedures.finished_checks import CheckedError, finished_checks, is_of
-from host.procedures.resistor_reading import WINDOW_S, read_resistor
-from host.procedures.sender_check_start import check_that_serves
-from host.procedures.station_round import Source, StationRoundState
-from host.procedures.station_round_result import body_of, next_action_of, sentence_of
-from host.procedures.station_round_runs import NewResult, StationRounds, StationRoundView
-from host.procedures.station_round_settings import Quantity
+from host.procedures.rounds.finished_checks import CheckedError, finished_checks, is_of
+from host.procedures.rounds.resistor_reading import WINDOW_S, read_resistor
+from host.procedures.rounds.station_round import Source, StationRoundState
+from host.procedures.rounds.station_round_result import body_of, next_action_of, sentence_of
+from host.procedures.rounds.station_round_runs import NewResult, StationRounds, StationRoundView
+from host.procedures.rounds.station_round_settings import Quantity
+from host.procedures.sender.sender_check_start import check_that_serves
 from host.tables.rounds import round_table
 from host.tables.table import Form, written
 from host.web.curve_list import every_curve

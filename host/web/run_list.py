@@ -7,7 +7,7 @@ from typing import Any
 
 from calibration.conformity import Verdict
 from host.local_time import local_time
-from host.procedures.channel_checks import has_own_check
+from host.procedures.ohms.channel_checks import has_own_check
 from host.procedures.run_kind import RunKind
 from host.store import Store
 

@@ -8,12 +8,12 @@ from werkzeug.wrappers import Response as AnyResponse
 from host.errors import DeskError
 from host.people.role import STAFF
 from host.procedures.bench_setup import decade_box_of
-from host.procedures.channel_checks import has_own_check
-from host.procedures.passed_ohms_checks import made_check_of
+from host.procedures.ohms.channel_checks import has_own_check
+from host.procedures.ohms.passed_ohms_checks import made_check_of
 from host.procedures.run_kind import RunKind
-from host.procedures.sender_check_settings import Course
-from host.procedures.sender_check_start import wish_again
-from host.procedures.sender_check_state import Phase
+from host.procedures.sender.sender_check_settings import Course
+from host.procedures.sender.sender_check_start import wish_again
+from host.procedures.sender.sender_check_state import Phase
 from host.web.course_view import CourseView, course_view_of
 from host.web.curve_choice_form import CurveChoiceForm, empty_choice, sent_choice
 from host.web.desk_behind import the_desk

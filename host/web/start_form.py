@@ -13,7 +13,7 @@ from host.certificates.errors import CertificateError
 from host.certificates.printable import LONGEST_NAME, printable_text
 from host.curve_to_find import FIND_OUT
 from host.procedures.run_kind import RunKind
-from host.procedures.sender_check_settings import Course
+from host.procedures.sender.sender_check_settings import Course
 from host.simulated_bench import SIMULATED_CURVE
 from host.store import Store
 from host.store.own_curves import OwnCurves

@@ -15,8 +15,8 @@ from host.backup import reminder
 from host.curve_to_find import FIND_OUT
 from host.errors import DeskError
 from host.people.role import ALL_ROLES, STAFF
-from host.procedures.sender_check_settings import Course
-from host.procedures.sender_check_start import SenderCheckWish, check_that_serves
+from host.procedures.sender.sender_check_settings import Course
+from host.procedures.sender.sender_check_start import SenderCheckWish, check_that_serves
 from host.store.settings import RULES
 from host.web.desk_behind import the_desk
 from host.web.door import the_visitor

@@ -31,7 +31,7 @@ from host.classroom.student_view import (
 )
 from host.curve_choice import curve_by_name
 from host.live import StationState
-from host.procedures.sender_check_state import Phase
+from host.procedures.sender.sender_check_state import Phase
 from host.procedures.step_card import StepCard
 from host.typed_check import ASSUMED_U_TEMPERATURE_K
 from host.web.desk_behind import DeskBehind

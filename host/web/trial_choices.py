@@ -4,7 +4,7 @@ import math
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 
-from host.procedures.trials import TRIAL_WORDS, Trial, minutes_of
+from host.procedures.sender.trials import TRIAL_WORDS, Trial, minutes_of
 
 _ALL = "all"
 

@@ -11,7 +11,7 @@ from host.certificates.printable import LONGEST_NAME, printable_text
 from host.curve_to_find import FIND_OUT
 from host.errors import DeskError
 from host.points_file import PointsFileError, dead_circuit_of
-from host.procedures.hand_check import HandChecks, HandCheckSettings, judged
+from host.procedures.sender.hand_check import HandChecks, HandCheckSettings, judged
 from host.quantity import resistance_ohm_of, temperature_c_of
 from host.store.settings import RULES
 from host.typed_check import TypedCheck

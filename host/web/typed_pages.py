@@ -10,8 +10,8 @@ from host.curve_to_find import FIND_OUT
 from host.errors import DeskError
 from host.local_time import local_day
 from host.people.role import STAFF
-from host.procedures.curve_finding import ChoiceError
-from host.procedures.hand_check import HandChecks, HandCheckView
+from host.procedures.sender.curve_finding import ChoiceError
+from host.procedures.sender.hand_check import HandChecks, HandCheckView
 from host.store.settings import RULES
 from host.web.curve_choice_form import CurveChoiceForm, empty_choice, refused, sent_choice
 from host.web.curve_list import every_curve

@@ -5,7 +5,7 @@ from collections.abc import Mapping
 from flask import Request
 
 from host.picture import LARGEST_FILE
-from host.procedures.paper_at_desk import LARGEST_PAPER
+from host.procedures.record.paper_at_desk import LARGEST_PAPER
 
 #: Largest file of each page whose form may bring one along, by its endpoint. [byte]
 LARGEST: Mapping[str, int] = {

@@ -5,7 +5,12 @@ from werkzeug.exceptions import RequestEntityTooLarge
 
 from host.certificates.canonical import certificate_from_canonical
 from host.certificates.certificate import Certificate
-from host.procedures.paper_at_desk import LARGEST_PAPER, PaperAtDesk, paper_at_desk, standing_by_fingerprint
+from host.procedures.record.paper_at_desk import (
+    LARGEST_PAPER,
+    PaperAtDesk,
+    paper_at_desk,
+    standing_by_fingerprint,
+)
 from host.seal.errors import SealError
 from host.seal.seal_check import SealState
 from host.web.desk_behind import the_desk

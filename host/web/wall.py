@@ -14,8 +14,8 @@ from host.classroom.planted_box import Sight
 from host.live import StationLive, StationState
 from host.procedures.run_kind import RunKind
 from host.procedures.runs_at_work import RunView
-from host.procedures.sender_check_state import Phase
-from host.procedures.trials import TRIAL_STEPS, TRIAL_WORDS
+from host.procedures.sender.sender_check_state import Phase
+from host.procedures.sender.trials import TRIAL_STEPS, TRIAL_WORDS
 from host.web.desk_behind import DeskBehind
 from host.web.station_now import StationNow, natural, station_now
 from host.web.wall_facts import LastRun, WallFacts

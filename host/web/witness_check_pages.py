@@ -6,7 +6,7 @@ from werkzeug.wrappers import Response as AnyResponse
 from host.errors import DeskError
 from host.local_time import local_day
 from host.people.role import STAFF
-from host.procedures.witness_check import WitnessChecks
+from host.procedures.references.witness_check import WitnessChecks
 from host.web.desk_behind import the_desk
 from host.web.rules import allowed
 

@@ -12,8 +12,8 @@ from calibration.resistance.three_tap import ratio_count
 from calibration.thermistor.steinhart_hart import SteinhartHart
 from host.procedures.bench_setup import ohms_check_plan
 from host.procedures.event import Event
-from host.procedures.sender_check import Kind
-from host.procedures.sender_check_settings import SenderCheckSettings
+from host.procedures.sender.sender_check import Kind
+from host.procedures.sender.sender_check_settings import SenderCheckSettings
 
 FIRST_BOOT = "00000001-0000abcd"
 NOMINAL = load_curve("ntc-310-80c").nominal  # once: it is asked for at every pass

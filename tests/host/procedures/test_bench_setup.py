@@ -3,7 +3,7 @@
 import pytest
 
 from host.procedures.bench_setup import DUTY, FIXED_SERIES_OHM, SOURCE_V
-from host.procedures.sender_check_settings import SenderCheckSettings
+from host.procedures.sender.sender_check_settings import SenderCheckSettings
 from rig.wiring import load_wiring
 
 WIRING = load_wiring()

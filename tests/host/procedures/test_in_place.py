@@ -12,9 +12,9 @@ from calibration.vehicle.substitution import Part
 from host.data_folder import DataFolder
 from host.errors import DeskError
 from host.procedures.event import Event
-from host.procedures.in_place import InPlaceState, Kind, Step, advance, state_of
-from host.procedures.in_place_result import result_of
-from host.procedures.in_place_runs import InPlaceRuns
+from host.procedures.vehicle.in_place import InPlaceState, Kind, Step, advance, state_of
+from host.procedures.vehicle.in_place_result import result_of
+from host.procedures.vehicle.in_place_runs import InPlaceRuns
 from host.store import open_store
 from host.web.in_place_form import StepForm, empty_step_form, event_of
 

@@ -7,15 +7,15 @@ from calibration.infrared.emissivity import Shot, Surface, reading_c
 from calibration.infrared.planck import EIGHT_TO_FOURTEEN_UM
 from host.certificates.bodies.infrared import InfraredBody
 from host.procedures.event import Event
-from host.procedures.infrared_check import Kind, SetUp, advance, state_of
-from host.procedures.infrared_result import (
+from host.procedures.infrared.infrared_check import Kind, SetUp, advance, state_of
+from host.procedures.infrared.infrared_result import (
     adjustment_of,
     certificate_of,
     judged_points,
     point_so_far,
     sentence_of,
 )
-from host.procedures.infrared_settings import InfraredSettings
+from host.procedures.infrared.infrared_settings import InfraredSettings
 from host.shop import Shop
 
 INSTRUMENT = {

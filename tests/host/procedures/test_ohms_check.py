@@ -7,11 +7,11 @@ import pytest
 from calibration.contract.readings import Insertion, Quality, ReadingPack
 from host.procedures.bench_orders import WantedBench
 from host.procedures.bench_setup import box_plan
-from host.procedures.box_setting import BoxSetting
-from host.procedures.box_watch import BoxWatch
 from host.procedures.event import Event
-from host.procedures.ohms_check import Kind, OhmsCheckSettings, Phase, advance, state_of
-from host.procedures.ohms_check_card import card_of
+from host.procedures.ohms.box_setting import BoxSetting
+from host.procedures.ohms.box_watch import BoxWatch
+from host.procedures.ohms.ohms_check import Kind, OhmsCheckSettings, Phase, advance, state_of
+from host.procedures.ohms.ohms_check_card import card_of
 from host.procedures.step_card import AskKind
 
 STARTED_AT = {"boot": "00000001-0000abcd", "seq": 0}

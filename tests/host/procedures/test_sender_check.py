@@ -9,17 +9,17 @@ import pytest
 from calibration.contract.readings import Insertion, Quality, ReadingPack
 from host.citation import Citation
 from host.procedures.bench_setup import bench_setup_of
-from host.procedures.box_watch import BoxWatch
-from host.procedures.burst_watch import BURSTS, BurstWatch
 from host.procedures.event import Event
-from host.procedures.plateau_watch import PlateauWatch
-from host.procedures.sender_check import Kind, advance, state_of
-from host.procedures.sender_check_settings import METHOD, METHOD_VERSION
-from host.procedures.sender_check_state import Phase, SenderCheckState
-from host.procedures.sender_result import certificate_of
-from host.procedures.set_up_steps import SET_UP_STEPS
-from host.procedures.trial_watch import TrialWatch
-from host.procedures.trials import TRIAL_STEPS
+from host.procedures.ohms.box_watch import BoxWatch
+from host.procedures.sender.burst_watch import BURSTS, BurstWatch
+from host.procedures.sender.plateau_watch import PlateauWatch
+from host.procedures.sender.sender_check import Kind, advance, state_of
+from host.procedures.sender.sender_check_settings import METHOD, METHOD_VERSION
+from host.procedures.sender.sender_check_state import Phase, SenderCheckState
+from host.procedures.sender.sender_result import certificate_of
+from host.procedures.sender.set_up_steps import SET_UP_STEPS
+from host.procedures.sender.trial_watch import TrialWatch
+from host.procedures.sender.trials import TRIAL_STEPS
 from host.shop import Shop
 
 pytestmark = pytest.mark.slow

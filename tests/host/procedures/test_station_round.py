@@ -17,10 +17,10 @@ from host.cli import main
 from host.data_folder import DataFolder
 from host.errors import DeskError
 from host.procedures.event import Event
-from host.procedures.issued_record import record_in_store
-from host.procedures.recompute import recompute
-from host.procedures.record_folder import read_record, write_record
-from host.procedures.station_round import (
+from host.procedures.record.issued_record import record_in_store
+from host.procedures.record.recompute import recompute
+from host.procedures.record.record_folder import read_record, write_record
+from host.procedures.rounds.station_round import (
     MOST_STATIONS,
     Kind,
     Source,
@@ -28,9 +28,9 @@ from host.procedures.station_round import (
     advance,
     state_of,
 )
-from host.procedures.station_round_result import certificate_of, comparison_of, sentence_of
-from host.procedures.station_round_runs import NewResult, StationRounds
-from host.procedures.station_round_settings import Quantity, StationRoundSettings
+from host.procedures.rounds.station_round_result import certificate_of, comparison_of, sentence_of
+from host.procedures.rounds.station_round_runs import NewResult, StationRounds
+from host.procedures.rounds.station_round_settings import Quantity, StationRoundSettings
 from host.shop import Shop
 from host.store import open_store
 from host.tables.rounds import round_table

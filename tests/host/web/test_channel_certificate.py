@@ -9,8 +9,8 @@ from calibration.conformity import Verdict
 from host.certificates.canonical import certificate_from_canonical
 from host.certificates.dcc import dcc_xml
 from host.certificates.kind import Kind
-from host.procedures.issued_record import record_in_store
-from host.procedures.recompute import certificate_again, recompute
+from host.procedures.record.issued_record import record_in_store
+from host.procedures.record.recompute import certificate_again, recompute
 from host.web.app import create_app
 
 pytestmark = pytest.mark.slow

@@ -17,11 +17,11 @@ from host.backup import make_backup, restore_backup
 from host.certificates.canonical import certificate_from_canonical
 from host.cli import main
 from host.data_folder import DataFolder
-from host.procedures import sender_check_settings, sender_result
-from host.procedures.issued_record import record_in_store
 from host.procedures.logged import events_of
-from host.procedures.recompute import RecomputeError, recompute, recompute_comparison
-from host.procedures.record_folder import RecordFolderError, read_record, write_record
+from host.procedures.record.issued_record import record_in_store
+from host.procedures.record.recompute import RecomputeError, recompute, recompute_comparison
+from host.procedures.record.record_folder import RecordFolderError, read_record, write_record
+from host.procedures.sender import sender_check_settings, sender_result
 from host.store import open_store
 from host.store.chain_check import check_chain
 from host.web.app import create_app

@@ -1,6 +1,6 @@
 import pytest
 
-from host.procedures.sender_check_state import Phase
+from host.procedures.sender.sender_check_state import Phase
 from host.store.instrument_marks import Mark
 
 SET_POINTS = {"item": "Sender, tag 7", "curve": "ntc-310-80c", "set_points": "30 60 85", "scale": "c"}

@@ -9,7 +9,7 @@ import pytest
 
 from host.certificates.canonical import certificate_from_canonical
 from host.errors import DeskError
-from host.procedures.sender_check_start import SenderCheckWish, check_that_serves
+from host.procedures.sender.sender_check_start import SenderCheckWish, check_that_serves
 from host.web.app import create_app
 
 pytestmark = pytest.mark.slow

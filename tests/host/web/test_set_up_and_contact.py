@@ -6,10 +6,10 @@ import pytest
 
 from calibration.diagnosis.fault import Fault
 from host.certificates.canonical import certificate_from_canonical
-from host.procedures.burst_watch import contact_of
 from host.procedures.event import Event
-from host.procedures.sender_check import state_of
-from host.procedures.set_up_steps import SET_UP_STEPS
+from host.procedures.sender.burst_watch import contact_of
+from host.procedures.sender.sender_check import state_of
+from host.procedures.sender.set_up_steps import SET_UP_STEPS
 
 pytestmark = pytest.mark.slow
 

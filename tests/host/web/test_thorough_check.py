@@ -6,8 +6,8 @@ import pytest
 
 from host.certificates.canonical import certificate_from_canonical
 from host.curve_to_find import FIND_OUT
-from host.procedures.sender_check_state import Phase
-from host.procedures.trials import TRIAL_STEPS
+from host.procedures.sender.sender_check_state import Phase
+from host.procedures.sender.trials import TRIAL_STEPS
 
 pytestmark = pytest.mark.slow
 

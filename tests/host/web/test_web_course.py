@@ -7,7 +7,7 @@ import pytest
 
 from calibration.curves import load_curve
 from host.pictures.course_chart import DrawnReading, course_chart_svg
-from host.procedures.sender_course import closings_of, course_of
+from host.procedures.sender.sender_course import closings_of, course_of
 
 pytestmark = pytest.mark.slow
 

@@ -13,11 +13,11 @@ from calibration.identification import identify
 from host.certificates.canonical import certificate_from_canonical
 from host.curve_to_find import FIND_OUT
 from host.procedures.bench_setup import bench_setup_of
-from host.procedures.hand_check import HandChecks, HandCheckSettings
 from host.procedures.logged import events_of
-from host.procedures.sender_check import state_of
-from host.procedures.sender_check_state import Phase
-from host.procedures.sender_result import bench_points_of
+from host.procedures.sender.hand_check import HandChecks, HandCheckSettings
+from host.procedures.sender.sender_check import state_of
+from host.procedures.sender.sender_check_state import Phase
+from host.procedures.sender.sender_result import bench_points_of
 from host.web.app import create_app
 
 pytestmark = pytest.mark.slow

@@ -6,8 +6,8 @@ import pytest
 
 from calibration.contract.readings import Quality
 from host.certificates.canonical import certificate_from_canonical
-from host.procedures.issued_record import record_in_store
-from host.procedures.recompute import recompute
+from host.procedures.record.issued_record import record_in_store
+from host.procedures.record.recompute import recompute
 
 pytestmark = pytest.mark.slow
 

@@ -7,10 +7,10 @@ import pytest
 
 from calibration.contract.readings import Insertion
 from host.curve_to_find import FIND_OUT
-from host.procedures.issued_record import record_in_store
-from host.procedures.recompute import recompute
-from host.procedures.record_folder import read_record, write_record
-from host.procedures.sender_course import closings_of, course_of
+from host.procedures.record.issued_record import record_in_store
+from host.procedures.record.recompute import recompute
+from host.procedures.record.record_folder import read_record, write_record
+from host.procedures.sender.sender_course import closings_of, course_of
 
 pytestmark = pytest.mark.slow
 

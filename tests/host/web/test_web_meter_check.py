@@ -10,11 +10,11 @@ from host.certificates.canonical import certificate_from_canonical
 from host.certificates.kind import Kind
 from host.errors import DeskError
 from host.procedures.bench_setup import decade_box_of
-from host.procedures.dial_rows import dial_rows_of, joined_leads_of
-from host.procedures.issued_record import record_in_store
-from host.procedures.meter_check import MeterChecks
-from host.procedures.recompute import recompute
-from host.procedures.record_folder import read_record, write_record
+from host.procedures.ohms.dial_rows import dial_rows_of, joined_leads_of
+from host.procedures.ohms.meter_check import MeterChecks
+from host.procedures.record.issued_record import record_in_store
+from host.procedures.record.recompute import recompute
+from host.procedures.record.record_folder import read_record, write_record
 from host.procedures.run_kind import RunKind
 
 pytestmark = pytest.mark.slow
@@ -192,7 +192,7 @@ def test_a_desk_killed_before_the_paper_goes_on_to_it(shop, browser, monkeypatch
         raise KeyboardInterrupt
 
     with monkeypatch.context() as patched:
-        patched.setattr("host.procedures.meter_check.let_out", killed)
+        patched.setattr("host.procedures.ohms.meter_check.let_out", killed)
         with pytest.raises(KeyboardInterrupt):
             browser.post("/meter-check", data=typed())
     [run] = shop.store.runs.open(RunKind.METER_CHECK)

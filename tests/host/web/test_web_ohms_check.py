@@ -6,10 +6,10 @@ import pytest
 
 from host.certificates.canonical import certificate_from_canonical
 from host.local_time import local_day
-from host.procedures.issued_record import record_in_store
-from host.procedures.ohms_check import Kind
-from host.procedures.recompute import recompute
-from host.procedures.record_folder import read_record, write_record
+from host.procedures.ohms.ohms_check import Kind
+from host.procedures.record.issued_record import record_in_store
+from host.procedures.record.recompute import recompute
+from host.procedures.record.record_folder import read_record, write_record
 from host.procedures.run_kind import RunKind
 from host.procedures.runs_at_work import RunsAtWork
 from host.store.register_file import register_entry

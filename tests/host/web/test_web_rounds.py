@@ -12,10 +12,10 @@ import pytest
 from host.certificates.canonical import certificate_from_canonical
 from host.people.role import Role
 from host.procedures.event import Event
-from host.procedures.issued_record import record_in_store
-from host.procedures.recompute import RecomputeError, recompute
-from host.procedures.record_folder import read_record, write_record
-from host.procedures.station_round_runs import StationRounds
+from host.procedures.record.issued_record import record_in_store
+from host.procedures.record.recompute import RecomputeError, recompute
+from host.procedures.record.record_folder import read_record, write_record
+from host.procedures.rounds.station_round_runs import StationRounds
 from host.web.app import create_app
 from host.web.rules import rule_of
 

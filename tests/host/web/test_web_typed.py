@@ -11,7 +11,7 @@ import pytest
 from calibration.curves import curve_names, load_curve
 from host.certificates.canonical import certificate_from_canonical
 from host.points_file import read_points
-from host.procedures.hand_check import HandChecks, judged
+from host.procedures.sender.hand_check import HandChecks, judged
 from host.typed_check import check_typed_points
 
 pytestmark = pytest.mark.slow

@@ -8,7 +8,7 @@ import pytest
 from host.certificates.fingerprint import fingerprint
 from host.people.role import Role
 from host.procedures.authorisation import amend, authorise
-from host.procedures.paper_at_desk import LARGEST_PAPER
+from host.procedures.record.paper_at_desk import LARGEST_PAPER
 from host.seal import key_ring
 from host.seal.key_ring import KeyRing
 from host.seal.sealing import sealed

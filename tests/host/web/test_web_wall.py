@@ -6,7 +6,7 @@ import pytest
 from host.classroom.exercise import ExerciseSettings, Way
 from host.live import Live
 from host.people.role import Role
-from host.procedures.sender_check_start import SenderCheckWish
+from host.procedures.sender.sender_check_start import SenderCheckWish
 from host.web.app import create_app
 from host.web.station_now import natural, probes_in_register
 from host.web.wall import Standing, summary_of, waited_words, wall_rows

@@ -7,10 +7,10 @@ import pytest
 from click.testing import CliRunner
 
 from host.cli import main
-from host.procedures.issued_record import readings_in
 from host.procedures.logged import events_of
-from host.procedures.recompute import RecomputeError
-from host.procedures.recompute_witness import recompute_witness_check
+from host.procedures.record.issued_record import readings_in
+from host.procedures.record.recompute import RecomputeError
+from host.procedures.record.recompute_witness import recompute_witness_check
 
 pytestmark = pytest.mark.slow
 

@@ -4,7 +4,7 @@ from collections.abc import Iterator
 
 import pytest
 
-from host.procedures.sender_check_start import SenderCheckWish
+from host.procedures.sender.sender_check_start import SenderCheckWish
 from host.web.app import create_app
 from host.web.server import PageServer
 

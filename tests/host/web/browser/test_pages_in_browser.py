@@ -6,7 +6,7 @@ import pypdf
 import pytest
 from playwright.sync_api import expect
 
-from host.procedures.sender_check_start import SenderCheckWish
+from host.procedures.sender.sender_check_start import SenderCheckWish
 
 pytestmark = [pytest.mark.slow, pytest.mark.browser]
 

@@ -7,9 +7,9 @@ import pytest
 from playwright.sync_api import expect
 
 from calibration.station_round import StatedValue
-from host.procedures.station_round import Source
-from host.procedures.station_round_runs import NewResult, StationRounds
-from host.procedures.station_round_settings import Quantity, StationRoundSettings
+from host.procedures.rounds.station_round import Source
+from host.procedures.rounds.station_round_runs import NewResult, StationRounds
+from host.procedures.rounds.station_round_settings import Quantity, StationRoundSettings
 from host.web.app import create_app
 from host.web.server import PageServer
 

@@ -4,8 +4,8 @@ import pytest
 
 from host.certificates.canonical import certificate_from_canonical
 from host.people.role import Role
-from host.procedures.issued_record import record_in_store
-from host.procedures.recompute import recompute
+from host.procedures.record.issued_record import record_in_store
+from host.procedures.record.recompute import recompute
 
 pytestmark = pytest.mark.slow
 

@@ -1,0 +1,1 @@
+"""The check of an infrared thermometer at the target."""

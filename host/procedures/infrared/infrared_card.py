@@ -1,0 +1,100 @@
+"""The step card of an infrared check: the one next instruction, computed from its state."""
+
+from calibration.infrared.infrared_point import FEWEST_SHOTS
+from host.procedures.infrared.infrared_check import InfraredState, SetUp
+from host.procedures.step_card import Ask, AskKind, StepCard
+
+_SCALDS = "Hot water and a hot plate scald and burn: heater off while hands are near, nothing hot is moved."
+_STEAM = "Steam scalds, and it blinds the thermometer: stand beside it, and never seal the vessel."
+
+_SET_UP = {
+    SetUp.WARMED_UP: (
+        "Let the thermometer lie in this room for half an hour, switched on if it can be.",
+        "It lay here that long",
+        "One that comes from a cold car or a warm hand shows its own change with the reading.",
+    ),
+    SetUp.LENS_AND_STEAM: (
+        "Wipe its lens with a soft dry cloth. Shoot level, beside the steam.",
+        "Wiped, and out of the steam",
+        "A greasy lens reads low, and steam between lens and target reads as the steam.",
+    ),
+    SetUp.EMISSIVITY: (
+        "Set its emissivity to {emissivity:g} and look at the display: does it say so?",
+        "It says {emissivity:g}",
+        "A switch that was bumped is the commonest error of all.",
+    ),
+    SetUp.DISTANCE: (
+        "Hold it {distance:g} mm from the target and square to it: the {spot}.",
+        "Measured",
+        "The target must be at least two spots wide, or the thermometer sees past it.",
+    ),
+}
+
+
+def card_of(state: InfraredState) -> StepCard:
+    """Card of a check that is not over."""
+    settings = state.started
+    steps = len(SetUp) + len(settings.set_points_c) + 1
+    caught = tuple(
+        (f"{point:g} °C", index < state.closed) for index, point in enumerate(settings.set_points_c)
+    )
+    step = state.next_set_up
+    if step is not None:
+        instruction, button, why = _SET_UP[step]
+        said = {
+            "emissivity": settings.set_emissivity,
+            "distance": settings.distance_mm,
+            "spot": settings.accept_spot(),
+        }
+        return StepCard(
+            step=list(SetUp).index(step) + 1,
+            steps=steps,
+            instruction=instruction.format(**said),
+            caution=_STEAM if step is SetUp.LENS_AND_STEAM else _SCALDS,
+            button=button.format(**said),
+            waiting=why,
+            caught=caught,
+        )
+    return _shooting(state, steps, caught)
+
+
+def _shooting(state: InfraredState, steps: int, caught: tuple[tuple[str, bool], ...]) -> StepCard:
+    point_c = state.point_c
+    if point_c is None:
+        return StepCard(
+            step=steps,
+            steps=steps,
+            instruction="All set points are read. Judge them and issue the certificate.",
+            button="Judge it and issue the certificate",
+            waiting="Nothing more can be added afterwards; left-out shots stay in the record.",
+            caught=caught,
+        )
+    count = len(state.counted_at(state.closed))
+    doubtful = state.doubtful
+    ask = Ask(kind=AskKind.HEAT, temperature_c=point_c)
+    here = len(SetUp) + state.closed + 1
+    if doubtful is not None:
+        return StepCard(
+            step=here,
+            steps=steps,
+            instruction=f"Shot {doubtful.number} said {doubtful.shown_c:.1f} °C and lies apart "
+            "from the others. Does it count?",
+            caution=_SCALDS,
+            waiting="Look first: was it typed right, was steam in the way, did the spot slip off the target?",
+            ask=ask,
+            caught=caught,
+        )
+    more = (
+        f"{FEWEST_SHOTS - count} more at least" if count < FEWEST_SHOTS else "enough; more make it steadier"
+    )
+    return StepCard(
+        step=here,
+        steps=steps,
+        instruction=f"Bring the target to about {point_c:g} °C, wait until it stands still, and shoot.",
+        caution=_SCALDS,
+        waiting=f"{count} shots that count so far: {more}. Release the trigger between them.",
+        button="Go on to the next" if state.may_close else None,
+        ask=ask,
+        is_hands_turn=True,
+        caught=caught,
+    )

@@ -1,0 +1,178 @@
+"""Infrared checks: begun, added to and finished, each an append-only log of events."""
+
+import threading
+from collections.abc import Mapping
+from dataclasses import dataclass
+from datetime import tzinfo
+from typing import Any
+
+from calibration.errors import CalibrationError
+from host.certificates.as_found import AsFound
+from host.certificates.certificate import Certificate
+from host.citation import Citation
+from host.errors import DeskError
+from host.local_time import local_day, local_span
+from host.procedures.authorisation import let_out
+from host.procedures.event import Event
+from host.procedures.infrared.infrared_card import card_of
+from host.procedures.infrared.infrared_check import InfraredState, Kind, advance, state_of
+from host.procedures.infrared.infrared_result import as_found_of, certificate_of
+from host.procedures.infrared.infrared_settings import InfraredSettings
+from host.procedures.logged import events_of
+from host.procedures.run_kind import RunKind
+from host.procedures.step_card import StepCard
+from host.shop import Shop
+from host.store import Store
+from host.store.drafts import draft_name
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class InfraredView:
+    """An infrared check as a page shows it; no card where it is over."""
+
+    run: int
+    state: InfraredState
+    card: StepCard | None
+    started_utc_s: float
+
+
+class InfraredRuns:
+    """Infrared checks of one store."""
+
+    def __init__(self, store: Store) -> None:
+        self._store = store
+        self._lock = threading.Lock()
+
+    def start(self, settings: InfraredSettings) -> int:
+        """Begin a check; its number.
+
+        Raises
+        ------
+        DeskError
+            If the target is too small for the thermometer at that distance, or the first check is none.
+        """
+        try:
+            settings.accept_spot()
+        except CalibrationError as error:
+            raise DeskError(str(error)) from error
+        if settings.as_left_of is not None and not self.view(settings.as_left_of).state.has_paper:
+            raise DeskError(f"Run {settings.as_left_of:04d} has no certificate: finish it first.")
+        run = self._store.runs.create(
+            station=settings.station or None, kind=RunKind.INFRARED_CHECK, settings=settings.as_json()
+        )
+        self._store.runs.append(run, Kind.STARTED, {"settings": settings.as_json()})
+        return run
+
+    def add(self, run: int, kind: Kind, payload: Mapping[str, Any]) -> None:
+        """Append an event.
+
+        Raises
+        ------
+        DeskError
+            If the check is over, there is none of that number, or the event cannot follow: a page that is
+            older than the run.
+        """
+        with self._lock:
+            state = self._state(run)
+            if state.is_over:
+                raise DeskError(f"Infrared check {run:04d} is over. Start a new one.")
+            try:
+                advance(state, Event(kind=kind, payload=payload))
+            except (ValueError, IndexError) as error:
+                raise DeskError(
+                    "This page is older than the check: it has gone on meanwhile. Load it again."
+                ) from error
+            cites = Citation.from_json(payload["cites"]) if payload.get("cites") else None
+            self._store.runs.append(run, kind, payload, cites=cites)
+
+    def conclude(self, run: int, *, shop: Shop, zone: tzinfo | None) -> None:
+        """Judge what was shot and let its certificate out, or keep its draft. Once more changes nothing.
+
+        Raises
+        ------
+        DeskError
+            If set points are open, or nothing can be judged.
+        """
+        with self._lock:
+            state = self._state(run)
+            if state.has_paper:
+                return
+            if state.is_stopped or state.point_c is not None:
+                raise DeskError("Not every set point is read: go on with the step that the page shows.")
+            measured, found = self._measured(run, zone), self._found(state, zone)
+            issued = local_day(self._store.now(), zone)
+
+            def of_number(number: str) -> Certificate:
+                return certificate_of(
+                    state, run=run, number=number, shop=shop, issued=issued, measured=measured, as_found=found
+                )
+
+            try:
+                let_out(self._store, run, of_number, measured_by=state.started.operator, event=Kind.RESULT)
+            except CalibrationError as error:
+                raise DeskError(str(error)) from error
+            self._store.runs.end(run)
+
+    def stop(self, run: int, reason: str) -> None:
+        """Stop a check for good; stopping it again changes nothing."""
+        if not self.view(run).state.is_over:
+            self.add(run, Kind.STOPPED, {"reason": reason})
+            self._store.runs.end(run)
+
+    def view(self, run: int) -> InfraredView:
+        """A check, open or over.
+
+        Raises
+        ------
+        DeskError
+            If there is none of that number.
+        """
+        state = self._state(run)
+        return InfraredView(
+            run=run,
+            state=state,
+            card=None if state.is_over else card_of(state),
+            started_utc_s=self._store.runs.get(run).started_utc_s,
+        )
+
+    def newest(self, count: int) -> list[tuple[int, str, bool]]:
+        """Number, thermometer, and whether it is open, of the newest checks."""
+        runs = self._store.runs.of_kind(RunKind.INFRARED_CHECK)
+        return [
+            (run.number, str(run.settings.get("item", "")), run.ended_utc_s is None)
+            for run in reversed(runs[-count:])
+        ]
+
+    def as_left_of(self, run: int) -> int | None:
+        """Newest second check of the same thermometer."""
+        for other in reversed(self._store.runs.of_kind(RunKind.INFRARED_CHECK)):
+            if other.settings.get("as_left_of") == run:
+                return other.number
+        return None
+
+    def _found(self, state: InfraredState, zone: tzinfo | None) -> AsFound | None:
+        first = state.started.as_left_of
+        if first is None:
+            return None
+        return as_found_of(
+            self._state(first),
+            number=self._paper_name(first),
+            measured=self._measured(first, zone),
+            done=state.started.done,
+        )
+
+    def _paper_name(self, run: int) -> str:
+        """Number of the certificate of a run, or name of its draft."""
+        issued = self._store.certificates.of_run(run)
+        return issued[-1].number if issued else draft_name(self._store.drafts.of_run(run)[-1].draft)
+
+    def _measured(self, run: int, zone: tzinfo | None) -> str:
+        times = [
+            event.appended_utc_s for event in self._store.runs.timed_events(run) if event.kind == Kind.SHOT
+        ]
+        return local_span(min(times), max(times), zone)
+
+    def _state(self, run: int) -> InfraredState:
+        if self._store.runs.kind_of(run) != RunKind.INFRARED_CHECK:
+            raise DeskError(f"Run {run:04d} is no infrared check. Choose one from the list of runs.")
+        return state_of(events_of(self._store, run))

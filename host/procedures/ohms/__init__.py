@@ -1,0 +1,1 @@
+"""The ohms check of a station, the channel's certificate, and a meter beside a decade box."""

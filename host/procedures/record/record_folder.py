@@ -1,0 +1,247 @@
+"""An issued certificate as a folder for another machine: paper, events, raw readings, register, curve."""
+
+import hashlib
+import json
+import os
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+from calibration.contract.messages import MessageError
+from calibration.contract.readings import ReadingPack
+from calibration.contract.senml import decode_readings
+from calibration.errors import CurveError
+from host.citation import Citation
+from host.curve_choice import text_of_curve
+from host.errors import DeskError
+from host.procedures.event import Event
+from host.procedures.record.issued_record import IssuedRecord
+from host.store import Store
+from host.store.chain_link import head_of
+
+FORMAT, VERSION = "ohmbath certificate folder", 1
+_SUMS = "SHA256SUMS"
+_RUN, _READINGS, _DATA, _PAPER = "run.json", "readings.jsonl", "certificate.json", "certificate.pdf"
+_CHAIN, _REGISTER, _CURVE = "chain.json", "register.json", "curve.toml"
+_README = """What stands behind certificate {number}.
+
+certificate.pdf   the paper as issued
+certificate.json  the same as data (inside the paper too)
+chart.svg         its chart
+run.json          the run: every event, with register entries and curve by value in the first
+readings.jsonl    each cited reading as the rig sent it (SenML, RFC 8428), one a line
+register.json     the register's entries that were used
+curve.toml        the reference curve that was used
+chain.json        its links in the chain of issued certificates
+SHA256SUMS        digests of all these: sha256sum -c SHA256SUMS
+
+Work it out again, on any machine with the program:  ohmbath certificate recompute --from THIS_FOLDER
+Temperatures in °C, differences in K, resistances in Ω, times in seconds since 1970 UTC or ISO 8601.
+"""
+
+
+class RecordFolderError(DeskError):
+    """A folder that cannot be written, or is no whole record of a certificate."""
+
+
+@dataclass(slots=True)
+class _Cited:
+    """Readings of a folder, by station, boot and number."""
+
+    packs: Mapping[tuple[str, str, int], ReadingPack]
+
+    def __call__(self, cited: Citation) -> Sequence[ReadingPack]:
+        keys = ((cited.station, cited.boot, seq) for seq in range(cited.first, cited.last + 1))
+        return [self.packs[key] for key in keys if key in self.packs]
+
+
+def write_record(store: Store, record: IssuedRecord, folder: Path) -> list[str]:
+    """Write a record into a new folder; the names of its files.
+
+    Raises
+    ------
+    RecordFolderError
+        If the folder holds something already.
+    """
+    if folder.exists() and (not folder.is_dir() or any(folder.iterdir())):
+        raise RecordFolderError(f"{folder} is not empty, and nothing is overwritten: name a new folder.")
+    folder.mkdir(parents=True, exist_ok=True)
+    os.chmod(folder, 0o700)  # it holds a customer's name
+    issued = store.certificates.get(record.number)
+    run = store.runs.get(record.run)
+    settings = _settings_of(record.events)
+    readings = _readings(store, citations_in([event.payload for event in record.events]))
+    contents: dict[str, bytes] = {
+        _PAPER: issued.files.pdf,
+        _DATA: record.canonical_json,
+        "chart.svg": issued.files.chart_svg,
+        _RUN: _json(
+            {
+                "format": FORMAT,
+                "version": VERSION,
+                "number": record.number,
+                "run": record.run,
+                "kind": record.kind,
+                "station": run.station,
+                "readings": readings.count(b"\n"),
+                "events": [
+                    {"kind": one.kind, "payload": dict(one.payload), "appended_utc_s": one.appended_utc_s}
+                    for one in store.runs.timed_events(record.run)
+                ],
+            }
+        ),
+        _READINGS: readings,
+        _REGISTER: _json(_register_entries(settings)),
+        _CHAIN: _json(
+            [
+                {"content": link.content, "head": link.head}
+                for link in store.chain.of_certificate(record.number)
+            ]
+        ),
+        "README.txt": _README.format(number=record.number).encode("utf-8"),
+    }
+    curve = _curve(settings, store)
+    if curve:
+        contents[_CURVE] = curve.encode("utf-8")
+    for name, content in contents.items():
+        (folder / name).write_bytes(content)
+    sums = "".join(f"{hashlib.sha256(content).hexdigest()}  {name}\n" for name, content in contents.items())
+    (folder / _SUMS).write_text(sums, encoding="utf-8")
+    return [*contents, _SUMS]
+
+
+def read_record(folder: Path) -> IssuedRecord:
+    """Record of an exported folder, after every file of it was checked.
+
+    Raises
+    ------
+    RecordFolderError
+        If something is missing, was altered, or is of a later version.
+    """
+    contents = _checked(folder)
+    try:
+        run = json.loads(contents[_RUN])
+        if run["format"] != FORMAT or run["version"] > VERSION:
+            raise RecordFolderError(f"{folder} is of a later version than this program: update it.")
+        _check_links(folder, run["number"], contents)
+        packs: dict[tuple[str, str, int], ReadingPack] = {}
+        for line in contents[_READINGS].decode("utf-8").splitlines():
+            kept = json.loads(line)
+            pack = decode_readings(kept["payload"].encode("utf-8"), station=kept["station"])
+            if isinstance(pack, ReadingPack):
+                packs[pack.station, pack.boot, pack.seq] = pack
+        events = tuple(Event(kind=one["kind"], payload=one["payload"]) for one in run["events"])
+        _check_beside(folder, run, _settings_of(events), contents)
+        return IssuedRecord(
+            number=run["number"],
+            run=int(run["run"]),
+            kind=run["kind"],
+            events=events,
+            canonical_json=contents[_DATA],
+            readings_of=_Cited(packs),
+        )
+    except (ValueError, KeyError, TypeError, AttributeError, MessageError) as error:
+        raise RecordFolderError(f"{folder} is no whole record of a certificate ({error}).") from error
+
+
+def citations_in(values: Iterable[Any]) -> list[Citation]:
+    """Every citation of readings anywhere in the payloads of a run, each once."""
+    found: dict[tuple[str, str, int, int], Citation] = {}
+
+    def look(value: Any) -> None:
+        if isinstance(value, Mapping):
+            if {"station", "boot", "from", "to"} <= set(value):
+                cited = Citation.from_json(value)
+                found[cited.station, cited.boot, cited.first, cited.last] = cited
+            for one in value.values():
+                look(one)
+        elif isinstance(value, list | tuple):
+            for one in value:
+                look(one)
+
+    look(list(values))
+    return list(found.values())
+
+
+def _readings(store: Store, cited: Iterable[Citation]) -> bytes:
+    lines: dict[tuple[str, str, int], str] = {}
+    for one in cited:
+        for seq, payload in store.packs.payloads(one.station, one.boot, one.first, one.last):
+            kept = {
+                "station": one.station,
+                "boot": one.boot,
+                "seq": seq,
+                "payload": payload.decode("utf-8"),
+            }
+            lines[one.station, one.boot, seq] = json.dumps(kept, ensure_ascii=False, sort_keys=True)
+    return "".join(f"{lines[key]}\n" for key in sorted(lines)).encode("utf-8")
+
+
+def _settings_of(events: Sequence[Event]) -> Mapping[str, Any]:
+    return dict(events[0].payload.get("settings", {})) if events else {}
+
+
+def _register_entries(settings: Mapping[str, Any]) -> dict[str, Any]:
+    return {
+        name: value
+        for name, value in settings.items()
+        if isinstance(value, Mapping) and {"kind", "serial"} <= set(value)
+    }
+
+
+def _curve(settings: Mapping[str, Any], store: Store) -> str:
+    text = str(settings.get("curve_text") or settings.get("curve_toml") or "")
+    if text:
+        return text
+    try:
+        return text_of_curve(str(settings.get("curve", "")), store.curves)
+    except CurveError:
+        return ""
+
+
+def _checked(folder: Path) -> dict[str, bytes]:
+    try:
+        sums = (folder / _SUMS).read_text("utf-8").splitlines()
+        contents = {}
+        for line in sums:
+            digest, _, name = line.partition("  ")
+            if "/" in name or "\\" in name or name in ("", ".", ".."):
+                raise RecordFolderError(f"{folder}/{_SUMS} names {name!r:.40}, which is no file of it.")
+            contents[name] = (folder / name).read_bytes()
+            if hashlib.sha256(contents[name]).hexdigest() != digest:
+                raise RecordFolderError(f"{folder / name} was altered: get the folder anew.")
+        return contents
+    except (OSError, UnicodeDecodeError) as error:
+        raise RecordFolderError(f"{folder} is no whole record of a certificate ({error}).") from error
+
+
+def _check_links(folder: Path, number: str, contents: Mapping[str, bytes]) -> None:
+    """Hold paper and data against the link by which the certificate came into its chain."""
+    links = json.loads(contents[_CHAIN])
+    if any(head_of(link["content"]) != link["head"] for link in links):
+        raise RecordFolderError(f"{folder / _CHAIN} was altered: get the folder anew.")
+    said = json.loads(links[0]["content"])
+    digests = {_PAPER: said["pdf_sha256"], _DATA: said["data_sha256"]}
+    for name, digest in digests.items():
+        if said["number"] != number or hashlib.sha256(contents[name]).hexdigest() != digest:
+            raise RecordFolderError(f"{folder / name} is not what was issued as {number}.")
+
+
+def _check_beside(
+    folder: Path, run: Mapping[str, Any], settings: Mapping[str, Any], contents: Mapping[str, bytes]
+) -> None:
+    """Hold what lies beside the run for a reader against the run, which has it by value."""
+    curve = str(settings.get("curve_text") or settings.get("curve_toml") or "")
+    beside = {
+        _REGISTER: contents[_REGISTER] == _json(_register_entries(settings)),
+        _CURVE: not curve or contents[_CURVE] == curve.encode("utf-8"),
+        _READINGS: contents[_READINGS].count(b"\n") == run["readings"],
+    }
+    for name, is_the_same in beside.items():
+        if not is_the_same:
+            raise RecordFolderError(f"{folder / name} is not what its run says: get the folder anew.")
+
+
+def _json(value: Any) -> bytes:
+    return (json.dumps(value, ensure_ascii=False, indent=1, sort_keys=True, allow_nan=False) + "\n").encode()

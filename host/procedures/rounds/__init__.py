@@ -1,0 +1,1 @@
+"""One artefact at every station."""

@@ -1,0 +1,213 @@
+"""Rounds through the stations: begun, added to and closed, each an append-only log of events."""
+
+import threading
+from collections.abc import Mapping
+from dataclasses import dataclass
+from datetime import date, tzinfo
+from typing import Any
+
+from calibration.station_round import StatedValue
+from host.certificates.certificate import Certificate
+from host.citation import Citation
+from host.errors import DeskError
+from host.local_time import local_day, local_span
+from host.procedures.authorisation import let_out
+from host.procedures.event import Event
+from host.procedures.logged import events_of
+from host.procedures.rounds.station_round import (
+    MOST_ENTRIES,
+    MOST_STATIONS,
+    Kind,
+    Source,
+    StationRoundState,
+    advance,
+    state_of,
+)
+from host.procedures.rounds.station_round_result import certificate_of
+from host.procedures.rounds.station_round_settings import StationRoundSettings
+from host.procedures.run_kind import RunKind
+from host.shop import Shop
+from host.store import Store
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class NewResult:
+    """A result of a station that is to be taken.
+
+    Attributes
+    ----------
+    station : str
+    stated : StatedValue
+        [unit of the round]
+    source : Source
+    words : str
+        How it was come by.
+    run : int or None
+    cites : Citation or None
+    rests_on : Mapping[str, Any]
+        What else it was made of, by value.
+    is_simulated : bool
+    """
+
+    station: str
+    stated: StatedValue
+    source: Source
+    words: str
+    run: int | None = None
+    cites: Citation | None = None
+    rests_on: Mapping[str, Any] | None = None
+    is_simulated: bool = False
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class StationRoundView:
+    """A round as a page shows it."""
+
+    run: int
+    state: StationRoundState
+    started_utc_s: float
+
+
+class StationRounds:
+    """Rounds of one store."""
+
+    def __init__(self, store: Store) -> None:
+        self._store = store
+        self._lock = threading.Lock()
+
+    def start(self, settings: StationRoundSettings) -> int:
+        """Begin a round; its number."""
+        run = self._store.runs.create(station=None, kind=RunKind.STATION_ROUND, settings=settings.as_json())
+        self._store.runs.append(run, Kind.STARTED, {"settings": settings.as_json()})
+        return run
+
+    def take(self, run: int, result: NewResult, *, zone: tzinfo | None) -> None:
+        """Keep a result of a station; whether it counts follows from when and how often it came.
+
+        Raises
+        ------
+        DeskError
+            If the round is over, that run was taken already, or there is no room for more.
+        """
+        with self._lock:
+            state = self._open(run)
+            station = state.known_as(result.station)
+            if result.run is not None and any(entry.run == result.run for entry in state.entries):
+                raise DeskError(f"Run {result.run:04d} was taken already: it stands in the list.")
+            if result.run is not None and result.run == state.started.reference_run:
+                raise DeskError(
+                    f"Run {result.run:04d} is the reference itself: measure the sender there once more, or "
+                    "leave that station out."
+                )
+            if len({*state.stations, station}) > MOST_STATIONS or len(state.entries) >= MOST_ENTRIES:
+                raise DeskError(
+                    f"A round has room for {MOST_STATIONS} stations and {MOST_ENTRIES} results. Close "
+                    "this one and begin another."
+                )
+            payload = {
+                "station": station,
+                "value": result.stated.value,
+                "expanded_u": result.stated.expanded_u,
+                "k": result.stated.k,
+                "source": result.source.value,
+                "words": result.words,
+                "run": result.run,
+                "cites": None if result.cites is None else result.cites.as_json(),
+                "rests_on": dict(result.rests_on or {}),
+                "late": self._is_late(state, zone),
+                "simulated": result.is_simulated,
+            }
+            advance(state, Event(kind=Kind.TAKEN, payload=payload))
+            self._store.runs.append(run, Kind.TAKEN, payload, cites=result.cites)
+
+    def answer(self, run: int, *, entry: int, counts: bool, reason: str) -> None:
+        """Say whether a result counts, and why."""
+        self._add(run, Kind.ANSWERED, {"entry": entry, "counts": counts, "reason": reason})
+
+    def leave_out(self, run: int, *, station: str, reason: str) -> None:
+        """Leave a station out of the result."""
+        self._add(run, Kind.LEFT_OUT, {"station": station, "reason": reason})
+
+    def take_back(self, run: int, *, station: str) -> None:
+        """Have a station in again that was left out."""
+        self._add(run, Kind.TAKEN_BACK, {"station": station})
+
+    def close(self, run: int, *, shop: Shop, zone: tzinfo | None) -> None:
+        """Compare what counts and let the certificate out, or keep its draft. Once more changes nothing.
+
+        Raises
+        ------
+        DeskError
+            If something is missing, or it was stopped.
+        """
+        with self._lock:
+            state = self._state(run)
+            if state.has_paper:
+                return
+            if state.is_stopped or state.why_open:
+                raise DeskError(state.why_open or f"Round {run:04d} was stopped. Start a new one.")
+            measured, issued = self._measured(run, zone), local_day(self._store.now(), zone)
+
+            def of_number(number: str) -> Certificate:
+                return certificate_of(
+                    state, run=run, number=number, shop=shop, issued=issued, measured=measured
+                )
+
+            let_out(self._store, run, of_number, measured_by=state.started.operator, event=Kind.RESULT)
+            self._store.runs.end(run)
+
+    def stop(self, run: int, reason: str) -> None:
+        """Stop a round for good; stopping it again changes nothing."""
+        if not self.view(run).state.is_over:
+            self._add(run, Kind.STOPPED, {"reason": reason})
+            self._store.runs.end(run)
+
+    def view(self, run: int) -> StationRoundView:
+        """A round, open or over.
+
+        Raises
+        ------
+        DeskError
+            If there is none of that number.
+        """
+        state = self._state(run)
+        return StationRoundView(run=run, state=state, started_utc_s=self._store.runs.get(run).started_utc_s)
+
+    def all(self) -> list[tuple[int, str, bool]]:
+        """Number, artefact, and whether it is open, of every round, the newest first."""
+        return [
+            (run.number, str(run.settings.get("item", "")), run.ended_utc_s is None)
+            for run in reversed(self._store.runs.of_kind(RunKind.STATION_ROUND))
+        ]
+
+    def _add(self, run: int, kind: Kind, payload: Mapping[str, Any]) -> None:
+        with self._lock:
+            state = self._open(run)
+            try:
+                advance(state, Event(kind=kind, payload=payload))
+            except (ValueError, IndexError) as error:
+                raise DeskError(
+                    "This page is older than the round: it has gone on meanwhile. Load it again."
+                ) from error
+            self._store.runs.append(run, kind, payload)
+
+    def _is_late(self, state: StationRoundState, zone: tzinfo | None) -> bool:
+        last = state.started.read_by
+        return bool(last) and local_day(self._store.now(), zone) > date.fromisoformat(last)
+
+    def _measured(self, run: int, zone: tzinfo | None) -> str:
+        times = [
+            event.appended_utc_s for event in self._store.runs.timed_events(run) if event.kind == Kind.TAKEN
+        ]
+        return f"{local_span(min(times), max(times), zone)} (when the results came in)"
+
+    def _open(self, run: int) -> StationRoundState:
+        state = self._state(run)
+        if state.is_over:
+            raise DeskError(f"Round {run:04d} is over: what comes now belongs into a new one.")
+        return state
+
+    def _state(self, run: int) -> StationRoundState:
+        if self._store.runs.kind_of(run) != RunKind.STATION_ROUND:
+            raise DeskError(f"Run {run:04d} is no round. Choose one from the list of rounds.")
+        return state_of(events_of(self._store, run))

@@ -1,0 +1,164 @@
+"""Comparisons on the vehicle: begun, added to and finished, each an append-only log of events."""
+
+import threading
+from collections.abc import Mapping
+from dataclasses import dataclass
+from typing import Any
+
+from calibration.curves import ReferenceCurve
+from calibration.errors import CurveError
+from host.certificates.certificate import Certificate
+from host.curve_choice import text_of_curve
+from host.errors import DeskError
+from host.local_time import zone_to_keep
+from host.procedures.authorisation import let_out
+from host.procedures.event import Event
+from host.procedures.logged import events_of
+from host.procedures.run_kind import RunKind
+from host.procedures.vehicle.in_place import InPlaceSettings, InPlaceState, Kind, advance, state_of
+from host.procedures.vehicle.in_place_record import has_readings, record_of
+from host.procedures.vehicle.in_place_result import InPlaceResult, result_of
+from host.store import Store
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class InPlaceView:
+    """A comparison as a page shows it."""
+
+    run: int
+    state: InPlaceState
+    result: InPlaceResult
+    curve: ReferenceCurve
+    started_utc_s: float
+
+
+class InPlaceRuns:
+    """Comparisons on the vehicle of one store.
+
+    Parameters
+    ----------
+    store : Store
+    """
+
+    def __init__(self, store: Store) -> None:
+        self._store = store
+        self._lock = threading.Lock()
+
+    def start(self, *, item: str, curve: str, job: str = "", operator: str = "") -> int:
+        """Begin a comparison; its number.
+
+        Raises
+        ------
+        DeskError
+            If there is no such curve.
+        """
+        try:
+            toml = text_of_curve(curve, self._store.curves)
+        except CurveError as error:
+            raise DeskError(str(error)) from error
+        settings = InPlaceSettings(
+            item=item,
+            curve=curve,
+            curve_toml=toml,
+            job=job,
+            operator=operator,
+            time_zone=zone_to_keep(self._store.settings.read().time_zone, self._store.now()),
+        )
+        run = self._store.runs.create(station=None, kind=RunKind.IN_PLACE, settings=settings.as_json())
+        self._store.runs.append(run, Kind.STARTED, {"settings": settings.as_json()})
+        return run
+
+    def add(self, run: int, kind: Kind, payload: Mapping[str, Any]) -> InPlaceView:
+        """Append an event and return what it leads to.
+
+        Raises
+        ------
+        DeskError
+            If the comparison is over, or there is none of that number.
+        """
+        with self._lock:
+            state = self._state(run)
+            if state.is_over:
+                raise DeskError(f"Comparison {run:04d} is over. Start a new one.")
+            advance(state, Event(kind=kind, payload=payload))
+            self._store.runs.append(run, kind, payload)
+        return self.view(run)
+
+    def finish(self, run: int) -> None:
+        """Close a comparison with what it came to, and let its record out; again changes nothing.
+
+        Raises
+        ------
+        DeskError
+            If nothing can be said yet.
+        """
+        view = self.view(run)
+        if view.state.is_over:
+            self._let_out(view)
+            return
+        if view.result.comparison is None and not view.result.findings:
+            raise DeskError("Nothing can be compared yet: take two readings at least, or stop it.")
+        said = {"words": view.result.words, "next_action": view.result.next_action}
+        finished = self.add(run, Kind.FINISHED, said)
+        self._store.runs.end(run)
+        self._let_out(finished)
+
+    def stop(self, run: int, reason: str) -> None:
+        """Stop a comparison for good; stopping it again changes nothing."""
+        if not self.view(run).state.is_over:
+            self.add(run, Kind.STOPPED, {"reason": reason})
+            self._store.runs.end(run)
+
+    def view(self, run: int) -> InPlaceView:
+        """A comparison, open or over.
+
+        Raises
+        ------
+        DeskError
+            If there is none of that number.
+        """
+        state = self._state(run)
+        curve = state.started.reference
+        return InPlaceView(
+            run=run,
+            state=state,
+            result=result_of(state, curve),
+            curve=curve,
+            started_utc_s=self._store.runs.get(run).started_utc_s,
+        )
+
+    def newest(self, count: int) -> list[tuple[int, str, bool]]:
+        """Number, vehicle, and whether it is open, of the newest comparisons."""
+        runs = self._store.runs.of_kind(RunKind.IN_PLACE)
+        return [
+            (run.number, str(run.settings.get("item", "")), run.ended_utc_s is None)
+            for run in reversed(runs[-count:])
+        ]
+
+    def _let_out(self, view: InPlaceView) -> None:
+        """Put a finished comparison on paper once, also where the desk was killed in between."""
+        store, run = self._store, view.run
+        is_there = store.certificates.of_run(run) or store.drafts.of_run(run)
+        if is_there or not view.state.is_finished or not has_readings(view.state):
+            return
+        shop, now_utc_s = store.settings.read().shop, store.now()
+
+        def record(number: str) -> Certificate:
+            return record_of(
+                view.state,
+                view.result,
+                number=number,
+                shop=shop,
+                run=run,
+                read_utc_s=(view.started_utc_s, now_utc_s),
+            )
+
+        let_out(store, run, record, measured_by=view.state.started.operator)
+
+    def _state(self, run: int) -> InPlaceState:
+        row = self._store.runs.get(run)
+        if row.kind != RunKind.IN_PLACE:
+            raise DeskError(
+                f"Run {run:04d} is no comparison on the vehicle. Choose one from the list of runs."
+            )
+        return state_of(events_of(self._store, run))
