@@ -8,12 +8,13 @@ from host.data_folder import DataFolder
 from host.data_option import data_option, opened
 from host.one_line import OneLineCommand, Refusal, json_text
 from host.procedures.logged import events_of
-from host.procedures.record.issued_record import readings_in, record_in_store
+from host.procedures.record.issued_record import not_as_it_came, readings_in, record_in_store
 from host.procedures.record.recompute import Recomputed, recompute, recompute_comparison
 from host.procedures.record.recompute_witness import recompute_witness_check
 from host.procedures.record.record_folder import read_record, write_record
 from host.procedures.run_kind import RunKind
 from host.store import Store
+from host.store.rests_on import citations_in
 
 _SAME, _DIFFERENT, _OTHER_METHOD = 0, 1, 3
 
@@ -77,6 +78,10 @@ def _run_again(store: Store, run: int) -> Recomputed:
     if kind == RunKind.IN_PLACE:
         return recompute_comparison(run, events)
     if kind == RunKind.WITNESS_CHECK:
+        kept = store.packs.kept(citations_in([event.payload for event in events]))
+        changed = not_as_it_came(run, kept)
+        if changed is not None:
+            return Recomputed(what=f"witness check {run:04d}", difference=changed)
         entries = {entry.sha256: entry.content for entry in store.register.all()}
         return recompute_witness_check(run, events, readings_in(store), entries)
     raise Refusal(

@@ -21,6 +21,7 @@ from host.store.chain_link import LinkKind, sha256_of
 from host.store.counters import count_up
 from host.store.drafts import end_draft, refuse_ended
 from host.store.engine import Database
+from host.store.rests_on import rests_on
 from host.store.runs import append_event, require_run
 from host.store.series import counter_of
 
@@ -336,6 +337,7 @@ class Certificates:
                 "by": let_out.by,
                 "draft": let_out.draft,
                 "supersedes": let_out.supersedes,
+                **rests_on(connection, run),
             }
             append_link(connection, LinkKind.ISSUED, place.number, said, at_utc_s)
             if let_out.supersedes is not None:

@@ -1,6 +1,5 @@
 """Readings and declared gaps as they came from the wire, each number once."""
 
-import hashlib
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import Any
@@ -10,9 +9,12 @@ from sqlalchemy import Connection, bindparam, func, select
 from calibration.contract.messages import MessageError
 from calibration.contract.readings import GapPack, ReadingPack
 from calibration.contract.senml import decode_readings
+from host.citation import Citation
 from host.store import schema
 from host.store.aside import Refusal, keep_aside
 from host.store.engine import Database
+from host.store.kept_reading import KeptReading
+from host.store.rests_on import kept_readings
 from host.store.stations import bind, copied_of, rigs_of
 from host.store.watermark import raise_watermark, watermark
 
@@ -83,6 +85,11 @@ class Packs:
         with self._database.reading() as connection:
             rows = connection.execute(query).all()
         return [_stored(row.station, row.payload) for row in rows]
+
+    def kept(self, cited: Iterable[Citation]) -> list[KeptReading]:
+        """Readings of citations as they are kept, each once, unchecked."""
+        with self._database.reading() as connection:
+            return kept_readings(connection, cited)
 
     def payloads(self, station: str, boot: str, first: int, last: int) -> list[tuple[int, bytes]]:
         """Number and bytes, as they came, of readings ``first`` to ``last`` of a boot."""
@@ -241,9 +248,9 @@ class _Batch:
 
     def _take_reading(self, arrival: Arrival, pack: ReadingPack) -> None:
         key = (pack.station, pack.boot, pack.seq)
-        digest = hashlib.sha256(arrival.payload).hexdigest()
+        kept = KeptReading.of(pack, arrival.payload, arrival.received_utc_s)
         if key in self.digests:
-            if self.digests[key] != digest:
+            if self.digests[key] != kept.digest:
                 self._refuse(
                     arrival,
                     f"conflict: number {pack.seq} of boot {pack.boot} is stored with other bytes",
@@ -251,26 +258,10 @@ class _Batch:
                     seq=pack.seq,
                 )
             return
-        self.digests[key] = digest
+        self.digests[key] = kept.digest
         self.readings.append(pack)
         self.touched.add((pack.station, pack.boot))
-        self.rows.append(
-            {
-                "station": pack.station,
-                "boot": pack.boot,
-                "seq": pack.seq,
-                "rig": pack.rig,
-                "payload": arrival.payload,
-                "digest": digest,
-                "received_utc_s": arrival.received_utc_s,
-                "rig_time_s": pack.rig_time_s,
-                "utc_s": pack.utc_s,
-                "simulated": pack.simulated,
-                "decade_ohm": pack.decade_ohm,
-                "insertion": pack.insertion.value,
-                "range_ohm": pack.range_ohm,
-            }
-        )
+        self.rows.append(kept.as_row())
 
     def _take_gap(self, arrival: Arrival, gap: GapPack) -> None:
         table = schema.gaps

@@ -7,9 +7,9 @@ from typing import Any
 from calibration.contract.readings import CHANNEL_UNITS, ReadingPack
 from host.citation import Citation
 from host.procedures.logged import events_of
-from host.procedures.record.record_folder import citations_in
 from host.reading_time import reading_time
 from host.store import Store
+from host.store.rests_on import citations_in
 from host.tables.table import Column, Table, iso_time
 
 _CHUNK = 1000

@@ -1,13 +1,16 @@
 """What stands behind an issued certificate: its run's events and the readings that they cite."""
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
+from typing import Any
 
 from calibration.contract.readings import ReadingPack
 from host.citation import Citation
 from host.procedures.event import Event
-from host.procedures.logged import events_of
 from host.store import Store
+from host.store.kept_reading import KeptReading
+from host.store.rests_on import citations_in
+from host.store.runs import TimedEvent
 
 ReadingsOf = Callable[[Citation], Sequence[ReadingPack]]
 
@@ -22,10 +25,14 @@ class IssuedRecord:
     run : int
     kind : str
         Kind of the run.
-    events : tuple[Event, ...]
+    timed_events : tuple[TimedEvent, ...]
         All events of the run, with the register's entries and the curve by value in the first.
     canonical_json : bytes
         Data as issued.
+    kept : tuple[KeptReading, ...]
+        Cited readings as they are kept.
+    link : Mapping[str, Any]
+        What the link says by which the certificate came into its chain.
     readings_of : callable
         Cited readings.
     """
@@ -33,9 +40,16 @@ class IssuedRecord:
     number: str
     run: int
     kind: str
-    events: tuple[Event, ...]
+    timed_events: tuple[TimedEvent, ...]
     canonical_json: bytes
+    kept: tuple[KeptReading, ...]
+    link: Mapping[str, Any]
     readings_of: ReadingsOf
+
+    @property
+    def events(self) -> tuple[Event, ...]:
+        """All events of the run."""
+        return tuple(Event(kind=one.kind, payload=one.payload) for one in self.timed_events)
 
 
 def record_in_store(store: Store, number: str) -> IssuedRecord:
@@ -47,14 +61,27 @@ def record_in_store(store: Store, number: str) -> IssuedRecord:
         If it was never issued here.
     """
     issued = store.certificates.get(number)
+    events = tuple(store.runs.timed_events(issued.run))
+    links = store.chain.of_certificate(number)
     return IssuedRecord(
         number=number,
         run=issued.run,
         kind=store.runs.get(issued.run).kind,
-        events=tuple(events_of(store, issued.run)),
+        timed_events=events,
         canonical_json=issued.files.canonical_json,
+        kept=tuple(store.packs.kept(citations_in([event.payload for event in events]))),
+        link=links[0].said if links else {},
         readings_of=readings_in(store),
     )
+
+
+def not_as_it_came(run: int, kept: Sequence[KeptReading]) -> str | None:
+    """First reading beside which something stands that its message does not say; None where there is none."""
+    for one in kept:
+        words = one.disagreement()
+        if words is not None:
+            return f"reading {one.seq} of run {run:04d} ({one.station}, boot {one.boot}): {words}"
+    return None
 
 
 def readings_in(store: Store) -> ReadingsOf:

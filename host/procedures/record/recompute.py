@@ -26,7 +26,7 @@ from host.procedures.infrared.infrared_result import certificate_of as infrared_
 from host.procedures.ohms.channel_certificate import ChannelSettings, channel_certificate
 from host.procedures.ohms.meter_check import meter_certificate
 from host.procedures.ohms.meter_check import settings_in as meter_settings_in
-from host.procedures.record.issued_record import IssuedRecord
+from host.procedures.record.issued_record import IssuedRecord, not_as_it_came
 from host.procedures.record.recompute_round import round_again
 from host.procedures.references.probe_check import probe_certificate
 from host.procedures.references.probe_check import settings_in as probe_settings_in
@@ -40,6 +40,8 @@ from host.procedures.vehicle import in_place
 from host.procedures.vehicle.in_place_record import record_of
 from host.procedures.vehicle.in_place_result import result_of
 from host.shop import Shop
+from host.store.chain_link import sha256_of
+from host.store.rests_on import differs_from
 
 #: Said by the shop when it was let out, and not worked out from readings.
 _LET_OUT = (
@@ -108,6 +110,16 @@ def recompute(record: IssuedRecord) -> Recomputed:
         If that cannot be done; says why.
     """
     old = certificate_from_canonical(record.canonical_json)
+    changed = not_as_it_came(record.run, record.kept) or differs_from(
+        record.link, record.timed_events, record.kept
+    )
+    if changed is not None:  # whatever comes out of it is no recomputation
+        return Recomputed(
+            what=f"certificate {record.number}",
+            difference=changed,
+            method_then=old.method,
+            method_now=old.method,
+        )
     new = _as_let_out(certificate_again(record), old)
     old = _without_authorisation(old)
     before = canonical_json(old)
@@ -127,6 +139,8 @@ def recompute(record: IssuedRecord) -> Recomputed:
     )
     if result.difference is None and not result.is_of_another_method and old.method != new.method:
         return replace(result, difference=f"method: {old.method!r} is now {new.method!r}")
+    if result.difference is None and record.link.get("data_sha256") != sha256_of(record.canonical_json):
+        return replace(result, difference="its data: they are not those that its link in the chain names")
     return result
 
 

@@ -3,7 +3,7 @@
 import hashlib
 import json
 import os
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
@@ -15,12 +15,13 @@ from calibration.errors import CurveError
 from host.citation import Citation
 from host.curve_choice import text_of_curve
 from host.errors import DeskError
-from host.procedures.event import Event
 from host.procedures.record.issued_record import IssuedRecord
 from host.store import Store
 from host.store.chain_link import head_of
+from host.store.kept_reading import KeptReading
+from host.store.runs import TimedEvent
 
-FORMAT, VERSION = "ohmbath certificate folder", 1
+FORMAT, VERSION = "ohmbath certificate folder", 2
 _SUMS = "SHA256SUMS"
 _RUN, _READINGS, _DATA, _PAPER = "run.json", "readings.jsonl", "certificate.json", "certificate.pdf"
 _CHAIN, _REGISTER, _CURVE = "chain.json", "register.json", "curve.toml"
@@ -30,7 +31,8 @@ certificate.pdf   the paper as issued
 certificate.json  the same as data (inside the paper too)
 chart.svg         its chart
 run.json          the run: every event, with register entries and curve by value in the first
-readings.jsonl    each cited reading as the rig sent it (SenML, RFC 8428), one a line
+readings.jsonl    each cited reading as the rig sent it (SenML, RFC 8428), one a line,
+                  with what the desk keeps beside it
 register.json     the register's entries that were used
 curve.toml        the reference curve that was used
 chain.json        its links in the chain of issued certificates
@@ -49,11 +51,11 @@ class RecordFolderError(DeskError):
 class _Cited:
     """Readings of a folder, by station, boot and number."""
 
-    packs: Mapping[tuple[str, str, int], ReadingPack]
+    kept: Mapping[tuple[str, str, int], KeptReading]
 
     def __call__(self, cited: Citation) -> Sequence[ReadingPack]:
         keys = ((cited.station, cited.boot, seq) for seq in range(cited.first, cited.last + 1))
-        return [self.packs[key] for key in keys if key in self.packs]
+        return [self.kept[key].pack() for key in keys if key in self.kept]
 
 
 def write_record(store: Store, record: IssuedRecord, folder: Path) -> list[str]:
@@ -70,8 +72,7 @@ def write_record(store: Store, record: IssuedRecord, folder: Path) -> list[str]:
     os.chmod(folder, 0o700)  # it holds a customer's name
     issued = store.certificates.get(record.number)
     run = store.runs.get(record.run)
-    settings = _settings_of(record.events)
-    readings = _readings(store, citations_in([event.payload for event in record.events]))
+    settings = _settings_of(record.timed_events)
     contents: dict[str, bytes] = {
         _PAPER: issued.files.pdf,
         _DATA: record.canonical_json,
@@ -84,14 +85,14 @@ def write_record(store: Store, record: IssuedRecord, folder: Path) -> list[str]:
                 "run": record.run,
                 "kind": record.kind,
                 "station": run.station,
-                "readings": readings.count(b"\n"),
+                "readings": len(record.kept),
                 "events": [
                     {"kind": one.kind, "payload": dict(one.payload), "appended_utc_s": one.appended_utc_s}
-                    for one in store.runs.timed_events(record.run)
+                    for one in record.timed_events
                 ],
             }
         ),
-        _READINGS: readings,
+        _READINGS: "".join(_line(one) for one in record.kept).encode("utf-8"),
         _REGISTER: _json(_register_entries(settings)),
         _CHAIN: _json(
             [
@@ -125,60 +126,45 @@ def read_record(folder: Path) -> IssuedRecord:
         if run["format"] != FORMAT or run["version"] > VERSION:
             raise RecordFolderError(f"{folder} is of a later version than this program: update it.")
         _check_links(folder, run["number"], contents)
-        packs: dict[tuple[str, str, int], ReadingPack] = {}
-        for line in contents[_READINGS].decode("utf-8").splitlines():
-            kept = json.loads(line)
-            pack = decode_readings(kept["payload"].encode("utf-8"), station=kept["station"])
-            if isinstance(pack, ReadingPack):
-                packs[pack.station, pack.boot, pack.seq] = pack
-        events = tuple(Event(kind=one["kind"], payload=one["payload"]) for one in run["events"])
+        lines = contents[_READINGS].decode("utf-8").splitlines()
+        kept = [_kept(json.loads(line), run["version"]) for line in lines]
+        events = tuple(TimedEvent(**one) for one in run["events"])
         _check_beside(folder, run, _settings_of(events), contents)
         return IssuedRecord(
             number=run["number"],
             run=int(run["run"]),
             kind=run["kind"],
-            events=events,
+            timed_events=events,
             canonical_json=contents[_DATA],
-            readings_of=_Cited(packs),
+            kept=tuple(kept),
+            link=json.loads(json.loads(contents[_CHAIN])[0]["content"]),
+            readings_of=_Cited({(one.station, one.boot, one.seq): one for one in kept}),
         )
     except (ValueError, KeyError, TypeError, AttributeError, MessageError) as error:
         raise RecordFolderError(f"{folder} is no whole record of a certificate ({error}).") from error
 
 
-def citations_in(values: Iterable[Any]) -> list[Citation]:
-    """Every citation of readings anywhere in the payloads of a run, each once."""
-    found: dict[tuple[str, str, int, int], Citation] = {}
-
-    def look(value: Any) -> None:
-        if isinstance(value, Mapping):
-            if {"station", "boot", "from", "to"} <= set(value):
-                cited = Citation.from_json(value)
-                found[cited.station, cited.boot, cited.first, cited.last] = cited
-            for one in value.values():
-                look(one)
-        elif isinstance(value, list | tuple):
-            for one in value:
-                look(one)
-
-    look(list(values))
-    return list(found.values())
+def _line(kept: KeptReading) -> str:
+    try:
+        return json.dumps(kept.as_json(), ensure_ascii=False, sort_keys=True) + "\n"
+    except UnicodeDecodeError as error:
+        raise RecordFolderError(
+            f"The message of reading {kept.seq} ({kept.station}, boot {kept.boot}) is no text any more: it "
+            "was changed since it came. Keep the data folder as it is, and look for a backup from before."
+        ) from error
 
 
-def _readings(store: Store, cited: Iterable[Citation]) -> bytes:
-    lines: dict[tuple[str, str, int], str] = {}
-    for one in cited:
-        for seq, payload in store.packs.payloads(one.station, one.boot, one.first, one.last):
-            kept = {
-                "station": one.station,
-                "boot": one.boot,
-                "seq": seq,
-                "payload": payload.decode("utf-8"),
-            }
-            lines[one.station, one.boot, seq] = json.dumps(kept, ensure_ascii=False, sort_keys=True)
-    return "".join(f"{lines[key]}\n" for key in sorted(lines)).encode("utf-8")
+def _kept(values: Mapping[str, Any], version: int) -> KeptReading:
+    if version >= 2:
+        return KeptReading.from_json(values)
+    payload = values["payload"].encode("utf-8")  # nothing stood beside a message yet
+    pack = decode_readings(payload, station=values["station"])
+    if not isinstance(pack, ReadingPack):
+        raise MessageError(f"line of reading {values['seq']} declares a gap")
+    return KeptReading.of(pack, payload, 0.0)
 
 
-def _settings_of(events: Sequence[Event]) -> Mapping[str, Any]:
+def _settings_of(events: Sequence[TimedEvent]) -> Mapping[str, Any]:
     return dict(events[0].payload.get("settings", {})) if events else {}
 
 

@@ -13,6 +13,7 @@ import pytest
 from click.testing import CliRunner
 
 from calibration.contract.readings import Insertion
+from calibration.contract.senml import encode_readings
 from host.backup import make_backup, restore_backup
 from host.certificates.canonical import certificate_from_canonical
 from host.cli import main
@@ -22,7 +23,7 @@ from host.procedures.record.issued_record import record_in_store
 from host.procedures.record.recompute import RecomputeError, recompute, recompute_comparison
 from host.procedures.record.record_folder import RecordFolderError, read_record, write_record
 from host.procedures.sender import sender_check_settings, sender_result
-from host.store import open_store
+from host.store import open_store, schema
 from host.store.chain_check import check_chain
 from host.web.app import create_app
 
@@ -55,6 +56,82 @@ def test_a_reading_that_was_altered_is_found_out_and_the_number_named(record, fi
     result = recompute(replace(record, readings_of=altered))
     assert result.difference is not None
     assert " is now " in result.difference
+
+
+COLUMNS = {
+    "rig": "rig-of-another",
+    "rig_time_s": 1e6,
+    "utc_s": 1.75e9,
+    "simulated": 0,
+    "decade_ohm": 1234.0,
+    "insertion": "parallel",
+    "range_ohm": 2490.0,
+    "digest": "ab" * 32,
+}
+
+
+def _cited_in_the_middle(record):
+    return record.kept[len(record.kept) // 2]
+
+
+def _write(store, one, **columns):
+    """Past the program, into the row of a reading."""
+    table = schema.packs
+    here = (table.c.station == one.station, table.c.boot == one.boot, table.c.seq == one.seq)
+    with store._database.writing() as connection:
+        connection.execute(table.update().where(*here).values(**columns))
+
+
+def test_a_column_of_a_cited_reading_that_was_altered_is_the_first_difference(finished_desk, tmp_path):
+    store = finished_desk.store
+    record = record_in_store(store, "000001")
+    one = _cited_in_the_middle(record)
+    for column, value in COLUMNS.items():
+        _write(store, one, **{column: value})
+        changed = record_in_store(store, "000001")
+        write_record(store, changed, tmp_path / column)
+        for found in (recompute(changed), recompute(read_record(tmp_path / column))):
+            assert found.difference.startswith(f"reading {one.seq} of run 0001 (bench-1, boot {one.boot}): ")
+            assert "stored" in found.difference and "its message" in found.difference
+            assert ("SHA-256" if column == "digest" else column) in found.difference
+            assert not found.is_of_another_method
+        _write(store, one, **{column: getattr(one, column)})
+    assert recompute(record_in_store(store, "000001")).difference is None
+
+
+def test_a_message_altered_where_no_number_of_the_certificate_rests_on_it_is_found_out(
+    finished_desk, tmp_path
+):
+    """Also with its digest written anew: then by the link of the chain, here and elsewhere."""
+    store = finished_desk.store
+    one = _cited_in_the_middle(record_in_store(store, "000001"))
+    other = replace(one.pack(), taps={"sender.tap0": 4000.0})
+    payload = encode_readings(other)
+    _write(store, one, payload=payload)
+    found = recompute(record_in_store(store, "000001"))
+    assert f"reading {one.seq} of run 0001" in found.difference
+    assert "SHA-256" in found.difference
+    _write(store, one, digest=hashlib.sha256(payload).hexdigest())
+    write_record(store, record_in_store(store, "000001"), tmp_path / "elsewhere")
+    here = recompute(record_in_store(store, "000001"))
+    there = recompute(read_record(tmp_path / "elsewhere"))
+    assert here.difference == there.difference
+    assert "its link in the chain names" in here.difference
+    _write(store, one, payload=one.payload, digest=one.digest, received_utc_s=one.received_utc_s + 1.0)
+    assert "what came, or when" in recompute(record_in_store(store, "000001")).difference
+    _write(store, one, received_utc_s=one.received_utc_s, payload=b"[]")
+    assert "its message cannot be read" in recompute(record_in_store(store, "000001")).difference
+
+
+def test_a_reading_or_an_event_that_is_gone_or_other_is_found_out(finished_desk):
+    store = finished_desk.store
+    record = record_in_store(store, "000001")
+    first = record.timed_events[0]
+    changed = {**first.payload, "settings": {**first.payload["settings"], "customer": "Somebody else"}}
+    events = (replace(first, payload=changed), *record.timed_events[1:])
+    assert "the events of its run" in recompute(replace(record, timed_events=events)).difference
+    assert "are here now" in recompute(replace(record, kept=record.kept[1:])).difference
+    assert "its data" in recompute(replace(record, link={**record.link, "data_sha256": ""})).difference
 
 
 def test_an_issued_number_that_was_altered_by_the_tenth_digit_is_found_out(record):

@@ -9,7 +9,7 @@ from click.testing import CliRunner
 
 from host.citation import Citation
 from host.cli import main
-from host.procedures.record.record_folder import citations_in
+from host.store.rests_on import citations_in
 from host.tables.readings import readings_of_run
 from host.web.app import create_app
 
