@@ -6,6 +6,7 @@ import io
 import re
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
+from decimal import Decimal
 from pathlib import Path
 
 from calibration.diagnosis import DeadCircuit, DeadPoint
@@ -46,6 +47,8 @@ class PointsFileError(DeskError):
         Line of the file as an editor counts it, the header being line 1.
     column : str or None
         Its name, or its number where it has none.
+    words : str
+        What is wrong there, without the place.
     """
 
     def __init__(self, file: str, message: str, *, row: int | None = None, column: str | None = None) -> None:
@@ -55,6 +58,7 @@ class PointsFileError(DeskError):
         if column is not None:
             where.append(f"column {column}")
         super().__init__(f"{', '.join(where)}: {message}")
+        self.words = message
         self.file = file
         self.trouble = message
         self.row = row
@@ -63,10 +67,11 @@ class PointsFileError(DeskError):
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class TypedPoint:
-    """A point with the row it stands in."""
+    """A point with the row it stands in, and the last digit of its resistance as written. [Ω]"""
 
     row: int
     point: FitPoint
+    last_digit_ohm: float
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -278,6 +283,7 @@ class _Row:
                 u_temperature_k=u_temperature_k,
                 u_resistance_ohm=u_resistance_ohm,
             ),
+            last_digit_ohm=self._last_digit_ohm(resistance),
         )
 
     def _dead_circuit(self, column: str) -> DeadCircuit | None:
@@ -306,6 +312,11 @@ class _Row:
                 column, f"{number:g} is an open circuit: check leads and unit, or write OL as the meter does."
             )
         return resistance_ohm
+
+    def _last_digit_ohm(self, column: str) -> float:
+        exponent = Decimal(self._cells[column]).as_tuple().exponent
+        digit = 10.0 ** int(exponent)
+        return digit * 1000.0 if column.endswith("_kohm") else digit
 
     def _uncertainty(self, column: str) -> float | None:
         if not self._cells.get(column):

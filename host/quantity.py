@@ -3,8 +3,10 @@
 Strict: a number, and the unit where one is needed. What cannot be read is refused in words.
 """
 
+import math
 import re
 from collections.abc import Callable, Mapping
+from decimal import Decimal
 from typing import Any, Final
 
 import click
@@ -87,6 +89,25 @@ def resistance_ohm_of(text: str) -> float:
     if not resistance_ohm <= HIGHEST_TYPED_OHM:
         raise QuantityError(text, "is an open circuit. Check the leads and the unit.")
     return resistance_ohm
+
+
+def written_ohm_of(text: str) -> str:
+    """The same resistance in ohms with the digits that were written: ``2.45k`` is ``2.45E+3``, not 2450.0.
+
+    Raises
+    ------
+    QuantityError
+        As `resistance_ohm_of`.
+    """
+    resistance_ohm_of(text)
+    letter = _LETTER_FOR_POINT.fullmatch(_tidy(text))
+    if letter:
+        number, unit = f"{letter[1]}.{letter[3]}", letter[2]
+    else:
+        match = _WRITTEN.fullmatch(_tidy(text))
+        assert match is not None  # it was read above
+        number, unit = match[1], match[2] or ""
+    return str(Decimal(number).scaleb(round(math.log10(_OHM[unit]))))
 
 
 def emissivity_of(text: str) -> float:

@@ -10,11 +10,16 @@ from calibration.thermistor.fit import FitPoint
 from host.certificates.bodies.sender import SenderBody
 from host.certificates.certificate import Certificate, CertifiedPoint, Coefficient, Witness
 from host.fit_words import equation_words
+from host.registered_meter import meter_used
 from host.software_versions import software_versions
 from host.typed_check import TypedCheck
 from host.verdict_words import RULE_WORDS
 
 METHOD = "Hand check: typed pairs of temperature and resistance against a reference curve, version 2"
+METHOD_WITH_METER = (
+    "Hand check: typed pairs of temperature and resistance, corrected by the meter's certificate, against a "
+    "reference curve, version 2"
+)
 ITEM_NOT_STATED = "sender not named"
 SHOP_NOT_STATED = "Shop not named"
 
@@ -66,7 +71,7 @@ def typed_certificate(
         sentence=check.sentence,
         rule=check.rule,
         rule_words=RULE_WORDS[check.rule],
-        method=METHOD,
+        method=_method(check),
         body=SenderBody(
             curve=check.curve.name,
             curve_source=check.curve.source,
@@ -77,26 +82,36 @@ def typed_certificate(
             coefficients=coefficients,
             fit_words=fit_words,
         ),
-        instruments=(),
-        conditions=(
-            ("readings", "a thermometer and a resistance meter, read and typed by hand"),
-            *more_conditions,
-        ),
+        instruments=() if check.meter is None else (meter_used(check.meter.content),),
+        conditions=(("readings", _readings_words(check)), *more_conditions),
         remarks=_remarks(check),
         opinions=tuple(opinions_of(check.diagnosis, check.curve)),
         citations=(
             f"file {check.file.name.replace(chr(92), '/').rsplit('/', 1)[-1]}, SHA-256 {check.file.digest}",
             f"curve {check.curve.name}, SHA-256 {check.curve.content_hash}",
         ),
-        simulated=False,
+        simulated=check.meter is not None and check.meter.simulated,
+        not_done=()
+        if check.meter is None
+        else ("What the meter may have moved since its certificate, and with temperature, is not counted.",),
         software=software_versions(),
     )
+
+
+def _method(check: TypedCheck) -> str:
+    return METHOD if check.meter is None else METHOD_WITH_METER
+
+
+def _readings_words(check: TypedCheck) -> str:
+    if check.meter is None:
+        return "a thermometer and a resistance meter, read and typed by hand"
+    return f"a thermometer and the resistance meter {check.meter.serial}, read and typed by hand"
 
 
 def _content_digest(check: TypedCheck) -> str:
     """Eight characters that change with the points, the curve, the rule or the limit."""
     parts = (
-        METHOD,
+        _method(check),
         check.file.digest,
         check.curve.content_hash,
         check.rule.value,

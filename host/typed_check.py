@@ -14,9 +14,12 @@ from calibration.diagnosis import (
     points_by_hand,
 )
 from calibration.errors import CurveError, CurveRangeError, FitError
+from calibration.resistance.ohmmeter import OhmmeterError
 from calibration.sender_point import SenderPoint, hand_lines, judge
 from calibration.thermistor.fit import CurveFit, FitPoint, Model, fit_curve
-from host.points_file import PointsFile, PointsFileError, TypedDead, TypedPoint
+from calibration.uncertainty.budget import BudgetLine
+from host.points_file import UNCERTAINTY_COLUMNS, PointsFile, PointsFileError, TypedDead, TypedPoint
+from host.registered_meter import NamedMeter
 from host.verdict_words import sentence_of
 
 #: Standard uncertainties where the file gives none: a kitchen-grade thermometer read in a kettle,
@@ -61,7 +64,9 @@ class TypedCheck:
     points : tuple[SenderPoint, ...]
         In the order of the file.
     used : tuple[FitPoint, ...]
-        The points with the uncertainties they were judged with.
+        The points as they were judged: resistances corrected where the meter is known, with uncertainties.
+    meter : NamedMeter or None
+        The meter they were read with, where it has a certificate.
     verdict : Verdict or None
         None where no point could be read: then there is nothing to judge. Where only some could be, the
         sender may be out of tolerance by those, but not in tolerance.
@@ -85,6 +90,7 @@ class TypedCheck:
     fit: CurveFit | None
     fit_trouble: str
     diagnosis: Diagnosis
+    meter: NamedMeter | None = None
 
     @property
     def limit_words(self) -> str:
@@ -142,15 +148,30 @@ def check_typed_points(
     rule: DecisionRule,
     limit_k: float | None = None,
     assumption: Assumption | None = None,
+    meter: NamedMeter | None = None,
 ) -> TypedCheck:
     """Judge every point of a file against a reference curve.
+
+    Parameters
+    ----------
+    file : PointsFile
+    curve : ReferenceCurve
+    rule : DecisionRule
+    limit_k : float, optional
+        Limit in place of the curve's tolerance. [K]
+    assumption : Assumption, optional
+        What the file leaves out.
+    meter : NamedMeter, optional
+        The meter of the register that the resistances were read with: its certificate corrects them and
+        says how sure they are.
 
     Raises
     ------
     CurveError
         If the curve has no tolerance and no limit is given.
     PointsFileError
-        If a point lies where the curve cannot judge; names its row.
+        If a point lies where the curve cannot judge or the meter's certificate does not reach, or has an
+        uncertainty of its own beside the meter's; names its row.
     """
     if limit_k is None and not curve.has_tolerance:
         raise CurveError(
@@ -159,12 +180,12 @@ def check_typed_points(
         )
     assumption = assumption or Assumption()
     file = _dead_set_apart(file, curve)
-    used = with_uncertainties(file.points, assumption)
+    used = points_as_read(file, assumption, meter)
     points = tuple(
-        _judged(file, typed, point, curve, rule, limit_k)
+        _judged(file, typed, point, curve, rule, limit_k, meter)
         for typed, point in zip(file.typed, used, strict=True)
     )
-    fit, trouble = _fit(file.points)
+    fit, trouble = _fit(file.points if meter is None else _as_in_the_file(file.points, used))
     return TypedCheck(
         file=file,
         curve=curve,
@@ -173,10 +194,11 @@ def check_typed_points(
         points=points,
         used=used,
         verdict=_verdict(points, file.dead),
-        notes=_notes(file.points, assumption),
+        notes=_notes(file.points, assumption, meter),
         fit=fit,
         fit_trouble=trouble,
         diagnosis=_diagnosis(used, file.dead, curve),
+        meter=meter,
     )
 
 
@@ -241,9 +263,49 @@ def _diagnosis(
     return attribute(measured, curve, library=library)
 
 
-def with_uncertainties(points: Sequence[FitPoint], assumption: Assumption) -> tuple[FitPoint, ...]:
-    """Points of which each knows its uncertainties: its own, else those assumed for all."""
-    return tuple(_with_uncertainty(point, assumption) for point in points)
+def points_as_read(
+    file: PointsFile, assumption: Assumption, meter: NamedMeter | None = None
+) -> tuple[FitPoint, ...]:
+    """Points of which each knows its uncertainties: the meter's, its own, else those assumed for all.
+
+    Raises
+    ------
+    PointsFileError
+        If the meter's certificate does not reach one; names its row.
+    """
+    if meter is None:
+        return tuple(_with_uncertainty(point, assumption) for point in file.points)
+    return tuple(_with_uncertainty(_corrected(file, typed, meter), assumption) for typed in file.typed)
+
+
+def _corrected(file: PointsFile, typed: TypedPoint, meter: NamedMeter) -> FitPoint:
+    if typed.point.u_resistance_ohm is not None:
+        raise PointsFileError(
+            file.name,
+            f"the certificate of the meter {meter.serial} says how sure its readings are. Leave this empty, "
+            "or name no meter.",
+            row=typed.row,
+            column=UNCERTAINTY_COLUMNS[1],
+        )
+    try:
+        read = meter.read(typed.point.resistance_ohm, last_digit_ohm=typed.last_digit_ohm)
+    except OhmmeterError as error:
+        raise PointsFileError(
+            file.name, f"{error} Or name no meter.", row=typed.row, column=file.resistance_column
+        ) from error
+    return replace(typed.point, resistance_ohm=read.resistance_ohm, u_resistance_ohm=read.standard_u_ohm)
+
+
+def _as_in_the_file(points: Sequence[FitPoint], used: Sequence[FitPoint]) -> tuple[FitPoint, ...]:
+    """Corrected resistances, weighted only where the file itself says how sure its temperatures are."""
+    return tuple(
+        replace(
+            point,
+            resistance_ohm=one.resistance_ohm,
+            u_resistance_ohm=None if point.u_temperature_k is None else one.u_resistance_ohm,
+        )
+        for point, one in zip(points, used, strict=True)
+    )
 
 
 def _with_uncertainty(point: FitPoint, assumption: Assumption) -> FitPoint:
@@ -267,6 +329,7 @@ def _judged(
     curve: ReferenceCurve,
     rule: DecisionRule,
     limit_k: float | None,
+    meter: NamedMeter | None,
 ) -> SenderPoint:
     assert point.u_temperature_k is not None and point.u_resistance_ohm is not None
     try:
@@ -275,19 +338,34 @@ def _judged(
             temperature_c=point.temperature_c,
             resistance_ohm=point.resistance_ohm,
             u_resistance_ohm=point.u_resistance_ohm,
-            lines=hand_lines(
-                curve=curve,
-                temperature_c=point.temperature_c,
-                resistance_ohm=point.resistance_ohm,
-                u_temperature_k=point.u_temperature_k,
-                u_resistance_ohm=point.u_resistance_ohm,
-            ),
+            lines=_lines(typed, point, curve, meter),
             rule=rule,
             limit_k=limit_k,
         )
     except CurveRangeError as error:
         column = file.temperature_column if error.unit == "°C" else file.resistance_column
         raise PointsFileError(file.name, str(error), row=typed.row, column=column) from error
+
+
+def _lines(
+    typed: TypedPoint, point: FitPoint, curve: ReferenceCurve, meter: NamedMeter | None
+) -> tuple[BudgetLine, ...]:
+    assert point.u_temperature_k is not None and point.u_resistance_ohm is not None
+    by_hand = hand_lines(
+        curve=curve,
+        temperature_c=point.temperature_c,
+        resistance_ohm=point.resistance_ohm,
+        u_temperature_k=point.u_temperature_k,
+        u_resistance_ohm=point.u_resistance_ohm,
+    )
+    if meter is None:
+        return by_hand
+    read = meter.read(
+        typed.point.resistance_ohm,
+        last_digit_ohm=typed.last_digit_ohm,
+        per_ohm=curve.sensitivity_k_per_ohm(point.resistance_ohm),
+    )
+    return (by_hand[0], *read.lines)
 
 
 def _fit(points: Sequence[FitPoint]) -> tuple[CurveFit | None, str]:
@@ -304,8 +382,8 @@ def _fit(points: Sequence[FitPoint]) -> tuple[CurveFit | None, str]:
         return None, str(error)
 
 
-def _notes(points: Sequence[FitPoint], assumption: Assumption) -> tuple[str, ...]:
-    notes = []
+def _notes(points: Sequence[FitPoint], assumption: Assumption, meter: NamedMeter | None) -> tuple[str, ...]:
+    notes = [] if meter is None else [meter.words]
     for lacking, given, words, is_assumed in (
         (
             sum(point.u_temperature_k is None for point in points),
@@ -314,7 +392,7 @@ def _notes(points: Sequence[FitPoint], assumption: Assumption) -> tuple[str, ...
             assumption.temperature_is_assumed,
         ),
         (
-            sum(point.u_resistance_ohm is None for point in points),
+            sum(point.u_resistance_ohm is None for point in points) if meter is None else 0,
             f"{assumption.u_resistance_percent:g} % of R",
             "resistance",
             assumption.resistance_is_assumed,

@@ -7,11 +7,16 @@ from pathlib import Path
 import click
 
 from calibration.conformity import DecisionRule, Verdict
+from calibration.resistance.leads import LARGEST_LEADS_OHM
 from host.check_report import check_json, print_check, unused_words
 from host.curve_choice import chosen_curve
+from host.data_folder import existing_folder
+from host.data_option import USUAL_DATA, opened
 from host.errors import DeskError
+from host.local_time import local_day
 from host.one_line import OneLineCommand, above_zero, above_zero_to
 from host.points_file import read_points
+from host.registered_meter import NamedMeter, meter_in_force
 from host.typed_certificate import ITEM_NOT_STATED, SHOP_NOT_STATED, typed_certificate
 from host.typed_check import (
     ASSUMED_U_RESISTANCE_PERCENT,
@@ -67,6 +72,29 @@ EXIT_CODES = {Verdict.IN_TOLERANCE: 0, Verdict.OUT_OF_TOLERANCE: 1, Verdict.NOT_
     f"(otherwise {ASSUMED_U_RESISTANCE_PERCENT:g} %, assumed).",
 )
 @click.option(
+    "--meter",
+    "meter_serial",
+    metavar="SERIAL",
+    help="Resistance meter of the desk's register that the ohms were read with: its certificate corrects "
+    "them and says how sure they are.",
+)
+@click.option(
+    "--leads",
+    "leads_ohm",
+    type=click.FloatRange(min=0.0, max=LARGEST_LEADS_OHM),
+    metavar="OHM",
+    help="What that meter shows with its leads joined; it is taken off.",
+)
+@click.option(
+    "--data",
+    "folder",
+    type=click.Path(file_okay=False, path_type=Path),
+    default=USUAL_DATA,
+    show_default=True,
+    envvar="OHMBATH_DATA",
+    help="Folder of the desk whose register knows the meter.",
+)
+@click.option(
     "--certificate",
     "certificate_path",
     type=click.Path(path_type=Path),
@@ -84,6 +112,9 @@ def command(
     limit_k: float | None,
     u_temperature: float | None,
     u_resistance: float | None,
+    meter_serial: str | None,
+    leads_ohm: float | None,
+    folder: Path,
     certificate_path: Path | None,
     item: str,
     shop: str,
@@ -112,6 +143,7 @@ def command(
         rule=DecisionRule(rule),
         limit_k=limit_k,
         assumption=_assumption(u_temperature, u_resistance),
+        meter=_meter(meter_serial, leads_ohm, u_resistance, folder),
     )
     if certificate_path is not None and check.verdict is None:
         click.echo("No certificate is written: there is no result to certify.", err=True)
@@ -128,6 +160,22 @@ def command(
     else:
         print_check(check, certificate_path, sys.stdout)
     click.get_current_context().exit(EXIT_CODES[check.verdict])
+
+
+def _meter(
+    serial: str | None, leads_ohm: float | None, u_resistance: float | None, folder: Path
+) -> NamedMeter | None:
+    if serial is None:
+        if leads_ohm is not None:
+            raise DeskError("--leads goes with --meter: without its certificate nothing is taken off.")
+        return None
+    if u_resistance is not None:
+        raise DeskError("The certificate of the meter says how sure it is: leave out --u-resistance.")
+    with opened(existing_folder(folder.expanduser())) as store:
+        settings = store.settings.read()
+        today = local_day(store.now(), settings.zone)
+        content = meter_in_force(store, serial, settings=settings, today=today)
+    return NamedMeter(content=content, leads_ohm=leads_ohm)
 
 
 def _assumption(u_temperature: float | None, u_resistance: float | None) -> Assumption:

@@ -104,6 +104,30 @@ class Register:
             raise InstrumentRefusedError(refusal)
         return standing.in_force
 
+    def usable_one(
+        self, kind: str, serial: str, *, today: date, months_by_kind: Mapping[str, int]
+    ) -> Instrument:
+        """Certificate in force of one instrument, refused where nothing may rest on it.
+
+        Parameters
+        ----------
+        kind, serial : str
+        today : date
+            In the shop.
+        months_by_kind : Mapping[str, int]
+            The shop's own intervals of recalibration.
+
+        Raises
+        ------
+        DeskError
+            If there is none of that serial, or it is past its due date, retired or failed.
+        """
+        standing = self.standing(kind, serial)
+        refusal = standing.refusal(today, months_by_kind)
+        if refusal is not None:
+            raise InstrumentRefusedError(refusal)
+        return standing.in_force
+
     def refuse_if_lost(
         self, content: Mapping[str, Any], *, today: date, months_by_kind: Mapping[str, int]
     ) -> None:
@@ -150,7 +174,10 @@ class Register:
         for standing in self.standings():
             if (standing.kind, standing.serial) == (kind, serial):
                 return standing
-        raise DeskError(f"The register holds no {kind!r:.40} with the serial {serial!r:.80}.")
+        raise DeskError(
+            f"The register holds no {kind.replace('_', ' '):.40} with the serial {serial!r:.80}. Add it with "
+            "its certificate, or name another."
+        )
 
     def all(self) -> list[Instrument]:
         """Every entry, oldest first."""

@@ -1,18 +1,19 @@
 """The form of a check typed by hand: points a row, errors in words beside the field."""
 
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
 from typing import Any
 
 from calibration.conformity import DecisionRule
 from calibration.errors import CalibrationError, CurveError
+from calibration.resistance.leads import LARGEST_LEADS_OHM
 from host.certificates.errors import CertificateError
 from host.certificates.printable import LONGEST_NAME, printable_text
 from host.curve_to_find import FIND_OUT
 from host.errors import DeskError
-from host.points_file import PointsFileError, dead_circuit_of
+from host.points_file import RESISTANCE_COLUMNS, PointsFileError, dead_circuit_of
 from host.procedures.sender.hand_check import HandChecks, HandCheckSettings, judged
-from host.quantity import resistance_ohm_of, temperature_c_of
+from host.quantity import resistance_ohm_of, temperature_c_of, written_ohm_of
 from host.store.settings import RULES
 from host.typed_check import TypedCheck
 from host.web.scale import Scale
@@ -21,7 +22,16 @@ from host.web.scale import Scale
 FIRST_ROWS, MORE_ROWS, MOST_ROWS = 6, 4, 40
 
 _TEXTS = {"item": "what is checked", "customer": "the customer", "operator": "your name", "job": "the job"}
-_FIELDS = (*_TEXTS, "curve", "rule", "limit_k", "u_temperature_k", "u_resistance_percent")
+_FIELDS = (
+    *_TEXTS,
+    "curve",
+    "rule",
+    "limit_k",
+    "u_temperature_k",
+    "u_resistance_percent",
+    "meter",
+    "leads",
+)
 _FIRST_POINT_ROW = 2  # the header is row 1
 
 
@@ -61,7 +71,10 @@ def empty_typed_form(rule: str, again: HandCheckSettings | None = None) -> Typed
     typed = dict.fromkeys(_FIELDS, "") | {"rule": rule}
     rows: tuple[tuple[str, str], ...] = (("", ""),) * FIRST_ROWS
     if again is not None:
-        typed |= {name: str(getattr(again, name) or "") for name in _FIELDS}
+        typed |= {name: str(getattr(again, name, None) or "") for name in _FIELDS}
+        if again.meter is not None:
+            typed["meter"] = str(again.meter["serial"])
+            typed["leads"] = "" if again.leads_ohm is None else f"{again.leads_ohm:g}"
         if again.curve_choice is not None:  # the same readings speak for the same curve, and for no verdict
             typed["curve"] = FIND_OUT
         rows = (*again.typed, ("", ""))
@@ -76,8 +89,19 @@ def sent_form(posted: Mapping[str, str]) -> TypedForm:
     )
 
 
-def judged_form(posted: Mapping[str, str], checks: HandChecks, scale: Scale) -> TypedForm:
-    """Form as it was sent, checked and judged."""
+def judged_form(
+    posted: Mapping[str, str], checks: HandChecks, scale: Scale, meter_of: Callable[[str], Mapping[str, Any]]
+) -> TypedForm:
+    """Form as it was sent, checked and judged.
+
+    Parameters
+    ----------
+    posted : Mapping
+    checks : HandChecks
+    scale : Scale
+    meter_of : callable
+        Register entry of the meter of a serial; refuses one that nothing may rest on.
+    """
     sent = sent_form(posted)
     typed, rows = sent.typed, sent.rows
     errors: dict[str, str] = {}
@@ -89,10 +113,11 @@ def judged_form(posted: Mapping[str, str], checks: HandChecks, scale: Scale) -> 
     }
     if typed["rule"] not in RULES:
         errors["rule"] = "Choose a rule from the list."
-    points_csv, numbered = _points_csv(rows, scale, errors)
+    meter = _meter(typed, meter_of, errors)
+    points_csv, numbered = _points_csv(rows, scale, errors, with_digits=meter["meter"] is not None)
     settings, check = None, None
     if not errors:
-        settings = _settings(typed, rows, numbers, points_csv, checks, errors)
+        settings = _settings(typed, rows, {**numbers, **meter}, points_csv, checks, errors)
     if settings is not None and settings.is_to_be_found_out:
         _check_points_to_rank(settings, checks, numbered, errors)
     elif settings is not None:
@@ -103,7 +128,7 @@ def judged_form(posted: Mapping[str, str], checks: HandChecks, scale: Scale) -> 
 def _settings(
     typed: Mapping[str, str],
     rows: tuple[tuple[str, str], ...],
-    numbers: Mapping[str, float | None],
+    numbers: Mapping[str, Any],
     points_csv: str,
     checks: HandChecks,
     errors: dict[str, str],
@@ -131,8 +156,7 @@ def _judged(settings: HandCheckSettings, numbered: list[int], errors: dict[str, 
     try:
         check = judged(settings)
     except PointsFileError as error:
-        place = f"temperature_{_row_of(error, numbered)}" if error.row else "form"
-        errors[place] = str(error).rpartition(": ")[2] if error.row else str(error)
+        _say_beside_its_row(error, numbered, errors)
     except (DeskError, CalibrationError) as error:
         errors["form"] = str(error)
     else:
@@ -149,10 +173,17 @@ def _check_points_to_rank(
     try:
         checks.curves_found(settings)
     except PointsFileError as error:
-        place = f"temperature_{_row_of(error, numbered)}" if error.row else "form"
-        errors[place] = str(error).rpartition(": ")[2] if error.row else str(error)
+        _say_beside_its_row(error, numbered, errors)
     except DeskError as error:
         errors["form"] = str(error)
+
+
+def _say_beside_its_row(error: PointsFileError, numbered: list[int], errors: dict[str, str]) -> None:
+    if error.row is None:
+        errors["form"] = str(error)
+        return
+    column = "resistance" if error.column in RESISTANCE_COLUMNS else "temperature"
+    errors[f"{column}_{_row_of(error, numbered)}"] = error.words
 
 
 def _row_of(error: PointsFileError, numbered: list[int]) -> int:
@@ -169,15 +200,18 @@ def _rows(posted: Mapping[str, str]) -> tuple[tuple[str, str], ...]:
 
 
 def _points_csv(
-    rows: tuple[tuple[str, str], ...], scale: Scale, errors: dict[str, str]
+    rows: tuple[tuple[str, str], ...], scale: Scale, errors: dict[str, str], *, with_digits: bool
 ) -> tuple[str, list[int]]:
-    """Points as a file, and the number of the form's row behind each of its lines."""
+    """Points as a file, and the number of the form's row behind each of its lines.
+
+    Where the meter's certificate counts, so does its last digit: resistances keep the digits as typed.
+    """
     lines, numbered = ["temperature_c,resistance_ohm"], []
     for number, (temperature, resistance) in enumerate(rows, start=1):
         if not temperature and not resistance:
             continue
         temperature_c = _temperature_c(temperature, scale, f"temperature_{number}", errors)
-        resistance_text = _resistance(resistance, f"resistance_{number}", errors)
+        resistance_text = _resistance(resistance, f"resistance_{number}", errors, with_digits)
         lines.append(f"{temperature_c!r},{resistance_text}")
         numbered.append(number)
     if not numbered:
@@ -194,16 +228,50 @@ def _temperature_c(text: str, scale: Scale, name: str, errors: dict[str, str]) -
         return 0.0
 
 
-def _resistance(text: str, name: str, errors: dict[str, str]) -> str:
+def _resistance(text: str, name: str, errors: dict[str, str], with_digits: bool) -> str:
     if text and dead_circuit_of(text) is not None:
         return text
     try:
-        return repr(resistance_ohm_of(text))
+        return written_ohm_of(text) if with_digits else repr(resistance_ohm_of(text))
     except DeskError as error:
         errors[name] = (
             str(error) if text else "Write the resistance at this temperature, or OL where it is open."
         )
         return "0"
+
+
+def _meter(
+    typed: Mapping[str, str], meter_of: Callable[[str], Mapping[str, Any]], errors: dict[str, str]
+) -> dict[str, Any]:
+    """The meter that was named, by value, and what its joined leads showed."""
+    if not typed["meter"]:
+        if typed["leads"]:
+            errors["leads"] = "Name the meter: without its certificate nothing is taken off."
+        return {"meter": None, "leads_ohm": None}
+    content: Mapping[str, Any] | None = None
+    try:
+        content = dict(meter_of(typed["meter"]))
+    except DeskError as error:
+        errors["meter"] = str(error)
+    if typed["u_resistance_percent"]:
+        errors["u_resistance_percent"] = "The certificate of the meter says how sure it is: leave this empty."
+    return {"meter": content, "leads_ohm": _leads_ohm(typed["leads"], errors)}
+
+
+def _leads_ohm(text: str, errors: dict[str, str]) -> float | None:
+    if not text:
+        return None
+    try:
+        leads_ohm = float(text)
+    except ValueError:
+        leads_ohm = -1.0
+    if not 0.0 <= leads_ohm <= LARGEST_LEADS_OHM:
+        errors["leads"] = (
+            f"Write a number of ohms from 0 to {LARGEST_LEADS_OHM:g}; sound leads stay under that. Clean the "
+            "clips, or leave it empty."
+        )
+        return None
+    return leads_ohm
 
 
 def _check_texts(typed: Mapping[str, str], errors: dict[str, str]) -> None:

@@ -1,17 +1,21 @@
 """Pages of a check typed by hand: the form, and the same result page as a run at a bench."""
 
+from collections.abc import Mapping
 from dataclasses import replace
 from datetime import date
+from typing import Any
 
 from flask import Blueprint, abort, g, redirect, render_template, request
 from werkzeug.wrappers import Response as AnyResponse
 
+from calibration.resistance.metered import LEADS_NOT_READ_OHM
 from host.curve_to_find import FIND_OUT
 from host.errors import DeskError
 from host.local_time import local_day
 from host.people.role import STAFF
 from host.procedures.sender.curve_finding import ChoiceError
 from host.procedures.sender.hand_check import HandChecks, HandCheckView
+from host.registered_meter import meter_in_force, meters_of
 from host.store.settings import RULES
 from host.web.curve_choice_form import CurveChoiceForm, empty_choice, refused, sent_choice
 from host.web.curve_list import every_curve
@@ -41,7 +45,7 @@ def check() -> AnyResponse | tuple[str, int] | str:
     if "more" in request.form:
         return _page(sent_form(request.form).with_more_rows())
     checks = HandChecks(the_desk().store)
-    form = judged_form(request.form, checks, g.scale)
+    form = judged_form(request.form, checks, g.scale, _meter_of)
     if form.settings is None or form.errors:
         return _page(form), 422
     settings = replace(form.settings, operator=operator_of(form.settings.operator))
@@ -91,6 +95,10 @@ def curve(run: int) -> AnyResponse | tuple[str, int]:
     return redirect(f"/typed/{run}", 303)
 
 
+def _meter_of(serial: str) -> Mapping[str, Any]:
+    return meter_in_force(the_desk().store, serial, settings=g.settings, today=_today())
+
+
 def _choice_page(view: HandCheckView, form: CurveChoiceForm) -> str:
     return render_template(
         "curve_choice.html", view=view, form=form, item=view.settings.item, simulated=False
@@ -110,5 +118,11 @@ def _today() -> date:
 
 def _page(form: TypedForm) -> str:
     return render_template(
-        "typed.html", form=form, curves=every_curve(the_desk().store), rules=RULES, find_out=FIND_OUT
+        "typed.html",
+        form=form,
+        curves=every_curve(the_desk().store),
+        meters=meters_of(the_desk().store, settings=g.settings, today=_today()),
+        rules=RULES,
+        find_out=FIND_OUT,
+        leads_not_read_ohm=LEADS_NOT_READ_OHM,
     )

@@ -19,10 +19,9 @@ from calibration.resistance.meter_and_box import (
     box_against_meter,
     meter_against_box,
 )
-from calibration.resistance.ohmmeter import CertifiedReading, Ohmmeter
 from calibration.rounding import decimals_of, rounded_text, two_digits
 from host.certificates.bodies.ohms import CertifiedOhms, OhmsBody
-from host.certificates.certificate import Certificate, InstrumentUsed
+from host.certificates.certificate import Certificate
 from host.certificates.kind import Kind as PaperKind
 from host.equivalent_kelvin import EQUIVALENT_WORDS, k_per_ohm
 from host.errors import DeskError
@@ -32,6 +31,7 @@ from host.procedures.event import Event
 from host.procedures.logged import events_of
 from host.procedures.run_kind import RunKind
 from host.procedures.sender.sender_result import box_used
+from host.registered_meter import meter_used, ohmmeter_of
 from host.shop import Shop
 from host.software_versions import software_versions
 from host.store import Store
@@ -140,21 +140,6 @@ class MeterCheckSettings:
         return cls(**kept)
 
 
-def ohmmeter_of(content: Mapping[str, Any]) -> Ohmmeter:
-    """Resistance meter of a register entry."""
-    return Ohmmeter(
-        points=tuple(
-            CertifiedReading(
-                shown_ohm=float(row["shown_ohm"]),
-                correction_ohm=float(row["correction_ohm"]),
-                expanded_u_ohm=float(row["expanded_u_ohm"]),
-            )
-            for row in content["point"]
-        ),
-        k=float(content["k"]),
-    )
-
-
 def points_of(settings: MeterCheckSettings) -> tuple[CertifiedOhms, ...]:
     """Results at every setting above zero.
 
@@ -244,7 +229,7 @@ def meter_certificate(
         verdict=overall_verdict(verdicts) if verdicts else None,
         rule=rule,
         rule_words=RULE_WORDS[rule] if rule else "",
-        instruments=(box_used(settings.reference) if is_meter else _meter_used(settings.reference),),
+        instruments=(box_used(settings.reference) if is_meter else meter_used(settings.reference),),
         conditions=_conditions(settings),
         remarks=_remarks(settings, points),
         not_done=_not_done(settings),
@@ -309,18 +294,6 @@ def _not_done(settings: MeterCheckSettings) -> tuple[str, ...]:
     if settings.subject is Subject.BOX:
         said.append("How the box changes with temperature and with the current through it was not measured.")
     return tuple(said)
-
-
-def _meter_used(content: Mapping[str, Any]) -> InstrumentUsed:
-    percent = [100.0 * float(row["expanded_u_ohm"]) / float(row["shown_ohm"]) for row in content["point"]]
-    span = dict.fromkeys(f"{two_digits(u)} %" for u in (min(percent), max(percent)))
-    return InstrumentUsed(
-        role="resistance meter",
-        serial=str(content["serial"]),
-        certificate=f"{content['certificate']}, {content['issuer']}",
-        expanded_u=f"{' to '.join(span)} of the value (k = {float(content['k']):g})",
-        due=str(content.get("due", "no date set")),
-    )
 
 
 def _decade_words(setting_ohm: float) -> str:

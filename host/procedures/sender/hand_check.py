@@ -29,6 +29,7 @@ from host.procedures.sender.curve_finding import (
     CurvesFound,
     curves_of_typed_points,
 )
+from host.registered_meter import NamedMeter
 from host.shop import Shop
 from host.store import Store
 from host.typed_certificate import typed_certificate
@@ -38,7 +39,7 @@ from host.typed_check import (
     Assumption,
     TypedCheck,
     check_typed_points,
-    with_uncertainties,
+    points_as_read,
 )
 
 FILE_NAME = "typed at the desk"
@@ -73,6 +74,10 @@ class HandCheckSettings:
         The same as they were typed, to type them again.
     curve_choice : CurveChoice or None
         Where the curve was chosen from these readings.
+    meter : Mapping[str, Any] or None
+        Register entry of the meter, where one was named: it corrects the resistances.
+    leads_ohm : float or None
+        What that meter showed with its leads joined; None where nobody looked. [Ω]
     """
 
     item: str
@@ -88,6 +93,13 @@ class HandCheckSettings:
     operator: str = ""
     job: str = ""
     curve_choice: CurveChoice | None = None
+    meter: Mapping[str, Any] | None = None
+    leads_ohm: float | None = None
+
+    @property
+    def named_meter(self) -> NamedMeter | None:
+        """The meter, where one was named."""
+        return None if self.meter is None else NamedMeter(content=self.meter, leads_ohm=self.leads_ohm)
 
     @property
     def is_to_be_found_out(self) -> bool:
@@ -167,6 +179,7 @@ def judged(settings: HandCheckSettings) -> TypedCheck:
         rule=DecisionRule(settings.rule),
         limit_k=settings.limit_k,
         assumption=_assumption(settings),
+        meter=settings.named_meter,
     )
 
 
@@ -225,7 +238,7 @@ class HandChecks:
             If fewer than two resistances were read, or none can be ranked.
         """
         file = points_of(settings.points_csv.encode("utf-8"), name=FILE_NAME)
-        points = with_uncertainties(file.points, _assumption(settings))
+        points = points_as_read(file, _assumption(settings), settings.named_meter)
         if len({point.temperature_c for point in points}) < LEAST_POINTS:
             raise DeskError("To find out the curve takes resistances at two temperatures or more, far apart.")
         try:
@@ -249,6 +262,7 @@ class HandChecks:
             check = judged(judged_settings)
         except (DeskError, CalibrationError) as error:
             raise ChoiceError("curve", str(error)) from error
+        self._refuse_a_lost_meter(judged_settings, today)
         self._store.runs.append(run, Kind.CURVE_CHOSEN, choice.as_json())
         self._certify(run, judged_settings, check, shop, today)
 
@@ -256,7 +270,14 @@ class HandChecks:
         """Issue the certificate of a run that has none; again changes nothing."""
         view = self.view(run)
         if not view.is_over and not view.settings.is_to_be_found_out:
+            self._refuse_a_lost_meter(view.settings, today)
             self._certify(run, view.settings, judged(view.settings), shop, today)
+
+    def _refuse_a_lost_meter(self, settings: HandCheckSettings, today: date) -> None:
+        """It may have failed between the readings and their paper."""
+        if settings.meter is not None:
+            months = self._store.settings.read().recalibration_months
+            self._store.register.refuse_if_lost(settings.meter, today=today, months_by_kind=months)
 
     def _certify(
         self, run: int, settings: HandCheckSettings, check: TypedCheck, shop: Shop, today: date

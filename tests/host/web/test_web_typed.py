@@ -1,6 +1,7 @@
 """A sender check typed at the desk: the same judgement as `ohmbath check`, kept as a run."""
 
 import json
+import math
 import re
 import subprocess
 import sys
@@ -10,8 +11,12 @@ import pytest
 
 from calibration.curves import curve_names, load_curve
 from host.certificates.canonical import certificate_from_canonical
+from host.curve_to_find import FIND_OUT
 from host.points_file import read_points
+from host.procedures.record.issued_record import record_in_store
+from host.procedures.record.recompute import recompute
 from host.procedures.sender.hand_check import HandChecks, judged
+from host.store.instrument_marks import Mark
 from host.typed_check import check_typed_points
 
 pytestmark = pytest.mark.slow
@@ -175,3 +180,110 @@ def test_what_was_typed_on_a_celsius_page_stays_celsius_when_another_page_change
     browser.get("/runs?scale=f")
     browser.post("/typed", data=fields(page_scale=hidden))
     assert [point.temperature_c for point in issued(desk).points] == [20.0, 60.0, 80.0]
+
+
+#: A meter that shows half a per cent too much, and whose certificate says so to a thousandth.
+METER_PAPER = """
+kind = "meter"
+serial = "M-4"
+certificate = "R-12"
+issuer = "nobody at all"
+issued = 2020-01-01
+due = 2099-01-01
+k = 2.0
+""" + "".join(
+    f"[[point]]\nshown_ohm = {1.005 * ohm}\ncorrection_ohm = {-0.005 * ohm}\nexpanded_u_ohm = {1e-3 * ohm}\n"
+    for ohm in (100.0, 1000.0, 10_000.0)
+)
+
+
+def test_a_named_meter_corrects_the_ohms_and_its_certificate_stands_on_the_paper(browser, desk):
+    assert "Resistance meter" not in browser.get("/typed").text
+    desk.store.register.add_text(METER_PAPER)
+    assert "M-4, certificate R-12" in browser.get("/typed").text
+    browser.post("/typed", data=fields())
+    as_before = issued(desk)
+    browser.post("/typed", data=fields(meter="M-4", leads="0.2"))
+    paper = certificate_from_canonical(desk.store.certificates.get("000002").files.canonical_json)
+    for point, (_, shown), other in zip(paper.points, POINTS, as_before.points, strict=True):
+        assert point.resistance_ohm == pytest.approx((float(shown) - 0.2) / 1.005, abs=1e-6)
+        assert point.expanded_u_k < other.expanded_u_k
+        assert {line.quantity for line in point.budget.lines} >= {
+            "meter, by its certificate", "last digit of the meter", "leads taken off, clips"
+        }  # fmt: skip
+    [used] = paper.instruments
+    assert (used.role, used.serial, used.certificate) == ("resistance meter", "M-4", "R-12, nobody at all")
+    assert "corrected by the meter's certificate" in paper.method and as_before.instruments == ()
+    assert not any("1 % of R" in remark for remark in paper.remarks)
+    page = said(browser.get("/typed/2"))
+    assert "resistance meter M-4: certificate R-12" in page and "0.2 Ω of leads taken off" in page
+    [standing] = [one for one in desk.store.register.standings() if one.serial == "M-4"]
+    assert 'href="/runs/2"' in browser.get(f"/register/{standing.number}").text
+    again = browser.get("/typed?again=2").text
+    assert 'value="M-4" selected' in again and re.search(r'name="leads"[^>]*value="0.2"', again)
+    record = record_in_store(desk.store, "000002")
+    assert recompute(record).difference is None
+
+
+def test_a_coarse_digit_of_a_named_meter_makes_the_result_less_sure(browser, desk):
+    desk.store.register.add_text(METER_PAPER)
+    browser.post("/typed", data=fields((("60", "604.0"), ("80", "336.0")), meter="M-4"))
+    browser.post("/typed", data=fields((("60", "0.60k"), ("80", "0k34")), meter="M-4"))
+    fine, coarse = (
+        certificate_from_canonical(desk.store.certificates.get(number).files.canonical_json).points
+        for number in ("000001", "000002")
+    )
+    for one, other in zip(fine, coarse, strict=True):
+        [digit] = [line for line in other.budget.lines if line.quantity == "last digit of the meter"]
+        assert digit.standard_u == pytest.approx(10.0 / math.sqrt(12.0))
+        assert one.expanded_u_k < other.expanded_u_k
+
+
+@pytest.mark.parametrize("loss", ["failed", "overdue", "unknown"])
+def test_a_meter_that_nothing_may_rest_on_is_refused_beside_its_field(browser, desk, loss):
+    paper = METER_PAPER.replace("2099", "2021") if loss == "overdue" else METER_PAPER
+    desk.store.register.add_text(paper)
+    if loss == "failed":
+        desk.store.register.mark("meter", "M-4", Mark.FAILED, reason="fell off the bench")
+    answer = browser.post("/typed", data=fields(meter="M-5" if loss == "unknown" else "M-4"))
+    assert answer.status_code == 422 and 'id="meter-wrong"' in answer.text
+    assert {"failed": "fell off the bench", "overdue": "was due on", "unknown": "holds no"}[
+        loss
+    ] in answer.text
+    assert not desk.store.certificates.of_run(1)
+
+
+def test_what_the_meters_certificate_does_not_cover_is_said_beside_that_resistance(browser, desk):
+    [_, *above] = METER_PAPER.split("[[point]]")[1:]
+    desk.store.register.add_text("[[point]]".join((METER_PAPER.split("[[point]]")[0], *above)))
+    answer = browser.post("/typed", data=fields(meter="M-4"))
+    assert answer.status_code == 422
+    assert 'id="resistance_2-wrong"' in answer.text and "covers 1005 to 10050 Ω" in said(answer)
+    both = browser.post("/typed", data=fields(meter="M-4", u_resistance_percent="0.5"))
+    assert both.status_code == 422 and "says how sure it is" in both.text
+    assert browser.post("/typed", data=fields(leads="0.2")).status_code == 422
+
+
+def test_the_command_takes_a_meter_of_the_desks_register_as_the_page_does(browser, desk, tmp_path):
+    desk.store.register.add_text(METER_PAPER)
+    browser.post("/typed", data=fields(meter="M-4", leads="0.2"))
+    points = tmp_path / "points.csv"
+    points.write_text("temperature_c,resistance_ohm\n20,2506\n60,604\n80,336\n", "utf-8")
+    ohmbath = [str(Path(sys.executable).parent / "ohmbath"), "check", str(points), "--curve", "ntc-310-80c"]
+    named = [*ohmbath, "--json", "--data", str(desk.folder), "--meter"]
+    printed = json.loads(
+        subprocess.run([*named, "M-4", "--leads", "0.2"], capture_output=True, text=True).stdout
+    )
+    for point, paper in zip(printed["points"], issued(desk).points, strict=True):
+        assert point["error_k"] == pytest.approx(paper.error_k, abs=1e-9)
+        assert point["expanded_u_k"] == pytest.approx(paper.expanded_u_k, abs=1e-9)
+    refused = subprocess.run([*named, "M-7"], capture_output=True, text=True)
+    assert refused.returncode == 2 and "holds no meter with the serial 'M-7'" in refused.stderr
+
+
+def test_a_meter_that_fails_before_the_curve_is_chosen_gives_no_paper(browser, desk):
+    desk.store.register.add_text(METER_PAPER)
+    browser.post("/typed", data=fields(meter="M-4", curve=FIND_OUT))
+    desk.store.register.mark("meter", "M-4", Mark.FAILED, reason="its battery leaked")
+    answer = browser.post("/typed/1/curve", data={"curve": "ntc-310-80c", "limit_k": "2"})
+    assert "its battery leaked" in answer.text and not desk.store.certificates.of_run(1)
