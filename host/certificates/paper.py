@@ -164,25 +164,34 @@ def _is_long(results: Results) -> bool:
 
 
 def _item_facts(certificate: Certificate, results: Results) -> list[list[str]]:
-    return _stated(
-        ("Item", certificate.item),
-        ("Condition", certificate.item_condition),
-        ("Received", certificate.received),
-        *results.facts,
-    )
+    return [
+        *_asked_for(
+            ("Item", certificate.item),
+            ("Condition", certificate.item_condition),
+            ("Received", certificate.received),
+        ),
+        *_stated(*results.facts),
+    ]
 
 
 def _work_facts(certificate: Certificate) -> list[list[str]]:
-    return _stated(
-        ("Customer", certificate.customer),
-        ("Contact", certificate.customer_contact),
-        ("Measured", certificate.measured),
-        ("Issued", certificate.issued),
-        ("Place", certificate.place),
-        ("Method", certificate.method),
-        ("Replaces", certificate.supersedes),
-        ("Next due", certificate.next_due and f"{certificate.next_due}, as agreed with the customer"),
-    )
+    next_due = certificate.next_due and f"{certificate.next_due}, as agreed with the customer"
+    return [
+        *_asked_for(
+            ("Customer", certificate.customer),
+            ("Contact", certificate.customer_contact),
+            ("Measured", certificate.measured),
+            ("Issued", certificate.issued),
+            ("Place", certificate.place),
+            ("Method", certificate.method),
+        ),
+        *_stated(("Replaces", certificate.supersedes), ("Next due", next_due)),
+    ]
+
+
+def _asked_for(*facts: tuple[str, str]) -> list[list[str]]:
+    """What a reader looks for (ISO/IEC 17025:2017, 7.8.2.1); an empty text is set as "not stated"."""
+    return [[name, breakable(text)] for name, text in facts]
 
 
 def _stated(*facts: tuple[str, str]) -> list[list[str]]:

@@ -187,6 +187,17 @@ def test_paper_of_every_kind_has_what_any_paper_must_have(of_kind, kind):
     assert len(pages) <= 3
 
 
+@pytest.mark.parametrize("kind", Kind)
+def test_what_was_not_said_of_customer_place_and_days_is_said_to_be_not_stated(of_kind, kind):
+    # The list asks for these (7.8.2.1 c, e, g, h): a missing row looks like a forgotten one.
+    rows = {"customer": "Customer", "customer_contact": "Contact", "place": "Place", "received": "Received",
+            "item_condition": "Condition", "operator": "Measured by"}  # fmt: skip
+    first = text_of(render_pdf(of_kind(kind, **dict.fromkeys(rows, ""))))[0]
+    assert [row for row in rows.values() if f"{row} not stated" not in first] == []
+    said = {name: f"words of {row}" for name, row in rows.items()} | {"received": "2031-05-16"}
+    assert "not stated" not in text_of(render_pdf(of_kind(kind, **said)))[0]
+
+
 def test_a_record_calls_itself_a_record_and_nothing_else_does(of_kind):
     record = " ".join(text_of(render_pdf(of_kind(Kind.IN_PLACE))))
     assert "A record, not a certificate" in record
