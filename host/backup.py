@@ -12,6 +12,7 @@ import shutil
 import sqlite3
 import tempfile
 import zipfile
+import zlib
 from collections.abc import Iterator
 from contextlib import closing, contextmanager
 from dataclasses import asdict, dataclass
@@ -30,6 +31,7 @@ _FORMAT = 2
 #: Those that can still be read; format 1 had no chain of certificates.
 _READABLE = frozenset({1, _FORMAT})
 _DAY_S = 86_400.0
+_LARGEST_MANIFEST = 100_000  # [byte]
 #: A backup older than this is asked for anew.
 REMIND_AFTER_S = 7 * _DAY_S
 
@@ -227,6 +229,8 @@ def _opened(file: Path) -> Iterator[tuple[Manifest, IO[bytes]]]:
     """Manifest of a backup and the store in it, after every byte of it was checked."""
     try:
         with zipfile.ZipFile(file) as archive:
+            if archive.getinfo(_MANIFEST).file_size > _LARGEST_MANIFEST:
+                raise BackupError(f"{file} is no backup of a desk: what it says of itself is far too long.")
             manifest = _read_manifest(archive.read(_MANIFEST))
             with archive.open(_STORE) as stored:
                 digest = hashlib.sha256()
@@ -236,7 +240,17 @@ def _opened(file: Path) -> Iterator[tuple[Manifest, IO[bytes]]]:
                 raise BackupError(f"{file} is damaged: take an older backup.")
             with archive.open(_STORE) as stored:
                 yield manifest, stored
-    except (zipfile.BadZipFile, KeyError, OSError, EOFError, ValueError, TypeError) as error:
+    except (
+        zipfile.BadZipFile,
+        zlib.error,
+        RuntimeError,  # under a password, or packed in a way that is not known here
+        KeyError,
+        OSError,
+        EOFError,
+        ValueError,
+        TypeError,
+        AttributeError,
+    ) as error:
         raise BackupError(f"{file} is no whole backup of a desk ({error}): take another one.") from error
 
 

@@ -7,10 +7,14 @@ from cryptography.hazmat.primitives import serialization
 
 from host.data_folder import DataFolder
 from host.data_option import data_option, opened
+from host.given_file import read_given
 from host.one_line import OneLineCommand, Refusal
 from host.seal.errors import SealError
 from host.seal.key_care import copy_of_keys, rotate, take_copy, write_owner_only
 from host.seal.key_ring import KeyRing
+
+#: Many times what a shop's keys take after fifty changes; and a passphrase that nobody types. [byte]
+_LARGEST_COPY, _LONGEST_PASSPHRASE = 2_000_000, 10_000
 
 
 @click.group("key", invoke_without_command=True)
@@ -36,7 +40,7 @@ def key(context: click.Context, public: bool, folder: DataFolder) -> None:
 def _passphrase_option(command):  # type: ignore[no-untyped-def]
     return click.option(
         "--passphrase-file",
-        type=click.Path(exists=True, dir_okay=False, path_type=Path),
+        type=click.Path(path_type=Path),
         metavar="FILE",
         help="Its first line is the passphrase. Without it the terminal asks.",
     )(command)
@@ -54,12 +58,13 @@ def backup(ring: KeyRing, file: Path, passphrase_file: Path | None) -> None:
 
 
 @key.command("restore", cls=OneLineCommand)
-@click.argument("file", type=click.Path(exists=True, dir_okay=False, path_type=Path))
+@click.argument("file", type=click.Path(path_type=Path))
 @_passphrase_option
 @click.pass_obj
 def restore(ring: KeyRing, file: Path, passphrase_file: Path | None) -> None:
     """Put the keys of a copy into a data folder that has none."""
-    take_copy(ring, file.read_bytes(), _passphrase(passphrase_file, confirm=False))
+    copy = read_given(file, most_bytes=_LARGEST_COPY, what="copy of keys")
+    take_copy(ring, copy, _passphrase(passphrase_file, confirm=False))
     click.echo(f"The keys are in {ring.folder}.")
 
 
@@ -76,5 +81,9 @@ def _passphrase(file: Path | None, *, confirm: bool) -> str:
     if file is None:
         asked: str = click.prompt("Passphrase", hide_input=True, confirmation_prompt=confirm, err=True)
         return asked
-    lines = file.read_text("utf-8").splitlines()
+    text = read_given(file, most_bytes=_LONGEST_PASSPHRASE, what="passphrase")
+    try:
+        lines = text.decode("utf-8").splitlines()
+    except UnicodeDecodeError as error:
+        raise Refusal(f"{file} is no text in UTF-8, so no passphrase is in it.") from error
     return lines[0] if lines else ""

@@ -7,8 +7,10 @@ from cryptography.hazmat.primitives.asymmetric.rsa import RSAPublicKey
 
 from host.data_folder import existing_folder
 from host.data_option import opened
+from host.given_file import read_given
 from host.one_line import OneLineCommand, Refusal, json_text
-from host.procedures.record.paper_at_desk import paper_at_desk
+from host.procedures.record.paper_at_desk import LARGEST_PAPER, paper_at_desk
+from host.seal.errors import SealError
 from host.seal.seal_check import SealReport, SealState, check_seal, public_key_in
 from host.store import Store
 
@@ -27,7 +29,7 @@ _EXIT = {
 @click.option(
     "--key",
     "key_file",
-    type=click.Path(exists=True, dir_okay=False, path_type=Path),
+    type=click.Path(path_type=Path),
     metavar="PUBLIC",
     help="The shop's public key, as 'certificate key --public' prints it.",
 )
@@ -46,11 +48,8 @@ def verify(file: Path, key_file: Path | None, folder: Path | None, as_json: bool
     another key, or without a seal. 2: not readable. 3: whole, but no key vouches for it: none was given, or
     it is from before there were seals and the desk of --data knows it byte for byte.
     """
-    try:
-        data = file.read_bytes()
-        key = None if key_file is None else public_key_in(key_file.read_bytes())
-    except OSError as error:
-        raise Refusal(f"{error.filename} cannot be read ({error.strerror}).") from error
+    data = read_given(file, most_bytes=LARGEST_PAPER, what="certificate")
+    key = None if key_file is None else _public_key(key_file)
     state = ""
     if folder is None:
         report = check_seal(data, key)
@@ -75,6 +74,13 @@ def verify(file: Path, key_file: Path | None, folder: Path | None, as_json: bool
         elif report.signer:
             click.echo(f"Signing key, as the file itself calls it, which anybody can write: {report.signer}")
     click.get_current_context().exit(_EXIT[report.state])
+
+
+def _public_key(file: Path) -> RSAPublicKey:
+    try:
+        return public_key_in(read_given(file, most_bytes=LARGEST_PAPER, what="public key"))
+    except SealError as error:
+        raise Refusal(f"{file}: {error}") from error
 
 
 def _as_the_desk_knows_it(store: Store, data: bytes, key: RSAPublicKey | None) -> tuple[SealReport, str]:

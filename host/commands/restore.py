@@ -5,11 +5,12 @@ from pathlib import Path
 import click
 
 from host.backup import restore_backup
+from host.given_file import require_given
 from host.one_line import OneLineCommand
 
 
 @click.command(name="restore", cls=OneLineCommand)
-@click.argument("file", type=click.Path(exists=True, dir_okay=False, path_type=Path))
+@click.argument("file", type=click.Path(path_type=Path))
 @click.option(
     "--data",
     "folder",
@@ -19,6 +20,7 @@ from host.one_line import OneLineCommand
 )
 def command(file: Path, folder: Path) -> None:
     """Make a new data folder from the backup FILE; rigs send again what they still hold."""
+    require_given(file, what="backup")
     manifest, epoch = restore_backup(file, folder.expanduser())
     click.echo(f"{folder} is store {manifest.store} as it was backed up, and begins epoch {epoch}.")
     click.echo(f"Stop the old desk for good, then run: ohmbath serve --data {folder}")

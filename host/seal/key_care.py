@@ -7,7 +7,7 @@ import os
 from pathlib import Path
 
 from cryptography import x509
-from cryptography.exceptions import InvalidSignature
+from cryptography.exceptions import InvalidSignature, UnsupportedAlgorithm
 from cryptography.hazmat.primitives import hashes, serialization
 from cryptography.hazmat.primitives.asymmetric import rsa
 
@@ -192,7 +192,7 @@ def _encrypted(key: rsa.RSAPrivateKey, passphrase: str) -> str:
 def _decrypted(pem: str, passphrase: str) -> rsa.RSAPrivateKey:
     try:
         key = serialization.load_pem_private_key(pem.encode("ascii"), passphrase.encode("utf-8"))
-    except (ValueError, TypeError) as error:
+    except (ValueError, TypeError, UnsupportedAlgorithm) as error:
         raise SealError("The passphrase is not the one of this copy, or the copy is damaged.") from error
     if not isinstance(key, rsa.RSAPrivateKey):
         raise SealError("This copy holds a key of another kind.")

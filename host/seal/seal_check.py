@@ -22,6 +22,8 @@ _PLACE = re.compile(rb"/ByteRange \[0 ([1-9][0-9]{0,11}) ([1-9][0-9]{0,11}) ([1-
 _BEFORE_CONTAINER = b"/Contents "
 _HEX = re.compile(rb"[0-9A-F]+")
 _LONGEST_NAME = 200
+_PEM_BLOCK = re.compile(rb"-----BEGIN ([A-Z0-9 ]+)-----")
+_GIVE_PUBLIC = "Give the shop's public key as 'ohmbath certificate key --public' prints it there."
 
 
 class SealState(StrEnum):
@@ -106,17 +108,27 @@ def public_key_in(data: bytes) -> rsa.RSAPublicKey:
     Raises
     ------
     SealError
-        If there is none in it.
+        If there is none in it, more than one, or one that is no key of a seal; says what to give.
     """
+    blocks = _PEM_BLOCK.findall(data)
+    if any(kind.endswith(b"PRIVATE KEY") for kind in blocks):
+        raise SealError(f"This file holds a private key, which nobody else should have. {_GIVE_PUBLIC}")
+    if len(blocks) > 1:
+        raise SealError(f"This file holds {len(blocks)} keys, and one is asked for. {_GIVE_PUBLIC}")
+    if not blocks:
+        found = "This file is empty." if not data.strip() else "There is no public key in this file."
+        raise SealError(f"{found} {_GIVE_PUBLIC}")
     try:
-        if b"BEGIN CERTIFICATE" in data:
+        if blocks[0] == b"CERTIFICATE":
             key = x509.load_pem_x509_certificate(data).public_key()
         else:
             key = serialization.load_pem_public_key(data)  # type: ignore[assignment]
-    except (ValueError, UnsupportedAlgorithm) as error:
-        raise SealError(f"There is no public key in this file ({error}).") from error
+    except (ValueError, TypeError, UnsupportedAlgorithm) as error:
+        raise SealError(f"The key in this file is damaged, or none of a shop. {_GIVE_PUBLIC}") from error
     if not isinstance(key, rsa.RSAPublicKey):
-        raise SealError("The public key of a shop's seal is an RSA key; this one is of another kind.")
+        raise SealError(
+            f"The public key of a shop's seal is an RSA key; this one is of another kind. {_GIVE_PUBLIC}"
+        )
     return key
 
 
