@@ -13,7 +13,6 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from calibration.bath.immersion import HEX_UNDER_WATER
-from calibration.conformity import DecisionRule
 from calibration.curves import ReferenceCurve
 from calibration.diagnosis import (
     DeadCircuit,
@@ -25,10 +24,10 @@ from calibration.diagnosis import (
     points_by_hand,
 )
 from calibration.diagnosis.healthy_spread import healthy_spread
-from calibration.sender_point import SenderPoint, judge
+from calibration.sender_point import SenderPoint
 from calibration.thermistor.fit_point import FitPoint
-from calibration.uncertainty.budget import BudgetLine, Distribution, rectangular_u
 from host.typed_check import ASSUMED_U_RESISTANCE_PERCENT, ASSUMED_U_TEMPERATURE_K
+from host.usual_plateau import USUAL_AIR_C, usual_plateau
 
 HAND_C = (20.0, 60.0, 90.0)
 BENCH_C = (25.0, 45.0, 60.0, 80.0, 95.0)
@@ -197,20 +196,8 @@ class Bench:
 
     def __init__(self, curve: ReferenceCurve) -> None:
         self._curve = curve
-        self._air_c = 22.0
-        judged = [
-            judge(
-                curve=curve,
-                temperature_c=t,
-                resistance_ohm=curve.nominal_ohm(t),
-                u_resistance_ohm=0.0,
-                lines=self._lines(t),
-                rule=DecisionRule.GUARDED,
-                limit_k=2.0,
-            )
-            for t in BENCH_C
-        ]
-        self.budgeted: Sequence[SenderPoint] = judged
+        self._air_c = USUAL_AIR_C
+        self.budgeted: Sequence[SenderPoint] = [usual_plateau(curve, t) for t in BENCH_C]
 
     def judged(self, sender: Sender, chance: np.random.Generator) -> list[SenderPoint]:
         """Points of one run."""
@@ -239,30 +226,3 @@ class Bench:
                 )
             )
         return points
-
-    def _lines(self, temperature_c: float) -> tuple[BudgetLine, ...]:
-        """The lines that matter of a plateau's budget, of the sizes the demo's certificates print."""
-        per_ohm = self._curve.sensitivity_k_per_ohm(self._curve.nominal_ohm(temperature_c))
-        stem_k = rectangular_u(HEX_UNDER_WATER.half_width_k(temperature_c, self._air_c))
-        return (
-            _line("probe: its certificate", "°C", 0.025, -1.0),
-            _line("sender: self-heating", "K", rectangular_u(0.004), 1.0),
-            _line("sender: clips", "Ω", rectangular_u(0.05), per_ohm),
-            _line("sender: stem", "K", stem_k, 1.0),
-            _line("sender: ohms check", "Ω", 0.03, per_ohm),
-            _line("decade box: residual", "Ω", 0.015, per_ohm),
-            _line("bath: gradient", "K", rectangular_u(0.06), 1.0),
-            _line("bath: drift and lag", "K", rectangular_u(0.017), 1.0),
-            _line("repeatability", "K", 0.003, 1.0),
-        )
-
-
-def _line(quantity: str, unit: str, standard_u: float, sensitivity: float) -> BudgetLine:
-    return BudgetLine(
-        quantity=quantity,
-        estimate=0.0,
-        unit=unit,
-        standard_u=standard_u,
-        distribution=Distribution.NORMAL,
-        sensitivity=sensitivity,
-    )

@@ -106,6 +106,8 @@ class ExerciseSettings:
     readings : tuple[TypedPoint, ...]
         Of an exercise without a rig; empty where the student reads a bench.
     made_by : str
+    doubt : str
+        What the instructor was told before, where the desk itself would not name the fault; else empty.
     """
 
     title: str
@@ -122,6 +124,7 @@ class ExerciseSettings:
     stations: tuple[str, ...] = ()
     readings: tuple[TypedPoint, ...] = ()
     made_by: str = ""
+    doubt: str = ""
 
     @property
     def planted(self) -> NameableFault:

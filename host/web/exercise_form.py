@@ -2,7 +2,7 @@
 
 import math
 from collections.abc import Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 from werkzeug.datastructures import MultiDict
 
@@ -11,6 +11,7 @@ from host.certificates.errors import CertificateError
 from host.certificates.printable import printable_text
 from host.classroom import on_paper
 from host.classroom.exercise import Credits, ExerciseSettings, TypedPoint, Way
+from host.classroom.findable import doubt_words
 from host.classroom.marking import FULL_CREDIT
 from host.classroom.nameable import FAULTS, NOTHING, checked_size
 from host.curve_choice import curve_by_name
@@ -20,6 +21,8 @@ from host.web.start_form import curves, filled_form
 
 #: The most that a box of 1, 2, 4, 8 in four decades can be set to. [Ω]
 HIGHEST_BOX_OHM = 16_665.0
+#: Field in which the words of a doubt come back once they were read.
+NONETHELESS = "nonetheless"
 LONGEST_TITLE, LONGEST_QUESTION = 80, 400
 _OF_A_CHECK = ("curve", "set_points", "limit_k")
 _USUAL = {
@@ -57,12 +60,15 @@ class ExerciseForm:
     errors : Mapping[str, str]
     settings : ExerciseSettings or None
         What can be made of it, where nothing is wrong.
+    doubt : str
+        Why the desk itself would not name the fault; it is made nonetheless where just this was accepted.
     """
 
     typed: Mapping[str, str]
     stations: tuple[str, ...] = ()
     errors: Mapping[str, str] = field(default_factory=dict)
     settings: ExerciseSettings | None = None
+    doubt: str = ""
 
 
 def empty_exercise_form(scale: str) -> ExerciseForm:
@@ -117,7 +123,19 @@ def sent_exercise_form(sent: MultiDict[str, str], store: Store, *, made_by: str)
         readings=readings,
         made_by=made_by,
     )
-    return ExerciseForm(typed=typed, stations=stations, settings=settings)
+    doubt = _doubt(settings, store, are_typed=bool(typed["readings"]))
+    if doubt and sent.get(NONETHELESS) != doubt:
+        return ExerciseForm(typed=typed, stations=stations, doubt=doubt)
+    return ExerciseForm(typed=typed, stations=stations, settings=replace(settings, doubt=doubt))
+
+
+def _doubt(settings: ExerciseSettings, store: Store, *, are_typed: bool) -> str:
+    """Why the desk would not name the fault; nothing where the check itself would refuse to begin."""
+    made = settings if are_typed else replace(settings, readings=())
+    try:
+        return doubt_words(made, curve_by_name(settings.curve, store.curves))
+    except CurveError:
+        return ""
 
 
 def _curve_names(store: Store) -> set[str]:

@@ -130,6 +130,9 @@ TOPICS: Mapping[str, Topic] = {
             "answer names the fault and its size and gives the reason in a sentence; it is given once.",
             "The credit for the size is whole within the tolerance that the instructor set, and half within "
             "twice of it. The sentence is read and marked by the instructor.",
+            "Before a fault is set the desk tries, on readings to be expected of a part in the middle of its "
+            "tolerance, whether it would name it from such a check. Where it would not, it says so, with the "
+            "size from which it would; you may set it nonetheless.",
             "What was planted shows to the instructor on the press of a button, and to a student once the "
             "answer is given. A run with a planted fault never comes to a certificate.",
             "An exercise goes to who is a student and nothing else: every other role sees what was planted.",
