@@ -47,7 +47,10 @@ class Track:
 
 def tracks_of(standing: InstrumentStanding) -> tuple[Track, ...]:
     """Quantities that the certificates of an instrument have in common."""
-    since = _since_adjustment(standing.certificates)
+    kept = _since_adjustment(standing.certificates)
+    since = tuple(one for one in kept if standing.withdrawal_of(one) is None)
+    if not since:
+        return ()
     if standing.kind is InstrumentKind.PROBE:
         return _probe_tracks(since)
     if standing.kind is InstrumentKind.DECADE_BOX:

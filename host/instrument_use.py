@@ -5,8 +5,17 @@ from dataclasses import dataclass
 from typing import Any
 
 from host.store import Store
+from host.store.certificate_standing import Standing
 from host.store.instrument_standing import InstrumentStanding
 from host.store.register_file import content_text, digest_of
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class UseOnPaper:
+    """A certificate that rests on an instrument, and how it stands now."""
+
+    number: str
+    standing: Standing
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -24,8 +33,8 @@ class Use:
         Certificate of the instrument that it used.
     sha256 : str
         Digest of that certificate's content.
-    issued : tuple[str, ...]
-        Numbers of the certificates that came of the run.
+    issued : tuple[UseOnPaper, ...]
+        Certificates that came of the run.
     """
 
     run: int
@@ -33,14 +42,15 @@ class Use:
     started_utc_s: float
     by_certificate: str
     sha256: str
-    issued: tuple[str, ...]
+    issued: tuple[UseOnPaper, ...]
 
 
 def uses_of(standing: InstrumentStanding, store: Store) -> tuple[Use, ...]:
     """Runs that used an instrument, the newest first."""
-    issued: dict[int, list[str]] = {}
+    standings = store.certificates.standings()
+    issued: dict[int, list[UseOnPaper]] = {}
     for number, run_number, _ in store.certificates.data():
-        issued.setdefault(run_number, []).append(number)
+        issued.setdefault(run_number, []).append(UseOnPaper(number=number, standing=standings[number]))
     uses = []
     for run in reversed(store.runs.all()):
         content = _kept_in(run.settings, standing)

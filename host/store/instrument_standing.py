@@ -1,10 +1,11 @@
 """Where an instrument stands: its certificates, the one in force, and whether anything may rest on it."""
 
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from datetime import UTC, date, datetime
 
 from host.recalibration import due_date
+from host.store.certificate_standing import Standing, State
 from host.store.instrument_kind import InstrumentKind
 from host.store.instrument_marks import InstrumentMark, Mark
 from host.store.register_entry import Instrument
@@ -26,6 +27,9 @@ class InstrumentStanding:
         Entries that were typed again, the oldest first.
     marks : tuple[InstrumentMark, ...]
         The oldest first.
+    lost : Mapping[int, Standing]
+        By the number of an entry: how its certificate stands, where this desk issued it and it no longer
+        holds.
     """
 
     number: int
@@ -34,11 +38,26 @@ class InstrumentStanding:
     certificates: tuple[Instrument, ...]
     superseded: tuple[Instrument, ...]
     marks: tuple[InstrumentMark, ...]
+    lost: Mapping[int, Standing] = field(default_factory=dict)
 
     @property
     def in_force(self) -> Instrument:
-        """Its newest certificate."""
-        return self.certificates[0]
+        """Its newest certificate; the newest that holds where a person put it to use after a withdrawal."""
+        newest = self.certificates[0]
+        gone = self.withdrawal_of(newest)
+        if gone is None or not self._is_put_to_use_since(gone.at_utc_s):
+            return newest
+        return next((one for one in self.certificates if self.withdrawal_of(one) is None), newest)
+
+    @property
+    def holding(self) -> tuple[Instrument, ...]:
+        """Its certificates but those that were withdrawn, the newest first."""
+        return tuple(one for one in self.certificates if self.withdrawal_of(one) is None)
+
+    def withdrawal_of(self, entry: Instrument) -> Standing | None:
+        """Withdrawal of the certificate that an entry comes from, None where it was not withdrawn."""
+        standing = self.lost.get(entry.number)
+        return standing if standing is not None and standing.state is State.WITHDRAWN else None
 
     @property
     def station(self) -> str:
@@ -89,6 +108,18 @@ class InstrumentStanding:
                 f"{name} failed on {_day(self.failure)}: {_said(self.failure.reason)} Nothing may rest on "
                 "it: have it calibrated and add the new certificate, or use another."
             )
+        gone = self.withdrawal_of(self.in_force)
+        if gone is not None:
+            other = (
+                ", or put it to use again in the register to go by the certificate before"
+                if self.holding
+                else ""
+            )
+            return (
+                f"Certificate {self.in_force.certificate} of the {self.kind.words} {self.serial} was "
+                f"withdrawn on {_day_of(gone.at_utc_s)}: {_said(gone.reason)} Nothing may rest on it: "
+                f"calibrate it anew and add the new certificate{other}."
+            )
         due = self.due(months_by_kind)
         if due is not None and due < today:
             return (
@@ -97,13 +128,19 @@ class InstrumentStanding:
             )
         return None
 
+    def _is_put_to_use_since(self, moment_utc_s: float) -> bool:
+        last = self._last_mark
+        return last is not None and last.mark is Mark.IN_USE and last.at_utc_s >= moment_utc_s
+
     @property
     def _last_mark(self) -> InstrumentMark | None:
         return self.marks[-1] if self.marks else None
 
 
 def standings_of(
-    entries: Sequence[Instrument], marks: Iterable[InstrumentMark]
+    entries: Sequence[Instrument],
+    marks: Iterable[InstrumentMark],
+    lost: Mapping[int, Standing],
 ) -> tuple[InstrumentStanding, ...]:
     """Standing of every instrument, in the order in which they came into the register."""
     by_instrument: dict[tuple[str, str], list[Instrument]] = {}
@@ -111,7 +148,7 @@ def standings_of(
         by_instrument.setdefault((entry.kind, entry.serial), []).append(entry)
     marked = list(marks)
     return tuple(
-        _standing(kind, serial, some, [m for m in marked if (m.kind, m.serial) == (kind, serial)])
+        _standing(kind, serial, some, [m for m in marked if (m.kind, m.serial) == (kind, serial)], lost)
         for (kind, serial), some in by_instrument.items()
     )
 
@@ -136,7 +173,11 @@ def in_use(
 
 
 def _standing(
-    kind: str, serial: str, entries: Sequence[Instrument], marks: Sequence[InstrumentMark]
+    kind: str,
+    serial: str,
+    entries: Sequence[Instrument],
+    marks: Sequence[InstrumentMark],
+    lost: Mapping[int, Standing],
 ) -> InstrumentStanding:
     last_typed = {entry.certificate: number for number, entry in enumerate(entries)}
     kept = [(number, entry) for number, entry in enumerate(entries) if number in last_typed.values()]
@@ -148,11 +189,16 @@ def _standing(
         certificates=tuple(entry for _, entry in newest_first),
         superseded=tuple(entry for number, entry in enumerate(entries) if number not in last_typed.values()),
         marks=tuple(marks),
+        lost={entry.number: lost[entry.number] for entry in entries if entry.number in lost},
     )
 
 
 def _day(mark: InstrumentMark) -> str:
-    return datetime.fromtimestamp(mark.at_utc_s, UTC).date().isoformat()
+    return _day_of(mark.at_utc_s)
+
+
+def _day_of(moment_utc_s: float) -> str:
+    return datetime.fromtimestamp(moment_utc_s, UTC).date().isoformat()
 
 
 def _said(reason: str) -> str:

@@ -15,6 +15,7 @@ from host.store.engine import Database
 from host.store.instrument_kind import InstrumentKind
 from host.store.instrument_marks import InstrumentMarks, Mark
 from host.store.instrument_standing import InstrumentStanding, in_use, standings_of
+from host.store.lost_papers import lost_papers
 from host.store.register_entry import Instrument
 from host.store.register_file import RegisterEntry, read_register_file
 
@@ -145,13 +146,16 @@ class Register:
         Raises
         ------
         InstrumentRefusedError
-            If it is marked failed, or that certificate is past its due date.
+            If it is marked failed, or that certificate was withdrawn or is past its due date.
         """
         kind, serial = str(content["kind"]), str(content["serial"])
         words = f"The {InstrumentKind(kind).words} {serial}"
         for standing in self.standings():
-            if (standing.kind, standing.serial) == (kind, serial) and standing.failure is not None:
+            if (standing.kind, standing.serial) != (kind, serial):
+                continue
+            if standing.failure is not None:
                 raise InstrumentRefusedError(standing.refusal(today, months_by_kind) or f"{words} failed.")
+            _refuse_withdrawn(standing, str(content.get("certificate", "")), words)
         due = due_of(content, months_by_kind)
         if due is not None and due < today:
             raise InstrumentRefusedError(
@@ -161,7 +165,10 @@ class Register:
 
     def standings(self) -> tuple[InstrumentStanding, ...]:
         """Every instrument with its certificates and marks."""
-        return standings_of(self.all(), self._marks.all())
+        entries = self.all()
+        with self._database.reading() as connection:
+            lost = lost_papers(connection, entries)
+        return standings_of(entries, self._marks.all(), lost)
 
     def standing(self, kind: str, serial: str) -> InstrumentStanding:
         """One instrument with its certificates and marks.
@@ -194,6 +201,16 @@ class Register:
             "due": None if entry.due is None else entry.due.isoformat(),
             "added_utc_s": self._now(),
         }
+
+
+def _refuse_withdrawn(standing: InstrumentStanding, certificate: str, words: str) -> None:
+    for entry in standing.certificates:
+        gone = standing.withdrawal_of(entry)
+        if entry.certificate == certificate and gone is not None:
+            raise InstrumentRefusedError(
+                f"{words}: its certificate {certificate} was withdrawn before this came to its result "
+                f"({gone.reason}). Nothing may rest on it: calibrate it anew, then measure again."
+            )
 
 
 def _of(kind: str, serial: str) -> Any:

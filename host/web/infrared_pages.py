@@ -155,8 +155,11 @@ def register(run: int) -> AnyResponse:
     """Put the corrections of a finished check into the register."""
     view, store = _view(run), the_desk().store
     paper = paper_of_run(store, run)
-    if paper is None or paper.issued is None or view.state.started.is_rig_sensor:
-        raise DeskError("Only an issued certificate of a thermometer has corrections for the register.")
+    holds = paper is not None and paper.standing is not None and paper.standing.is_in_force
+    if paper is None or paper.issued is None or not holds or view.state.started.is_rig_sensor:
+        raise DeskError(
+            "Only an issued certificate in force of a thermometer has corrections for the register."
+        )
     store.register.add(corrections_entry(view.state.started, paper.issued, shop=g.settings.shop))
     return redirect(f"/infrared/{run}", 303)
 

@@ -13,6 +13,7 @@ from host.instrument_use import Use, uses_of
 from host.pictures.history_chart import History, history_chart_svg
 from host.recalibration import due_date
 from host.store import Store
+from host.store.certificate_standing import Standing, State
 from host.store.instrument_kind import InstrumentKind
 from host.store.instrument_standing import InstrumentStanding
 from host.store.register_entry import Instrument
@@ -69,6 +70,10 @@ class CertificateView:
     facts : tuple of (name, value)
     columns : tuple[str, ...]
     rows : tuple[tuple[str, ...], ...]
+    is_in_force : bool
+        Whether results rest on it today.
+    lost : Standing or None
+        How it stands where this desk issued it and it no longer holds.
     """
 
     entry: Instrument
@@ -77,6 +82,13 @@ class CertificateView:
     facts: tuple[tuple[str, str], ...]
     columns: tuple[str, ...]
     rows: tuple[tuple[str, ...], ...]
+    is_in_force: bool
+    lost: Standing | None
+
+    @property
+    def is_withdrawn(self) -> bool:
+        """Whether nothing may rest on it any more."""
+        return self.lost is not None and self.lost.state is State.WITHDRAWN
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -117,14 +129,16 @@ def instrument_view(
     """Page of an instrument."""
     return InstrumentView(
         row=instrument_row(standing, store.register.standings(), today=today, months_by_kind=months_by_kind),
-        certificates=tuple(_certificate(one, months_by_kind) for one in standing.certificates),
+        certificates=tuple(_certificate(one, standing, months_by_kind) for one in standing.certificates),
         tracks=tuple(_track(track, today, scale) for track in tracks_of(standing) if track.values),
         adjusted_with=adjusted_with(standing),
         uses=uses_of(standing, store),
     )
 
 
-def _certificate(entry: Instrument, months_by_kind: Mapping[str, int]) -> CertificateView:
+def _certificate(
+    entry: Instrument, standing: InstrumentStanding, months_by_kind: Mapping[str, int]
+) -> CertificateView:
     content = entry.content
     table: Sequence[Mapping[str, Any]] = content.get("step") or content.get("point") or ()
     columns = tuple(name for name in _COLUMNS if any(name in row for row in table))
@@ -135,6 +149,8 @@ def _certificate(entry: Instrument, months_by_kind: Mapping[str, int]) -> Certif
         facts=tuple((label, _plain(content[name])) for name, label in _LABELS.items() if name in content),
         columns=tuple(_COLUMNS[name] for name in columns),
         rows=tuple(tuple(_plain(row[name]) if name in row else "" for name in columns) for row in table),
+        is_in_force=entry is standing.in_force and standing.withdrawal_of(entry) is None,
+        lost=standing.lost.get(entry.number),
     )
 
 

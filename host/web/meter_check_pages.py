@@ -124,4 +124,5 @@ def _index(form: MeterCheckForm) -> str:
         subjects=tuple(Subject),
         references={one: store.register.current(one.reference.value) for one in Subject},
         rows=rows,
+        withdrawn=store.certificates.withdrawn_runs(),
     )

@@ -132,4 +132,5 @@ def _index(typed: dict[str, str], errors: dict[str, str]) -> str:
         form={"typed": typed, "errors": errors},
         probe=store.register.current("probe"),
         rows=rows,
+        withdrawn=store.certificates.withdrawn_runs(),
     )

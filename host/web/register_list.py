@@ -21,7 +21,7 @@ class InstrumentRow:
     ----------
     standing : InstrumentStanding
     state : str
-        In use, in reserve, failed, past its due date or retired.
+        In use, in reserve, failed, certificate withdrawn, past its due date or retired.
     trouble : str
         Why nothing may rest on it; empty where something may.
     due : date or None
@@ -55,6 +55,8 @@ def instrument_row(
         state = "retired"
     elif standing.failure is not None:
         state = "failed"
+    elif standing.withdrawal_of(standing.in_force) is not None:
+        state = "certificate withdrawn"
     elif due is not None and due < today:
         state = "past its due date"
     elif standing.kind.purpose in _ALL_IN_USE or _is_used(standing, standings):

@@ -29,16 +29,21 @@ class LastRun:
     verdict : Verdict or None
         Where it came to one; None of an exercise, as a student's answer is in it and a wall is read by all.
     is_exercise : bool
+    is_withdrawn : bool
+        Whether its newest certificate was withdrawn: the verdict no longer holds.
     """
 
     run: int
     kind: str
     verdict: Verdict | None
     is_exercise: bool = False
+    is_withdrawn: bool = False
 
     @property
     def word(self) -> str:
         """What came of it."""
+        if self.is_withdrawn:
+            return "certificate withdrawn"
         if self.verdict is not None:
             return self.verdict.words
         if self.is_exercise:
@@ -84,7 +89,7 @@ class WallMemory:
         self._lock = threading.Lock()
         self._asked_s: float | None = None
         self._facts = WallFacts()
-        self._ended: tuple[int, ...] = ()
+        self._known: tuple[tuple[int, ...], frozenset[int]] = ((), frozenset())
 
     def facts(self) -> WallFacts:
         """What the store knew a moment ago."""
@@ -97,10 +102,10 @@ class WallMemory:
 
     def _ask(self) -> WallFacts:
         ended = self._store.runs.newest_ended()
-        numbers = tuple(run.number for run in ended)
-        # Papers are large, and a run that is over keeps its verdict: they are read where a run has ended.
-        last = self._facts.last if numbers == self._ended else self._last(ended)
-        self._ended = numbers
+        known = tuple(run.number for run in ended), self._store.certificates.withdrawn_runs()
+        # Papers are many, and a run that is over keeps its verdict until it is withdrawn: they are read then.
+        last = self._facts.last if known == self._known else self._last(ended, known[1])
+        self._known = known
         others = [run for run in self._store.runs.open() if run.kind != RunKind.SENDER_CHECK]
         return WallFacts(
             last=last,
@@ -109,10 +114,10 @@ class WallMemory:
             boxes=self._boxes(),
         )
 
-    def _last(self, ended: list[Run]) -> Mapping[str, LastRun]:
+    def _last(self, ended: list[Run], withdrawn: frozenset[int]) -> Mapping[str, LastRun]:
         verdicts = self._store.drafts.verdicts() | self._store.certificates.verdicts()
         return {
-            run.station: _last_run(run, verdicts.get(run.number, ""))
+            run.station: _last_run(run, verdicts.get(run.number, ""), is_withdrawn=run.number in withdrawn)
             for run in ended
             if run.station is not None
         }
@@ -131,11 +136,12 @@ class WallMemory:
         }
 
 
-def _last_run(run: Run, verdict: str) -> LastRun:
+def _last_run(run: Run, verdict: str, *, is_withdrawn: bool) -> LastRun:
     is_exercise = run.settings.get("exercise") is not None
     return LastRun(
         run=run.number,
         kind=run.kind,
         verdict=None if is_exercise else _WORDS.get(verdict),
         is_exercise=is_exercise,
+        is_withdrawn=is_withdrawn,
     )

@@ -9,6 +9,7 @@ import pytest
 from host.certificates.canonical import certificate_from_canonical
 from host.certificates.kind import Kind
 from host.errors import DeskError
+from host.procedures.authorisation import amend
 from host.procedures.bench_setup import decade_box_of
 from host.procedures.ohms.dial_rows import dial_rows_of, joined_leads_of
 from host.procedures.ohms.meter_check import MeterChecks
@@ -228,3 +229,72 @@ def test_a_run_of_another_kind_is_no_such_check(shop, browser):
     number = shop.store.runs.create(station="bench-1", kind=RunKind.SENDER_CHECK, settings={})
     with pytest.raises(DeskError, match="is no check of a meter"):
         MeterChecks(shop.store).settings(number)
+
+
+def test_nothing_rests_on_an_entry_whose_certificate_was_withdrawn_and_every_page_says_so(shop, browser):
+    laboratory = METER_PAPER.replace('"M-9"', '"M-1"')
+    shop.store.register.add_text(laboratory)
+    run = checked(browser)
+    page = browser.post(f"/meter-check/{run}/register").headers["Location"]
+    number, _ = paper_of(shop, run)
+    assert f"{number}, Plover" in browser.get(page).text
+    sender = {
+        "item": "sender, tag 7",
+        "curve": "ntc-310-80c",
+        "rule": "guarded",
+        "judge": "judge",
+        "meter": "M-1",
+    }
+    sender |= {"temperature_1": "60", "resistance_1": "604.0", "temperature_2": "80", "resistance_2": "336.0"}
+    assert browser.post("/typed", data=sender).status_code == 303
+    shop.store.certificates.withdraw(number, "the box was read in kilohms", by="Ida")
+    refused = browser.post("/typed", data=sender)
+    assert refused.status_code == 422 and "withdrawn on" in refused.text and "in kilohms" in refused.text
+    shown = browser.get(page).text
+    assert f"<s>{number}, Plover &amp; Tansy Motor Works" in shown and "withdrawn</b>" in shown
+    assert "Nothing may rest on it" in shown and "(in force)" not in shown
+    assert "certificate withdrawn" in browser.get("/register").text
+    history = browser.get("/meter-check").text
+    assert "certificate withdrawn" in history and "<s>−0.0" in history
+    result = browser.get(f"/meter-check/{run}").text
+    assert "This paper no longer holds" in result and '<s class="verdict plain">' in result
+    # A person may go back to the certificate before it, and says why.
+    browser.post(f"{page}/mark", data={"mark": "in_use", "reason": "the laboratory's certificate holds"})
+    assert browser.post("/typed", data=sender).status_code == 303
+    last = shop.store.certificates.all()[-1]
+    [used] = certificate_from_canonical(last.files.canonical_json).instruments
+    assert used.certificate == "R-77, nobody at all"
+
+
+def test_the_certificate_of_another_house_that_bears_a_withdrawn_number_still_holds(shop, browser):
+    run = checked(browser)
+    number, _ = paper_of(shop, run)
+    shop.store.certificates.withdraw(number, "typed for another meter", by="Ida")
+    shop.store.register.add_text(METER_PAPER.replace('"R-77"', f'"{number}"'))
+    [standing] = [one for one in shop.store.register.standings() if one.serial == "M-9"]
+    assert standing.refusal(date(2026, 1, 1), {}) is None
+    own = METER_PAPER.replace('"R-77"', f'"{number}"').replace(
+        '"nobody at all"', '"plover & Tansy  Motor Works"'
+    )
+    shop.store.register.add_text(own.replace('"M-9"', '"M-8"'))
+    [standing] = [one for one in shop.store.register.standings() if one.serial == "M-8"]
+    assert "typed for another meter" in (standing.refusal(date(2026, 1, 1), {}) or "")
+    with pytest.raises(DeskError, match="was withdrawn before this came to its result"):
+        shop.store.register.refuse_if_lost(
+            standing.in_force.content, today=date(2026, 1, 1), months_by_kind={}
+        )
+
+
+def test_a_superseded_certificate_of_an_entry_is_named_with_the_one_in_its_place(shop, browser):
+    run = checked(browser)
+    page = browser.post(f"/meter-check/{run}/register").headers["Location"]
+    number, _ = paper_of(shop, run)
+    new = amend(
+        shop.store, number, {"item": "Resistance meter M-1, left bench"}, "it was found", by=""
+    ).number
+    shown = browser.get(page).text
+    assert f"superseded by {new}" in shown and "numbers stand unchanged" in shown and "(in force)" in shown
+    assert "Enter it in the register" in browser.get(f"/meter-check/{run}").text
+    shop.store.certificates.withdraw(new, "the leads were broken", by="")
+    [standing] = [one for one in shop.store.register.standings() if one.serial == "M-1"]
+    assert "the leads were broken" in (standing.refusal(date(2026, 1, 1), {}) or "")

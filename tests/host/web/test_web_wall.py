@@ -285,3 +285,21 @@ def test_the_wall_tells_nobody_in_the_room_what_was_planted(small_desk, tmp_path
     assert shown[0].last.word == "exercise over" and shown[0].last.verdict is None
     for one in pair:
         one.desk.close()
+
+
+def test_the_wall_strikes_a_verdict_whose_certificate_was_withdrawn_a_moment_later(finished_desk, browser_of):
+    clock = [0.0]
+    memory = WallMemory(finished_desk.store, wall_s=lambda: clock[0])
+    bench = finished_desk.benches["bench-1"]
+    bench.say()
+    bench.read(40)
+    assert rows_of(finished_desk, memory.facts())[0].last.word == "out of tolerance"
+    finished_desk.store.certificates.withdraw("000001", "the wrong sender was in the bath", by="Ida")
+    clock[0] += SERVES_S
+    last = rows_of(finished_desk, memory.facts())[0].last
+    assert last.is_withdrawn and last.word == "certificate withdrawn"
+    page = browser_of(finished_desk).get("/wall").text
+    assert "<s>out of tolerance</s>" in page and 'class="verdict out_of_tolerance"' not in page
+    probe = next(one for one in finished_desk.store.register.standings() if one.serial == "P-1")
+    used = browser_of(finished_desk).get(f"/register/{probe.number}").text
+    assert '<s>certificate 000001</s> <b class="standing">withdrawn</b>' in used
