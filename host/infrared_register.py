@@ -1,5 +1,6 @@
 """Corrections of a finished infrared check as a new entry of the register."""
 
+from collections.abc import Mapping
 from datetime import date
 from typing import Any
 
@@ -27,7 +28,9 @@ _OF_THE_THERMOMETER = (
 )
 
 
-def corrections_entry(settings: InfraredSettings, issued: IssuedCertificate, *, shop: Shop) -> RegisterEntry:
+def corrections_entry(
+    settings: InfraredSettings, issued: IssuedCertificate, *, shop: Shop, kept_at: Mapping[str, str]
+) -> RegisterEntry:
     """The thermometer of a check as its certificate now describes it.
 
     Parameters
@@ -36,6 +39,8 @@ def corrections_entry(settings: InfraredSettings, issued: IssuedCertificate, *, 
     issued : IssuedCertificate
     shop : Shop
         Who issued it.
+    kept_at : Mapping[str, str]
+        As the register says where it is kept.
 
     Raises
     ------
@@ -52,6 +57,7 @@ def corrections_entry(settings: InfraredSettings, issued: IssuedCertificate, *, 
     return register_entry(
         {
             **fields,
+            **kept_at,
             "certificate": certificate.number,
             "issuer": shop.name,
             "issued": _day(certificate.issued),

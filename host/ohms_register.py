@@ -1,7 +1,7 @@
 """From the certificate of a decade box or a meter to its entry in the register."""
 
 import math
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from datetime import date
 from typing import Any
 
@@ -18,8 +18,10 @@ _PLACES = 6
 _DIGITS = frozenset("123456789")
 
 
-def ohms_entry(settings: MeterCheckSettings, *, number: str, issued: date, shop: Shop) -> RegisterEntry:
-    """What was calibrated, as its certificate now describes it.
+def ohms_entry(
+    settings: MeterCheckSettings, *, number: str, issued: date, shop: Shop, kept_at: Mapping[str, str]
+) -> RegisterEntry:
+    """What was calibrated, as its certificate now describes it; `kept_at` as the register says.
 
     Raises
     ------
@@ -34,6 +36,7 @@ def ohms_entry(settings: MeterCheckSettings, *, number: str, issued: date, shop:
         "issued": issued,
         "simulated": settings.simulated,
         "k": _K,
+        **kept_at,
     }
     points = points_of(settings)
     if settings.subject is Subject.METER:

@@ -186,6 +186,13 @@ class Register:
             "its certificate, or name another."
         )
 
+    def kept_at(self, kind: str, serial: str) -> dict[str, str]:
+        """Field of a new entry that leaves an instrument where it is kept; none of one kept at no station."""
+        for standing in self.standings():
+            if (standing.kind, standing.serial) == (kind, serial) and standing.station:
+                return {"station": standing.station}
+        return {}
+
     def all(self) -> list[Instrument]:
         """Every entry, oldest first."""
         query = select(schema.instruments).order_by(schema.instruments.c.id)

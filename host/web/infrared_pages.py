@@ -160,7 +160,10 @@ def register(run: int) -> AnyResponse:
         raise DeskError(
             "Only an issued certificate in force of a thermometer has corrections for the register."
         )
-    store.register.add(corrections_entry(view.state.started, paper.issued, shop=g.settings.shop))
+    instrument = view.state.started.instrument
+    kept_at = store.register.kept_at(instrument["kind"], instrument["serial"])
+    entry = corrections_entry(view.state.started, paper.issued, shop=g.settings.shop, kept_at=kept_at)
+    store.register.add(entry)
     return redirect(f"/infrared/{run}", 303)
 
 

@@ -12,9 +12,13 @@ from host.procedures.ohms.meter_check import MeterCheckSettings, Subject, points
 from host.quantity import temperature_c_of
 from host.store import Store
 from host.store.settings import Settings
+from host.web.instrument_choice import InstrumentChoice
 
+#: Field by which the reference is chosen, by the kind it is.
+AGAINST = {one: f"against_{one.value}" for one in Subject}
 FIELDS = (
     "subject",
+    *AGAINST.values(),
     "serial",
     "leads",
     "rows",
@@ -45,11 +49,19 @@ class MeterCheckForm:
     settings: MeterCheckSettings | None = None
 
 
-def empty_meter_form(asked: Mapping[str, str]) -> MeterCheckForm:
-    """Form to be filled in; what is calibrated may come with the address."""
+def references_of(store: Store) -> dict[Subject, InstrumentChoice]:
+    """Instruments that may be the reference, by the kind they are."""
+    standings = store.register.standings()
+    return {one: InstrumentChoice.of(standings, one.value) for one in Subject}
+
+
+def empty_meter_form(asked: Mapping[str, str], store: Store) -> MeterCheckForm:
+    """Form to be filled in; what is calibrated, and at which station, may come with the address."""
     typed = dict.fromkeys(FIELDS, "")
     typed["subject"] = asked.get("subject", Subject.METER.value)
     typed["serial"] = asked.get("serial", "")
+    for kind, choice in references_of(store).items():
+        typed[AGAINST[kind]] = choice.proposed(station=asked.get("station", ""))
     return MeterCheckForm(typed=typed)
 
 
@@ -74,14 +86,7 @@ def filled_meter_form(
     air_c = read("air", lambda text: temperature_c_of(text) if text else None)
     reference: Mapping[str, Any] = {}
     if subject is not None:
-        try:
-            reference = store.register.usable(
-                subject.reference.value, today=today, months_by_kind=shop.recalibration_months
-            ).content
-        except DeskError as error:
-            errors["form"] = str(error)
-        if "form" not in errors and reference["serial"] == serial and reference["kind"] == subject.value:
-            errors["serial"] = "Nothing is calibrated against itself."
+        reference = _reference(subject.reference, typed, errors, store=store, shop=shop, today=today)
     if errors:
         return MeterCheckForm(typed=typed, errors=errors)
     settings = MeterCheckSettings(
@@ -101,6 +106,27 @@ def filled_meter_form(
     except DeskError as error:
         return MeterCheckForm(typed=typed, errors={"rows": str(error)})
     return MeterCheckForm(typed=typed, settings=settings)
+
+
+def _reference(
+    kind: Subject,
+    typed: Mapping[str, str],
+    errors: dict[str, str],
+    *,
+    store: Store,
+    shop: Settings,
+    today: date,
+) -> Mapping[str, Any]:
+    """The reference that was chosen, with its certificate in force; nothing where none may serve."""
+    choice = references_of(store)[kind]
+    try:
+        chosen = choice.chosen(typed[AGAINST[kind]])
+        return store.register.usable_one(
+            kind.value, chosen.serial, today=today, months_by_kind=shop.recalibration_months
+        ).content
+    except DeskError as error:
+        errors[AGAINST[kind] if len(choice.standings) > 1 else "form"] = str(error)
+        return {}
 
 
 def _subject(text: str) -> Subject:

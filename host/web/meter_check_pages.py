@@ -13,7 +13,13 @@ from host.people.role import STAFF
 from host.procedures.ohms.meter_check import MeterChecks, MeterCheckSettings, Subject, points_of
 from host.web.desk_behind import the_desk
 from host.web.kind_result_view import kind_result_view_of
-from host.web.meter_check_form import MeterCheckForm, empty_meter_form, filled_meter_form
+from host.web.meter_check_form import (
+    AGAINST,
+    MeterCheckForm,
+    empty_meter_form,
+    filled_meter_form,
+    references_of,
+)
 from host.web.operator import operator_of
 from host.web.paper_of_run import paper_of_run
 from host.web.rules import allowed
@@ -25,7 +31,7 @@ meter_check_pages = Blueprint("meter_check", __name__)
 @allowed(*STAFF)
 def index() -> str:
     """What it takes, the form, and every check so far."""
-    return _index(empty_meter_form(request.args))
+    return _index(empty_meter_form(request.args, the_desk().store))
 
 
 @meter_check_pages.post("/meter-check")
@@ -78,7 +84,13 @@ def register(run: int) -> AnyResponse:
     store = the_desk().store
     if not _in_register(settings, paper.issued.number):
         issued = local_day(paper.issued.issued_utc_s, g.settings.zone)
-        entry = ohms_entry(settings, number=paper.issued.number, issued=issued, shop=g.settings.shop)
+        entry = ohms_entry(
+            settings,
+            number=paper.issued.number,
+            issued=issued,
+            shop=g.settings.shop,
+            kept_at=store.register.kept_at(settings.subject.value, settings.serial),
+        )
         store.register.add(entry)
     return redirect(f"/register/{_number_in_register(settings)}", 303)
 
@@ -122,7 +134,8 @@ def _index(form: MeterCheckForm) -> str:
         "meter_check.html",
         form=form,
         subjects=tuple(Subject),
-        references={one: store.register.current(one.reference.value) for one in Subject},
+        references=references_of(store),
+        against=AGAINST,
         rows=rows,
         withdrawn=store.certificates.withdrawn_runs(),
     )

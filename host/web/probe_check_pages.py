@@ -12,7 +12,9 @@ from host.local_time import local_day
 from host.people.role import STAFF
 from host.procedures.references.probe_check import ProbeChecks, ProbeCheckSettings, points_of
 from host.quantity import altitude_m_of, pressure_pa_of, resistance_ohm_of
+from host.store.instrument_kind import InstrumentKind
 from host.web.desk_behind import the_desk
+from host.web.instrument_choice import InstrumentChoice
 from host.web.kind_result_view import kind_result_view_of
 from host.web.operator import operator_of
 from host.web.paper_of_run import paper_of_run
@@ -21,6 +23,7 @@ from host.web.rules import allowed
 probe_check_pages = Blueprint("probe_check", __name__)
 
 _FIELDS = (
+    "probe",
     "ice_ohm",
     "ice_error_ohm",
     "boiling_ohm",
@@ -35,8 +38,9 @@ _FIELDS = (
 @probe_check_pages.get("/probe-check")
 @allowed(*STAFF)
 def index() -> str:
-    """What it takes, the form, and every check so far."""
-    return _index(dict.fromkeys(_FIELDS, ""), {})
+    """What it takes, the form, and every check so far; ``serial`` or ``station`` says of which probe."""
+    asked = {name: request.args.get(name, "") for name in ("serial", "station")}
+    return _index(dict.fromkeys(_FIELDS, "") | {"probe": _probes().proposed(**asked)}, {})
 
 
 @probe_check_pages.post("/probe-check")
@@ -77,10 +81,10 @@ def result(run: int) -> str:
 
 
 def _settings(typed: dict[str, str], errors: dict[str, str]) -> ProbeCheckSettings | None:
-    store = the_desk().store
-    probe = store.register.current("probe")
-    if probe is None:
-        errors["form"] = "The register holds no reference probe. Add it with its certificate first."
+    try:
+        probe = _probes().chosen(typed["probe"]).in_force
+    except DeskError as error:
+        errors["probe" if _probes().standings else "form"] = str(error)
         return None
 
     def read(name: str, of: Callable[[str], float]) -> float | None:
@@ -113,6 +117,10 @@ def _settings(typed: dict[str, str], errors: dict[str, str]) -> ProbeCheckSettin
     )
 
 
+def _probes() -> InstrumentChoice:
+    return InstrumentChoice.of(the_desk().store.register.standings(), InstrumentKind.PROBE)
+
+
 def _limit_k(text: str) -> float:
     limit_k = float(text)
     if not 0.0 < limit_k <= 10.0:
@@ -126,11 +134,14 @@ def _today() -> Any:
 
 def _index(typed: dict[str, str], errors: dict[str, str]) -> str:
     store = the_desk().store
-    rows = [(number, at_s, points_of(settings)) for number, at_s, settings in ProbeChecks(store).history()]
+    rows = [
+        (number, at_s, str(settings.probe["serial"]), points_of(settings))
+        for number, at_s, settings in ProbeChecks(store).history()
+    ]
     return render_template(
         "probe_check.html",
         form={"typed": typed, "errors": errors},
-        probe=store.register.current("probe"),
+        probes=_probes(),
         rows=rows,
         withdrawn=store.certificates.withdrawn_runs(),
     )

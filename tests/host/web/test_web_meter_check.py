@@ -298,3 +298,29 @@ def test_a_superseded_certificate_of_an_entry_is_named_with_the_one_in_its_place
     shop.store.certificates.withdraw(new, "the leads were broken", by="")
     [standing] = [one for one in shop.store.register.standings() if one.serial == "M-1"]
     assert "the leads were broken" in (standing.refusal(date(2026, 1, 1), {}) or "")
+
+
+def test_a_page_of_several_boxes_asks_which_and_a_box_stays_where_it_is_kept(shop, browser):
+    other = shop.store.register.current("decade_box").content
+    steps = "".join(
+        f"[[step]]\nnominal_ohm = {one['nominal_ohm']}\ncertified_ohm = {one['certified_ohm'] * 1.01}\n"
+        for one in other["step"]
+    )
+    shop.store.register.add_text(
+        'kind = "decade_box"\nserial = "D-2"\ncertificate = "R-5"\nissuer = "nobody at all"\n'
+        f"issued = 2020-01-01\nresidual_ohm = {other['residual_ohm']}\nexpanded_u_relative = 1e-4\n"
+        f'expanded_u_ohm = 0.03\nk = 2.0\nstation = "bench-2"\n{steps}'
+    )
+    unsaid = browser.post("/meter-check", data=typed())
+    assert unsaid.status_code == 422 and 'id="against_decade_box-wrong"' in unsaid.text
+    assert 'value="D-2" selected' in browser.get("/meter-check?station=bench-2").text
+    _, by_one = paper_of(shop, checked(browser, against_decade_box="D-1"))
+    _, by_other = paper_of(shop, checked(browser, against_decade_box="D-2"))
+    assert (by_one.instruments[0].serial, by_other.instruments[0].serial) == ("D-1", "D-2")
+    for one, other_point in zip(by_one.points, by_other.points, strict=True):
+        assert other_point.true_ohm - 0.4 == pytest.approx(1.01 * (one.true_ohm - 0.4), rel=1e-6)
+    run = checked(browser, subject="decade_box", serial="D-2", rows=BOX_ROWS)
+    browser.post(f"/meter-check/{run}/register")
+    [standing] = [one for one in shop.store.register.standings() if one.serial == "D-2"]
+    assert len(standing.certificates) == 2 and standing.station == "bench-2"
+    assert shop.store.register.current("decade_box", station="bench-2").serial == "D-2"

@@ -1,5 +1,7 @@
 """The probe check over the pages: ice, and water that boils at the pressure of the bench."""
 
+import re
+
 import pytest
 
 from calibration.thermistor.steinhart_hart import SteinhartHart
@@ -68,3 +70,31 @@ def test_a_check_is_among_the_runs_and_comes_out_the_same_again(browser, desk, b
     assert browser.get("/runs/1").headers["Location"] == "/probe-check/1"
     assert "ice and boiling water" in browser.get("/runs").text
     assert recompute(record_in_store(desk.store, "000001")).difference is None
+
+
+def second_probe(desk):
+    """A probe of bench-2 that reads half a kelvin higher than P-1 and knows it."""
+    [first] = [one for one in desk.store.register.standings() if one.kind == "probe"]
+    content = dict(first.in_force.content)
+    lines = [f"{name} = {value!r}" for name, value in content.items() if name not in ("simulated", "due")]
+    text = "\n".join(lines).replace("'", '"').replace('"P-1"', '"P-2"')
+    text = re.sub(r'(issued) = "([\d-]+)"', r"\1 = \2", text)
+    desk.store.register.add_text(text + '\nstation = "bench-2"\nsimulated = true\n')
+
+
+def test_a_page_of_several_probes_asks_which_and_a_station_brings_its_own(browser, desk, bench):
+    second_probe(desk)
+    assert "<option" in browser.get("/probe-check").text
+    unsaid = browser.post("/probe-check", data=typed())
+    assert unsaid.status_code == 422 and 'id="probe-wrong"' in unsaid.text and "choose" in unsaid.text
+    assert 'value="P-2" selected' in browser.get("/probe-check?station=bench-2").text
+    assert 'value="P-1" selected' in browser.get("/probe-check?station=bench-1").text
+    assert 'value="P-1" selected' in browser.get("/probe-check?serial=P-1").text
+    [number] = [one.number for one in desk.store.register.standings() if one.serial == "P-1"]
+    assert "/probe-check?serial=P-1" in browser.get(f"/register/{number}").text
+    browser.post("/probe-check", data=typed(probe="P-1"))
+    paper = certificate_from_canonical(desk.store.certificates.get("000001").files.canonical_json)
+    assert paper.item == "Reference probe P-1"
+    assert '<td class="word">P-1</td>' in browser.get("/probe-check").text
+    wrong = browser.post("/probe-check", data=typed(probe="P-9"))
+    assert wrong.status_code == 422 and "no reference probe" in wrong.text
