@@ -10,6 +10,7 @@ import subprocess
 import time
 from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass
+from datetime import timedelta
 from pathlib import Path
 from typing import Any
 
@@ -19,7 +20,12 @@ from host.certificates.printed import printed_points
 from host.data_folder import DataFolder
 from host.desk import Desk
 from host.errors import DeskError
+from host.local_time import local_day
+from host.people.account import roles_text
+from host.people.deed import Deed
+from host.people.role import STAFF, Role
 from host.point_data import point_data
+from host.procedures.authorisation import authorise
 from host.procedures.runs_at_work import RunView, wait_until_over
 from host.procedures.sender.loop_card import LOOP_STEPS
 from host.procedures.sender.sender_check_settings import Course
@@ -27,6 +33,7 @@ from host.procedures.sender.sender_check_start import SenderCheckWish
 from host.procedures.sender.sender_check_state import Phase, SenderCheckState
 from host.rig_process import SERVING_SPEED, RigProcess, rig_command
 from host.simulated_bench import SIMULATED_CURVE
+from host.store.drafts import draft_name
 
 STATION = "bench-1"
 SET_POINTS_C = (30.0, 60.0, 85.0)
@@ -35,9 +42,35 @@ SHOP = {
     "shop_name": "Saltmarsh Lane Motor Workshop",
     "shop_address": "4 Saltmarsh Lane, Harwen (invented for the demo)",
 }
+#: Who measures, and who lets out what the other measured. The pages take a visitor for the first.
+MEASURES, AUTHORISES = "Orla Tench", "Bram Ostler"
+PEOPLE = {MEASURES: STAFF, AUTHORISES: frozenset({Role.AUTHORISER})}
+PLACE = "the bench in the shop"
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class DemoItem:
+    """A sender that somebody brought in, all of it invented; ``received_before`` in days."""
+
+    item: str
+    customer: str
+    contact: str
+    received_before: int
+
+
 _ITEMS = (
-    "Coolant sender A-117, from the blue estate",
-    "Coolant sender B-204, from the grey van",
+    DemoItem(
+        item="Coolant sender A-117, from the blue estate",
+        customer="Hesper Lowe",
+        contact="2 Ferry Stairs, Harwen",
+        received_before=1,
+    ),
+    DemoItem(
+        item="Coolant sender B-204, from the grey van",
+        customer="Reedmace Deliveries",
+        contact="Unit 3, Old Ropewalk, Harwen",
+        received_before=0,
+    ),
 )
 
 # The folder is fresh, so the second check is run 2.
@@ -140,6 +173,8 @@ class Demo:
             plant_of=self._plant_of,
         )
         self.desk.store.settings.change(SHOP)
+        for name, roles in PEOPLE.items():
+            self.desk.store.people.add(name, roles)
         self.desk.store.stations.add(STATION)
         self.desk.live.add_station(STATION)
         self.rig = RigProcess(folder.path / "rig", station=STATION, port=self._broker.port, seed=seed)
@@ -159,7 +194,7 @@ class Demo:
             self.desk.store.register.add_text((self.rig.folder / "papers" / name).read_text("utf-8"))
 
     def run_both(self, follow: Callable[[str, Callable[[], RunView]], None]) -> tuple[DemoCheck, ...]:
-        """Run the two checks one after the other.
+        """Run the two checks one after the other, and let each out as another person than who measured.
 
         Parameters
         ----------
@@ -167,11 +202,13 @@ class Demo:
             Called with (item, view) to show progress until the run is over.
         """
         checks = []
-        for item in _ITEMS:
-            run = self._start_check(item)
-            follow(item, functools.partial(self.desk.runs.view, run))
+        for brought in _ITEMS:
+            run = self._start_check(brought)
+            follow(brought.item, functools.partial(self.desk.runs.view, run))
             view = wait_until_over(self.desk.runs, run, timeout_s=_RUN_ENDS_WITHIN_S)
-            checks.append(check_of(self.desk, item, view.state))
+            if view.state.draft is not None:
+                self._authorise(view.state.draft)
+            checks.append(check_of(self.desk, brought.item, run, view.state))
         return tuple(checks)
 
     def slow_down(self) -> None:
@@ -185,13 +222,29 @@ class Demo:
         self.desk.stop()
         self._broker.stop()
 
-    def _start_check(self, item: str) -> int:
+    def _authorise(self, draft: int) -> None:
+        store = self.desk.store
+        number = authorise(store, draft, by=AUTHORISES)
+        store.audit.add(
+            Deed.CERTIFICATE_AUTHORISED,
+            person=AUTHORISES,
+            role=roles_text(PEOPLE[AUTHORISES]),
+            subject=f"{draft_name(draft)}: certificate {number}",
+        )
+
+    def _start_check(self, brought: DemoItem) -> int:
+        store = self.desk.store
+        today = local_day(store.now(), store.settings.read().zone)
         wish = SenderCheckWish(
             station=STATION,
-            item=item,
+            item=brought.item,
             curve=SIMULATED_CURVE,
             set_points_c=SET_POINTS_C,
-            operator="demo",
+            customer=brought.customer,
+            customer_contact=brought.contact,
+            place=PLACE,
+            received=(today - timedelta(days=brought.received_before)).isoformat(),
+            operator=MEASURES,
             move_connector=True,
             course=self._course,
         )
@@ -208,11 +261,12 @@ class Demo:
             time.sleep(0.02)
 
 
-def check_of(desk: Desk, item: str, state: SenderCheckState) -> DemoCheck:
+def check_of(desk: Desk, item: str, run: int, state: SenderCheckState) -> DemoCheck:
     """What came of a run of the demo."""
-    if state.certificate is None:
+    papers = desk.store.certificates.of_run(run)
+    if not papers:
         return DemoCheck(item=item, verdict=None, certificate=None, reason=state.reason, points=())
-    issued = desk.store.certificates.get(state.certificate)
+    issued = papers[-1]
     return DemoCheck(
         item=item,
         verdict=issued.files.verdict,

@@ -107,6 +107,7 @@ class RoomDemo:
             check_of(
                 self.desk,
                 item,
+                run,
                 wait_until_over(self.desk.runs, run, timeout_s=_RUNS_END_WITHIN_S).state,
             )
             for item, run in runs.items()

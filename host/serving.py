@@ -52,7 +52,14 @@ def in_clear_words(reach: Reach) -> str | None:
     )
 
 
-def serve_pages(desk: Desk, *, port: int, say: Callable[[str], None], reach: Reach | None = None) -> None:
+def serve_pages(
+    desk: Desk,
+    *,
+    port: int,
+    say: Callable[[str], None],
+    reach: Reach | None = None,
+    takes_all_for: str = "",
+) -> None:
     """Serve until interrupted.
 
     Parameters
@@ -65,6 +72,8 @@ def serve_pages(desk: Desk, *, port: int, say: Callable[[str], None], reach: Rea
         Gets the words for the person in front.
     reach : Reach, optional
         From where the pages can be reached; by default from this machine only.
+    takes_all_for : str
+        Name of the person for whom a demo takes everybody who has not signed in.
 
     Raises
     ------
@@ -77,7 +86,7 @@ def serve_pages(desk: Desk, *, port: int, say: Callable[[str], None], reach: Rea
     from host.web.app import create_app
     from host.web.server import PageServer
 
-    server = PageServer(create_app(desk, reach=reach), reach=reach, port=port)
+    server = PageServer(create_app(desk, reach=reach, takes_all_for=takes_all_for), reach=reach, port=port)
     server.start()
     if server.port_words is not None:
         say(server.port_words)

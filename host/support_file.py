@@ -90,7 +90,7 @@ def without_secrets(text: str, names: Iterable[str]) -> str:
 def _names_in(store: Store) -> Iterator[str]:
     """Customers, items and people that the store knows, wherever a run has written them down."""
     for run in store.runs.all():
-        for field in ("customer", "item", "operator", "vehicle", "job"):
+        for field in ("customer", "customer_contact", "place", "item", "operator", "vehicle", "job"):
             text = run.settings.get(field)
             if isinstance(text, str) and text.strip():
                 yield text.strip()

@@ -14,7 +14,7 @@ from conftest import program
 from PIL import Image
 from playwright.sync_api import sync_playwright
 
-from host.demo import Demo, fresh_folder
+from host.demo import MEASURES, Demo, fresh_folder
 from host.procedures.runs_at_work import RunView
 from host.web.app import create_app
 from host.web.server import PageServer
@@ -33,7 +33,7 @@ def main(target: Path) -> None:
         phone = folder / "phone.png"
         try:
             demo.start()
-            server = PageServer(create_app(demo.desk), port=0)
+            server = PageServer(create_app(demo.desk, takes_all_for=MEASURES), port=0)
             server.start()
             start, run = folder / "start.png", folder / "run.png"
             _photograph(f"{server.url}stations/bench-1#start", start, height=_PAGE_HEIGHT)

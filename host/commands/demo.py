@@ -12,7 +12,16 @@ from rich.console import Console
 from rich.progress import BarColumn, Progress, TextColumn, TimeElapsedColumn
 
 from calibration.conformity import Verdict
-from host.demo import DemoCheck, check_plant, checks_json, fresh_folder, running_demo, share_done
+from host.demo import (
+    AUTHORISES,
+    MEASURES,
+    DemoCheck,
+    check_plant,
+    checks_json,
+    fresh_folder,
+    running_demo,
+    share_done,
+)
 from host.demo_room import Views, running_room
 from host.desk import Desk
 from host.one_line import OneLineCommand
@@ -70,9 +79,9 @@ def command(
     def say(words: str) -> None:
         console.print(words, markup=False, highlight=False, soft_wrap=True)
 
-    def serve(desk: Desk) -> None:
+    def serve(desk: Desk, takes_all_for: str = "") -> None:
         try:
-            serve_pages(desk, port=port, say=say)
+            serve_pages(desk, port=port, say=say, takes_all_for=takes_all_for)
         except KeyboardInterrupt:
             say("Stopped.")
 
@@ -88,7 +97,8 @@ def command(
                 _tell(checks, as_json=as_json)
                 if not no_serve:
                     demo.slow_down()
-                    serve(demo.desk)
+                    say(f"The pages take you for {MEASURES}. {AUTHORISES} let both papers out.")
+                    serve(demo.desk, MEASURES)
             return
         with running_room(folder, stations=stations, seed=seed, plant=plant, leads=no_serve, say=say) as room:
             if not no_serve:

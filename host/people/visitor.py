@@ -20,12 +20,15 @@ class Visitor:
     pinned : Role or None
     is_open_desk : bool
         True where the desk has no accounts and one person does everything.
+    is_greeted : bool
+        True where nobody was asked: a demo takes whoever sits at its machine for one of its people.
     """
 
     account: Account | None = None
     roles: frozenset[Role] = frozenset()
     pinned: Role | None = None
     is_open_desk: bool = False
+    is_greeted: bool = False
 
     @property
     def name(self) -> str:
@@ -44,6 +47,11 @@ class Visitor:
 
 NOBODY = Visitor()
 OPEN_DESK = Visitor(roles=ALL_ROLES, is_open_desk=True)
+
+
+def greeted(account: Account) -> Visitor:
+    """Visitor who is taken for somebody without a password; only a demo does that."""
+    return Visitor(account=account, roles=account.roles, is_greeted=True)
 
 
 def signed_in(account: Account, session: Session) -> Visitor:

@@ -28,7 +28,7 @@ BY_THE_SAME = "by who measured; the rule of the shop allows it"
 BY_SOMEBODY = "who measured was not signed in"
 
 #: What an amendment may say anew: words about item and customer, never a number.
-AMENDABLE = ("item", "customer", "place", "received", "item_condition", "next_due")
+AMENDABLE = ("item", "customer", "customer_contact", "place", "received", "item_condition", "next_due")
 LONGEST_CHANGE = 300
 
 

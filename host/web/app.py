@@ -116,7 +116,13 @@ _PAGES = (
 )
 
 
-def create_app(desk: DeskBehind, *, reach: Reach | None = None, passwords: Passwords | None = None) -> Flask:
+def create_app(
+    desk: DeskBehind,
+    *,
+    reach: Reach | None = None,
+    passwords: Passwords | None = None,
+    takes_all_for: str = "",
+) -> Flask:
     """App whose pages show ``desk`` and press its buttons.
 
     Parameters
@@ -127,6 +133,8 @@ def create_app(desk: DeskBehind, *, reach: Reach | None = None, passwords: Passw
         From where the pages can be reached; by default from this machine only.
     passwords : Passwords, optional
         How passwords are hashed.
+    takes_all_for : str
+        Name of the person for whom a demo takes everybody who has not signed in.
     """
     app = Flask(__name__)
     app.config["MAX_CONTENT_LENGTH"] = _LONGEST_FORM
@@ -139,7 +147,7 @@ def create_app(desk: DeskBehind, *, reach: Reach | None = None, passwords: Passw
     _give_words(app)
     app.before_request(lambda: give_room(request))
     app.before_request(_read_settings)
-    put_door(app, Door(desk, reach or Reach(), passwords or Passwords()))
+    put_door(app, Door(desk, reach or Reach(), passwords or Passwords(), takes_all_for=takes_all_for))
     write_down_deeds(app)
     app.after_request(_dress)
     app.register_error_handler(DeskError, _desk_error)

@@ -23,6 +23,7 @@ certificates_pages = Blueprint("certificates", __name__)
 _LABELS = {
     "item": "What was measured",
     "customer": "The customer",
+    "customer_contact": "How the customer is reached",
     "place": "Where the work was done, if elsewhere",
     "received": "Day the item came in",
     "item_condition": "Condition of the item",

@@ -9,7 +9,7 @@ from host.people.account import roles_text
 from host.people.password import Passwords
 from host.people.role import Role
 from host.people.sign_in import SignIn
-from host.people.visitor import NOBODY, OPEN_DESK, Visitor, signed_in
+from host.people.visitor import NOBODY, OPEN_DESK, Visitor, greeted, signed_in
 from host.web.desk_behind import DeskBehind, the_desk
 from host.web.form_key import has_its_key, needs_key
 from host.web.reach import Reach
@@ -34,10 +34,22 @@ class Door:
     desk : DeskBehind
     reach : Reach
     passwords : Passwords
+    takes_all_for : str
+        Name of the person for whom a demo takes everybody who has not signed in; empty at any other desk.
+
+    Raises
+    ------
+    ValueError
+        If people would be taken for somebody who sit at other machines.
     """
 
-    def __init__(self, desk: DeskBehind, reach: Reach, passwords: Passwords) -> None:
+    def __init__(
+        self, desk: DeskBehind, reach: Reach, passwords: Passwords, *, takes_all_for: str = ""
+    ) -> None:
+        if takes_all_for and not reach.is_this_machine_only:
+            raise ValueError("A desk that other machines reach asks everybody who they are.")
         self.reach = reach
+        self.takes_all_for = takes_all_for
         self.passwords = passwords
         self.sign_in = SignIn(desk.store, passwords)
 
@@ -70,7 +82,7 @@ def take_visitor(token: str) -> None:
 
 def _pass_the_door() -> AnyResponse | tuple[str, int] | None:
     g.visitor = _visitor_of(given_token())
-    words = refusal(request, the_door().reach, is_open_desk=g.visitor.is_open_desk)
+    words = refusal(request, the_door().reach, asks_nobody=g.visitor.is_open_desk or g.visitor.is_greeted)
     if words is not None:
         g.visitor = NOBODY
         abort(403, description=words)
@@ -98,11 +110,18 @@ def _visitor_of(token: str | None) -> Visitor:
     store = the_desk().store
     session = None if token is None else store.sessions.of(token)
     if token is None or session is None:
-        return NOBODY if store.people.any() else OPEN_DESK
+        return _not_signed_in()
     if "text/html" in request.headers.get("Accept", ""):
         # A page that looks for news by itself keeps nobody signed in.
         store.sessions.see(token, session)
     return signed_in(store.people.numbered(session.account), session)
+
+
+def _not_signed_in() -> Visitor:
+    people, name = the_desk().store.people, the_door().takes_all_for
+    if name:
+        return greeted(people.named(name))
+    return NOBODY if people.any() else OPEN_DESK
 
 
 def _stopped_by(rule: Rule | None, visitor: Visitor) -> AnyResponse | tuple[str, int] | None:

@@ -14,15 +14,16 @@ from host.web.reach import Reach, is_loopback
 _SAFE = frozenset({"GET", "HEAD", "OPTIONS"})
 
 
-def refusal(request: Request, reach: Reach, *, is_open_desk: bool) -> str | None:
+def refusal(request: Request, reach: Reach, *, asks_nobody: bool) -> str | None:
     """Why a request is not taken, in words; None where it is.
 
     Parameters
     ----------
     request : Request
     reach : Reach
-    is_open_desk : bool
-        True where there are no accounts: then only who sits at this machine is answered.
+    asks_nobody : bool
+        True where there are no accounts, or a demo asks for none: then only who sits at this machine is
+        answered.
     """
     name = urlsplit(f"//{request.host}").hostname or ""
     if not reach.knows(name):
@@ -30,7 +31,7 @@ def refusal(request: Request, reach: Reach, *, is_open_desk: bool) -> str | None
             f"This desk does not go by the name {request.host!r:.80}. Open it by its address, as the "
             "terminal printed it when the desk was started, or name it there: ohmbath serve --name NAME."
         )
-    if is_open_desk and not (reach.is_this_machine_only and is_loopback(name)):
+    if asks_nobody and not (reach.is_this_machine_only and is_loopback(name)):
         return (
             "This desk has no accounts, so it only answers on its own machine. "
             "Add one there: ohmbath person add NAME --role authoriser."

@@ -3,6 +3,7 @@
 import re
 from collections.abc import Mapping
 from dataclasses import dataclass, field
+from datetime import date
 from functools import lru_cache
 
 from calibration.conformity import DecisionRule
@@ -31,6 +32,9 @@ _INSIDE_K = 2.0
 _TEXTS = {
     "item": "what is checked",
     "customer": "the customer",
+    "customer_contact": "how the customer is reached",
+    "place": "the place",
+    "received": "the day it came in",
     "operator": "your name",
     "done": "what was done to it",
     "job": "the job",
@@ -137,6 +141,9 @@ def empty_form(
     typed = {
         "item": asked.get("item", ""),
         "customer": asked.get("customer", ""),
+        "customer_contact": "",
+        "place": "",
+        "received": "",
         "operator": str(last.get("operator", "")),
         "curve": curve,
         "set_points": " ".join(
@@ -235,11 +242,20 @@ def _text_error(name: str, text: str, meaning: str) -> dict[str, str]:
         return {name: "Write what was done to the sender since it was found: “terminals cleaned and dried”."}
     if name == "item" and not text:
         return {name: "Write what is checked: it stands on the certificate, for example “sender, tag 7”."}
+    if name == "received" and text and not _is_day(text):
+        return {name: "Write the day as year, month and day, for example 2026-11-26, or leave it empty."}
     try:
         printable_text(text, meaning, longest=LONGEST_NAME)
     except CertificateError as error:
         return {name: str(error)}
     return {}
+
+
+def _is_day(text: str) -> bool:
+    try:
+        return date.fromisoformat(text).isoformat() == text
+    except ValueError:
+        return False
 
 
 def _limit_k(text: str, curve: ReferenceCurve | None, errors: dict[str, str]) -> float | None:

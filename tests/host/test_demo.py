@@ -14,7 +14,8 @@ import pytest
 
 from calibration.conformity import DecisionRule, Verdict, decide, overall_verdict
 from host.certificates.canonical import certificate_from_canonical
-from host.demo import fresh_folder
+from host.certificates.certificate import Certificate
+from host.demo import AUTHORISES, MEASURES, fresh_folder
 from host.errors import DeskError
 
 BIN = Path(sys.executable).parent
@@ -75,7 +76,18 @@ def _hold_paper_to_data(check: dict) -> None:
         assert point["resistance_ohm_printed"] in pages[0]
     data = certificate_from_canonical(paper.attachments["certificate.json"][0])
     assert data.simulated
+    _hold_paper_to_people(pages[0], data)
     assert [point.error_k for point in data.points] == [point["error_k"] for point in check["points"]]
+
+
+def _hold_paper_to_people(first: str, data: Certificate) -> None:
+    assert (data.operator, data.authorised_by) == (MEASURES, AUTHORISES) and MEASURES != AUTHORISES
+    assert ("authorisation", "by somebody else than who measured") in data.conditions
+    said = " ".join(first.replace("\u200b", "").split())
+    assert f"Measured by {MEASURES}" in said and f"Authorised by {AUTHORISES}, {data.issued}" in said
+    for words in (data.customer, data.customer_contact, data.place, data.received):
+        assert words and words in said
+    assert "not stated" not in said
 
 
 def test_a_folder_that_holds_something_is_not_used_for_a_demo(tmp_path: Path) -> None:

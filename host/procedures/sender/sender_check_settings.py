@@ -43,6 +43,9 @@ class SenderCheckSettings:
     station : str
     item, customer, operator : str
         Who and what, as typed.
+    customer_contact, place, received : str
+        How the customer is reached, where the work is done if elsewhere, the day the sender came in; empty
+        where nobody said.
     curve, curve_hash : str
         Reference curve by name and by the hash of its content; `FIND_OUT` until one is chosen.
     curve_text : str
@@ -114,6 +117,9 @@ class SenderCheckSettings:
     time_zone: str = "UTC"
     course: Course = Course.PLATEAUS
     exercise: int | None = None
+    customer_contact: str = ""
+    place: str = ""
+    received: str = ""
     method_version: str = METHOD_VERSION
 
     @property

@@ -52,6 +52,8 @@ class SenderCheckWish:
     limit_k : float or None
         Limit in place of the curve's own tolerance. [K]
     customer, operator : str
+    customer_contact, place, received : str
+        As they stand on the certificate; empty where nobody said.
     anew : bool
         Whether the ohms are checked anew although an earlier check would serve.
     as_left_of : int or None
@@ -90,6 +92,9 @@ class SenderCheckWish:
     set_up: tuple[str, ...] = tuple(SET_UP_STEPS)
     course: Course = Course.PLATEAUS
     exercise: int | None = None
+    customer_contact: str = ""
+    place: str = ""
+    received: str = ""
 
 
 def settings_of(wish: SenderCheckWish, *, store: Store, live: Live) -> SenderCheckSettings:
@@ -129,6 +134,9 @@ def settings_of(wish: SenderCheckWish, *, store: Store, live: Live) -> SenderChe
         time_zone=zone_to_keep(store.settings.read().time_zone, store.now()),
         course=wish.course,
         exercise=wish.exercise,
+        customer_contact=wish.customer_contact,
+        place=wish.place,
+        received=wish.received,
         method_version=LOOP_METHOD_VERSION if wish.course is Course.LOOP else METHOD_VERSION,
     )
     _check_set_points(settings)
@@ -159,6 +167,9 @@ def wish_again(settings: SenderCheckSettings, *, course: Course) -> SenderCheckW
         set_up=settings.set_up,
         course=course,
         exercise=settings.exercise,
+        customer_contact=settings.customer_contact,
+        place=settings.place,
+        received=settings.received,
     )
 
 

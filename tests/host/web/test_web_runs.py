@@ -39,6 +39,13 @@ def test_a_good_form_starts_a_run_and_leads_to_its_card(browser, desk, bench):
     assert desk.runs.view(1).state.started.operator == "Ida"
 
 
+def test_contact_place_and_day_of_receipt_go_with_the_check(browser, desk, bench):
+    said = {"customer_contact": "2 Loom Lane", "place": "the yard, bay 4", "received": "2031-05-16"}
+    assert browser.post("/stations/bench-1/sender-check", data=GOOD | said).status_code == 303
+    kept = desk.runs.view(1).state.started
+    assert {name: getattr(kept, name) for name in said} == said
+
+
 def test_set_points_typed_in_fahrenheit_are_kept_in_celsius(browser, desk, bench):
     answer = browser.post(
         "/stations/bench-1/sender-check", data=GOOD | {"set_points": "86, 140; 185", "scale": "f"}
@@ -51,6 +58,8 @@ def test_set_points_typed_in_fahrenheit_are_kept_in_celsius(browser, desk, bench
     ("field", "typed", "words"),
     [
         ("item", " ", "Write what is checked"),
+        ("received", "16.5.2031", "as year, month and day"),
+        ("received", "2031-02-30", "as year, month and day"),
         ("item", "sender 传感器", "not in the fonts"),
         ("curve", "no-such-curve", "Choose a curve"),
         ("set_points", "30 sixty 85", "Write numbers"),

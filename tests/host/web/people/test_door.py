@@ -4,7 +4,9 @@ import pytest
 
 from host.people.role import Role
 from host.people.session import IDLE_S, LONGEST_S
+from host.web.app import create_app
 from host.web.form_key import FIELD
+from host.web.reach import Reach
 from host.web.rules import rule_of
 from host.web.visit import COOKIE
 
@@ -60,6 +62,23 @@ def test_who_is_not_signed_in_gets_nowhere_but_to_what_is_open(peopled):
         else:
             assert answer.status_code == 401, (method, address)
             assert "bench-1" not in answer.text
+
+
+def test_a_demo_takes_who_sits_at_its_machine_for_one_person_with_that_persons_roles_alone(peopled):
+    peopled.add("Orla Tench", Role.TECHNICIAN)
+    app = create_app(peopled.desk, takes_all_for="Orla Tench")
+    reader = app.test_client()
+    page = reader.get("/runs")
+    assert page.status_code == 200 and "Orla Tench" in page.text
+    assert reader.get("/drafts").status_code == 403  # an authoriser's
+    assert reader.open("/stations/bench-1/sender-check", method="POST").status_code == 403  # without a key
+    other_name = reader.get("/runs", base_url="http://desk.elsewhere.example")
+    assert other_name.status_code == 403 and "Orla Tench" not in other_name.text
+
+
+def test_a_desk_that_other_machines_reach_takes_nobody_for_somebody(peopled):
+    with pytest.raises(ValueError, match="asks everybody"):
+        create_app(peopled.desk, reach=Reach(listen="0.0.0.0"), takes_all_for="Ida Marsh")
 
 
 def test_a_page_that_is_opened_leads_to_signing_in_and_back(peopled):
