@@ -249,8 +249,13 @@ def _finite(number: float, path: str) -> float:
     if name in _POSITIVE or path.endswith("budget.standard_u"):
         if not number >= SMALLEST_UNCERTAINTY:
             raise CertificateError(path, f"{number:g} must be greater than zero.")
-    elif name == "standard_u" and not (number == 0 or number >= SMALLEST_UNCERTAINTY):
-        raise CertificateError(path, f"{number:g} is too small to print, or negative.")
+    elif name == "standard_u":
+        if not number >= 0:
+            raise CertificateError(path, f"{number:g} must not be negative.")
+        if number < SMALLEST_UNCERTAINTY:
+            return (
+                0.0  # a line of a budget that adds nothing: what rounding leaves of a bath that stood still
+            )
     return number
 
 

@@ -3,7 +3,6 @@ import datetime
 import io
 import re
 import subprocess
-import sys
 import xml.etree.ElementTree as ET
 
 import pypdf
@@ -166,18 +165,6 @@ def test_the_data_inside_the_file_are_the_canonical_data_and_give_the_certificat
 
 def test_the_same_certificate_gives_the_same_bytes(corroded, corroded_pdf):
     assert render_pdf(corroded) == corroded_pdf
-
-
-@pytest.mark.slow
-def test_another_process_prints_the_same_bytes(corroded, corroded_pdf, tmp_path):
-    (tmp_path / "data.json").write_bytes(canonical_json(corroded))
-    program = (
-        "import sys; from host.certificates.canonical import certificate_from_canonical as read;"
-        "from host.certificates.pdf import render_pdf;"
-        "sys.stdout.buffer.write(render_pdf(read(open('data.json','rb').read())))"
-    )
-    printed = subprocess.run([sys.executable, "-c", program], cwd=tmp_path, capture_output=True, check=True)
-    assert printed.stdout == corroded_pdf
 
 
 def test_the_file_carries_the_day_of_issue_unless_told_another(corroded, corroded_pdf):

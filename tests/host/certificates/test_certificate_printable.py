@@ -84,6 +84,20 @@ def test_a_certificate_without_number_point_or_date_is_refused(make_certificate,
     assert refused.value.field == field
 
 
+def test_a_line_of_a_budget_that_adds_nothing_is_printed_as_nothing_and_stops_no_check(make_certificate):
+    """A simulated bath stood so still that the drift of a plateau came out as 2.1e-15 K."""
+    made = make_certificate()
+    point = made.body.points[0]
+    still = dataclasses.replace(point.budget.lines[0], standard_u=2.1e-15)
+    budget = dataclasses.replace(point.budget, lines=(still, *point.budget.lines[1:]))
+    body = dataclasses.replace(made.body, points=(dataclasses.replace(point, budget=budget),))
+    assert printable(dataclasses.replace(made, body=body)).body.points[0].budget.lines[0].standard_u == 0.0
+    negative = dataclasses.replace(budget, lines=(dataclasses.replace(still, standard_u=-1e-15),))
+    body = dataclasses.replace(made.body, points=(dataclasses.replace(point, budget=negative),))
+    with pytest.raises(CertificateError, match="must not be negative"):
+        printable(dataclasses.replace(made, body=body))
+
+
 @given(st.text(max_size=60))
 def test_any_text_is_either_refused_or_holds_only_letters_of_the_fonts(text):
     try:
