@@ -19,6 +19,8 @@ WINDOW_S = 20.0
 #: The probe must stand this still. [K/min]
 MOST_DRIFT_K_PER_MIN = 0.5
 _FEWEST_READINGS = 10
+#: A press is typed within this time: shot, put down, typed. [s]
+LONGEST_PRESS_AGO_S = 150.0
 #: Resistance channel with its parts as bought, no ohms check behind it; half-width of the resistance. [1]
 CHANNEL_HALF_WIDTH = 0.006
 
@@ -73,11 +75,12 @@ def read_by_probe(
     Parameters
     ----------
     packs : sequence of ReadingPack
-        Newest readings of the station, oldest first.
+        Newest readings of the station, oldest first. Whether they are of now is for the caller to see to
+        (`host.readings_of_now`).
     content : Mapping
         Register entry of the probe.
     at_s : float, optional
-        Rig time of the shot; now, where nobody stamped it. [s]
+        Rig time of the shot; that of the newest reading, where nobody stamped it. [s]
 
     Raises
     ------
@@ -156,7 +159,7 @@ class Press:
     rig_time_s : float
         When it was pressed. [s]
     ago_s : float
-        Before the newest reading. [s]
+        Before now. [s]
     """
 
     boot: str
@@ -171,9 +174,19 @@ class Press:
 
 
 def presses_in(
-    packs: Sequence[ReadingPack], *, known: frozenset[tuple[str, int, float]]
+    packs: Sequence[ReadingPack], *, known: frozenset[tuple[str, int, float]], silent_for_s: float = 0.0
 ) -> tuple[Press, ...]:
-    """Presses of the bench button that no shot has yet, in the newest boot, oldest first."""
+    """Presses of the bench button that no shot has yet, in the newest boot, oldest first.
+
+    Parameters
+    ----------
+    packs : sequence of ReadingPack
+        Newest readings of the station, oldest first.
+    known : frozenset
+        Presses that were typed, or were no shots.
+    silent_for_s : float
+        How long ago the newest reading came. [s]
+    """
     if not packs:
         return ()
     newest = packs[-1]
@@ -182,10 +195,11 @@ def presses_in(
             boot=pack.boot,
             seq=pack.seq,
             rig_time_s=round(pack.rig_time_s - before_s, 3),
-            ago_s=newest.rig_time_s - pack.rig_time_s + before_s,
+            ago_s=silent_for_s + newest.rig_time_s - pack.rig_time_s + before_s,
         )
         for pack in packs
         if pack.boot == newest.boot
         for before_s in pack.shots_before_s
     ]
-    return tuple(sorted((p for p in found if p.key not in known), key=lambda p: p.rig_time_s))
+    fresh = [one for one in found if one.key not in known and one.ago_s <= LONGEST_PRESS_AGO_S]
+    return tuple(sorted(fresh, key=lambda one: one.rig_time_s))

@@ -50,6 +50,8 @@ class StationLive:
         Numbers in the rig's outbox above the watermark.
     silent_for_s : float or None
         Wall time since its last message, None where there was none in this desk's time. [s]
+    newest_age_s : float or None
+        Wall time since a reading of it came in, None where none did in this desk's time. [s]
     trouble : tuple[str, ...]
         Words for the person at the bench: the rig's own, then the desk's.
     first_synchronised : tuple or None
@@ -66,6 +68,7 @@ class StationLive:
     presence: Presence | None
     to_go: int
     silent_for_s: float | None
+    newest_age_s: float | None
     trouble: tuple[str, ...]
     first_synchronised: tuple[float, float] | None
     clock_step: ClockStep | None
@@ -77,6 +80,7 @@ class _Ring:
     latest: ReadingPack | None = None
     presence: Presence | None = None
     heard_s: float | None = None
+    read_s: float | None = None
     watermarks: dict[str, int] = field(default_factory=dict)
     trouble: str | None = None
     clock: BootClock = field(default_factory=BootClock)
@@ -113,7 +117,10 @@ class Live:
         """Fill the rings with what a store holds."""
         for known in store.stations.all():
             self.add_station(known.station)
-            self.add(store.packs.recent(known.station, self._length))
+            newest = store.packs.recent(known.station, self._length)
+            with self._changed:
+                self._fill(newest)
+                self._changed.notify_all()
             self._recall_clock(store, known.station)
             self.raise_watermarks(known.station, store.packs.watermarks(known.station))
 
@@ -125,13 +132,8 @@ class Live:
     def add(self, packs: Iterable[ReadingPack]) -> None:
         """Take readings that have just been committed."""
         with self._changed:
-            for pack in packs:
-                ring = self._ring(pack.station)
-                self._cursor += 1
-                ring.packs.append((self._cursor, pack))
-                ring.clock.hear(pack)
-                if ring.latest is None or (pack.boot, pack.seq) > (ring.latest.boot, ring.latest.seq):
-                    ring.latest = pack
+            for station in self._fill(packs):
+                self._ring(station).read_s = self._wall_s()
             self._changed.notify_all()
 
     def hear(self, station: str) -> None:
@@ -218,6 +220,19 @@ class Live:
             self._changed.wait_for(lambda: self._cursor > cursor, timeout_s)
             return self._cursor
 
+    def _fill(self, packs: Iterable[ReadingPack]) -> set[str]:
+        """Put readings into the rings; the stations that they are of."""
+        stations = set()
+        for pack in packs:
+            ring = self._ring(pack.station)
+            self._cursor += 1
+            ring.packs.append((self._cursor, pack))
+            ring.clock.hear(pack)
+            if ring.latest is None or (pack.boot, pack.seq) > (ring.latest.boot, ring.latest.seq):
+                ring.latest = pack
+            stations.add(pack.station)
+        return stations
+
     def _recall_clock(self, store: Store, station: str) -> None:
         """Ask the store for what came before the readings that a ring holds."""
         clock = self._ring(station).clock
@@ -246,6 +261,7 @@ class Live:
             presence=ring.presence,
             to_go=to_go,
             silent_for_s=silent_for_s,
+            newest_age_s=None if ring.read_s is None else self._wall_s() - ring.read_s,
             trouble=(*said, *own),
             first_synchronised=ring.clock.first_synchronised,
             clock_step=ring.clock.last_step,

@@ -13,12 +13,14 @@ from calibration.infrared.outlying_shot import TEST_WORDS
 from host.contact_reference import ContactReference, Press, presses_in, read_by_hand, read_by_probe
 from host.errors import DeskError
 from host.infrared_register import corrections_entry
+from host.live import SILENT_AFTER_S
 from host.local_time import local_day
 from host.people.role import ALL_ROLES, STAFF
 from host.procedures.infrared.infrared_check import MOST_SHOTS, InfraredState, Kind
 from host.procedures.infrared.infrared_result import point_so_far, sentence_of
 from host.procedures.infrared.infrared_runs import InfraredRuns, InfraredView
 from host.procedures.infrared.infrared_settings import TARGETS
+from host.readings_of_now import readings_of_now
 from host.store.settings import RULES
 from host.web.desk_behind import the_desk
 from host.web.in_place_form import surfaces
@@ -178,7 +180,7 @@ def hands(run: int) -> AnyResponse:
     if request.form.get("do") == "heat":
         helper.heat(started.station, point_c)
     else:
-        reference = read_by_probe(_packs(view.state), started.reference)
+        reference = read_by_probe(_packs_of_now(view.state), started.reference)
         shown_c = helper.shoot(started, reference.temperature_c, shot=len(view.state.shots) + 1)
         _runs().add(run, Kind.SHOT, _payload(shown_c, f"{shown_c:g}C", reference))
     return redirect(f"/infrared/{run}", 303)
@@ -203,6 +205,11 @@ def _packs(state: InfraredState) -> list[ReadingPack]:
     return the_desk().store.packs.recent(state.started.station, _NEWEST_PACKS)
 
 
+def _packs_of_now(state: InfraredState) -> list[ReadingPack]:
+    desk = the_desk()
+    return readings_of_now(desk.store, desk.live, state.started.station, _NEWEST_PACKS)
+
+
 def _shot_payload(state: InfraredState, errors: dict[str, str]) -> dict[str, Any] | None:
     started = state.started
     if len(state.shots_at(state.closed)) >= MOST_SHOTS:
@@ -210,9 +217,11 @@ def _shot_payload(state: InfraredState, errors: dict[str, str]) -> dict[str, Any
         return None
     typed = request.form.get("shown", "").strip()
     press = _stamp(state, errors)
+    if errors:
+        return None
     try:
         if started.is_rig_sensor:
-            shown_c, typed = _sensor_c(_packs(state)), "read by the bench"
+            shown_c, typed = _sensor_c(_packs_of_now(state)), "read by the bench"
         else:
             shown_c = temperature_typed(typed, g.scale, "shown", errors)
         reference = _reference(state, press, errors)
@@ -227,8 +236,10 @@ def _shot_payload(state: InfraredState, errors: dict[str, str]) -> dict[str, Any
 def _reference(state: InfraredState, press: Press | None, errors: dict[str, str]) -> ContactReference | None:
     started = state.started
     if started.station:
-        at_s = None if press is None else press.rig_time_s
-        return read_by_probe(_packs(state), started.reference, at_s=at_s)
+        if press is None:
+            return read_by_probe(_packs_of_now(state), started.reference)
+        # The button stamped its moment: what the probe said then counts, whether the rig speaks now or not.
+        return read_by_probe(_packs(state), started.reference, at_s=press.rig_time_s)
     text = request.form.get("reference", "").strip()
     shown_c = temperature_typed(text, g.scale, "reference", errors)
     return None if errors else read_by_hand(shown_c, started.reference)
@@ -260,7 +271,12 @@ def _presses(state: InfraredState) -> tuple[Press, ...]:
     if not state.started.station or state.started.is_rig_sensor:
         return ()
     known = frozenset(one.stamped for one in state.shots if one.stamped is not None) | state.forgotten
-    return presses_in(_packs(state), known=known)
+    live = the_desk().live.station(state.started.station)
+    age_s = None if live is None else live.newest_age_s
+    if age_s is None:  # its readings are from before this desk was started
+        return ()
+    silent_for_s = age_s if age_s > SILENT_AFTER_S else 0.0
+    return presses_in(_packs(state), known=known, silent_for_s=silent_for_s)
 
 
 def _stamp(state: InfraredState, errors: dict[str, str]) -> Press | None:
@@ -331,7 +347,7 @@ def _target_now(state: InfraredState) -> tuple[str, str]:
     if not state.started.station:
         return "", ""
     try:
-        reference = read_by_probe(_packs(state), state.started.reference)
+        reference = read_by_probe(_packs_of_now(state), state.started.reference)
     except DeskError as error:
         return "", str(error)
     return f"{reference.temperature_c:.2f} °C, {reference.drift_k_per_min:+.2f} K/min", ""

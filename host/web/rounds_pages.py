@@ -25,6 +25,7 @@ from host.procedures.rounds.station_round_result import body_of, next_action_of,
 from host.procedures.rounds.station_round_runs import NewResult, StationRounds, StationRoundView
 from host.procedures.rounds.station_round_settings import Quantity
 from host.procedures.sender.sender_check_start import check_that_serves
+from host.readings_of_now import readings_of_now
 from host.tables.rounds import round_table
 from host.tables.table import Form, written
 from host.web.curve_list import every_curve
@@ -270,7 +271,7 @@ def _reading(station: str) -> NewResult:
         return desk.store.readings(cited.station, cited.boot, cited.first, cited.last)
 
     found = read_resistor(
-        desk.store.packs.recent(station, _NEWEST_PACKS),
+        readings_of_now(desk.store, desk.live, station, _NEWEST_PACKS),
         check=check,
         decade_box=box,
         readings_of=readings_of,

@@ -69,7 +69,7 @@ def read(run: int) -> AnyResponse | tuple[str, int]:
             case "stop":
                 checks.stop(run, "Stopped by hand.")
             case _:
-                checks.read(run)
+                checks.read(run, live=the_desk().live)
     except DeskError as error:
         return _page(run, str(error)), 422
     return redirect(f"/witness-check/{run}", 303)

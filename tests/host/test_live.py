@@ -149,3 +149,15 @@ def test_a_started_desk_shows_what_the_store_knows(store: Store, make_pack: Make
     assert live.since("bench-1")[0] == packs
     assert live.latest("bench-1") == packs[-1]
     assert live.stations()[0].words == "silent: no word from its rig since this desk was started"
+
+
+def test_a_station_that_speaks_and_sends_no_reading_has_an_old_newest_one(make_pack: MakePack) -> None:
+    clock = WallClock()
+    live = Live(wall_s=clock)
+    live.hear("bench-1")
+    assert live.stations()[0].newest_age_s is None
+    live.add([make_pack(seq=1)])
+    clock.now_s += 30.0
+    live.hear("bench-1")
+    (station,) = live.stations()
+    assert (station.state, station.silent_for_s, station.newest_age_s) == (StationState.LIVE, 0.0, 30.0)

@@ -17,9 +17,11 @@ from calibration.uncertainty.line import normal, rectangular
 from host.citation import Citation
 from host.contact_reference import ContactReference, read_by_probe
 from host.errors import DeskError
+from host.live import Live
 from host.procedures.event import Event
 from host.procedures.logged import events_of
 from host.procedures.run_kind import RunKind
+from host.readings_of_now import readings_of_now
 from host.shop import Shop
 from host.store import Store
 from host.store.register_file import RegisterEntry, register_entry
@@ -182,16 +184,17 @@ class WitnessChecks:
         self._store.runs.append(run, Kind.STARTED, content)
         return run
 
-    def read(self, run: int) -> None:
+    def read(self, run: int, *, live: Live) -> None:
         """Read both now.
 
         Raises
         ------
         DeskError
-            If they cannot be read, do not stand still, or were read near this temperature already.
+            If the station is silent, they cannot be read, do not stand still, or were read near this
+            temperature already.
         """
         state = self.open(run)
-        packs = self._store.packs.recent(state.station, _NEWEST_PACKS)
+        packs = readings_of_now(self._store, live, state.station, _NEWEST_PACKS)
         reference = read_by_probe(packs, state.probe or {})
         near = [one for one in state.readings if abs(one.reference_c - reference.temperature_c) < APART_K]
         if near:

@@ -316,6 +316,11 @@ class SmallDesk:
             for runner in list(self.runs._runners.values()):
                 self.runs._work(runner)
 
+    def let_wall_time_pass(self, seconds: float) -> None:
+        """Let nothing be heard from any bench for so long."""
+        before = self.live._wall_s
+        self.live._wall_s = lambda: before() + seconds
+
     def close(self) -> None:
         self.store.close()
 

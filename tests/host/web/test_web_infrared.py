@@ -6,6 +6,8 @@ import pytest
 
 from calibration.contract.readings import Quality
 from host.certificates.canonical import certificate_from_canonical
+from host.procedures.infrared.infrared_check import Kind
+from host.procedures.logged import events_of
 from host.procedures.record.issued_record import record_in_store
 from host.procedures.record.recompute import recompute
 
@@ -53,8 +55,12 @@ def shot(browser, shown, reference="45", run=1, **more):
     return browser.post(f"/infrared/{run}/shot", data={"shown": shown, "reference": reference, **more})
 
 
+def plain(answer):
+    return answer.text.replace("\N{NO-BREAK SPACE}", " ")
+
+
 def text_of(browser, address):
-    return browser.get(address).text.replace("\N{NO-BREAK SPACE}", " ")
+    return plain(browser.get(address))
 
 
 def whole_check(browser, off_k, run=1):
@@ -215,6 +221,51 @@ def test_a_dead_probe_takes_no_shot(browser, bench):
     assert answer.status_code == 422 and "Look at its plug" in answer.text
 
 
+def test_a_silent_station_s_last_readings_are_no_target_of_now(browser, desk, bench):
+    begin(browser, **AT_STATION)
+    set_up(browser)
+    settle(bench, 60.0)
+    desk.let_wall_time_pass(75.0)
+    page = text_of(browser, "/infrared/1")
+    assert "Target now:" not in page and "bench-1 is silent for 75 s" in page
+    answer = shot(browser, "60.3")
+    assert answer.status_code == 422 and "not of now" in answer.text
+    assert browser.post("/infrared/1/hands", data={"do": "shoot"}).status_code == 409
+    assert events_of(desk.store, 1)[-1].kind == Kind.SET_UP_DONE
+    bench.say()  # it speaks again, and its newest reading is still the old one
+    assert "has sent no reading for 75 s" in plain(shot(browser, "60.3"))
+    bench.read(1)
+    assert shot(browser, "60.3").status_code == 303
+
+
+def test_a_rig_that_still_sends_what_it_read_earlier_has_no_target_of_now(browser, bench):
+    begin(browser, **AT_STATION)
+    set_up(browser)
+    settle(bench, 60.0)
+    bench.say(connect=2, holds={bench.boot: (1, bench.seq + 2000)})
+    answer = shot(browser, "60.3")
+    assert answer.status_code == 422 and "was read earlier" in answer.text
+
+
+def test_a_press_keeps_its_moment_while_the_rig_is_silent_for_as_long_as_typing_takes(browser, desk, bench):
+    begin(browser, **AT_STATION)
+    set_up(browser)
+    settle(bench, 60.0)
+    bench.pressed_before_s = (0.12,)
+    bench.read(1)
+    desk.let_wall_time_pass(40.0)
+    page = text_of(browser, "/infrared/1")
+    assert "The bench button was pressed 40 s ago" in page
+    stamp = re.search(r'name="stamp" value="([^"]+)"', page)[1]
+    assert shot(browser, "60.3", stamp=stamp).status_code == 303
+    bench.pressed_before_s = (0.12,)
+    bench.read(1)
+    stamp = re.search(r'name="stamp" value="([^"]+)"', text_of(browser, "/infrared/1"))[1]
+    desk.let_wall_time_pass(200.0)
+    assert "The bench button was pressed" not in text_of(browser, "/infrared/1")
+    assert "too long ago" in shot(browser, "60.3", stamp=stamp).text
+
+
 def test_the_bench_button_stamps_the_shot_and_the_probe_of_that_moment_counts(browser, desk, bench):
     begin(browser, **AT_STATION)
     set_up(browser)
@@ -278,6 +329,18 @@ def test_the_sensor_of_a_station_is_checked_by_its_own_probe(browser, desk, benc
     press(browser, 6)
     data = desk.store.certificates.get("000001").files.canonical_json.decode("utf-8")
     assert "rig_infrared" in data
+
+
+def test_a_silent_station_s_sensor_says_nothing_of_now(browser, desk, bench):
+    rig = {"thermometer": "station:bench-1", "item": "infrared sensor of bench-1", "distance_mm": "50"}
+    begin(browser, **{**AT_STATION, **rig})
+    for step in (1, 2, 4):
+        press(browser, step)
+    settle(bench, 60.0)
+    desk.let_wall_time_pass(75.0)
+    answer = browser.post("/infrared/1/shot", data={})
+    assert answer.status_code == 422 and "bench-1 is silent for 75 s" in plain(answer)
+    assert events_of(desk.store, 1)[-1].kind == Kind.SET_UP_DONE
 
 
 def test_a_certificate_comes_out_the_same_from_what_was_kept(browser, desk):

@@ -80,3 +80,15 @@ def test_a_start_without_station_and_serial_is_refused_beside_the_fields(browser
     answer = browser.post("/witness-check", data={})
     assert answer.status_code == 422
     assert "Choose the station" in answer.text and "Write its serial" in answer.text
+
+
+def test_a_silent_station_s_last_readings_are_no_temperature_of_a_witness(browser, desk, bench):
+    where = browser.post("/witness-check", data={"station": "bench-1", "serial": "W-3"}).headers["Location"]
+    settle(bench, 60.0)
+    desk.let_wall_time_pass(20.0)
+    answer = browser.post(f"{where}/read", data={"do": "read"})
+    assert answer.status_code == 422 and "bench-1 is silent for 20 s" in answer.text.replace(
+        "\N{NO-BREAK SPACE}", " "
+    )
+    bench.read(1)
+    assert browser.post(f"{where}/read", data={"do": "read"}).status_code == 303
