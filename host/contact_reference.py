@@ -52,12 +52,18 @@ def read_by_hand(shown_c: float, content: Mapping[str, Any]) -> ContactReference
     Raises
     ------
     DeskError
-        If neither certificate nor maker says anything there.
+        If its certificate does not cover it, or nobody says anything of it there.
     """
+    thermometer = thermometer_of(content)
     try:
-        correction = thermometer_of(content).correction_at(shown_c)
+        correction = thermometer.correction_at(shown_c)
     except CalibrationError as error:
         raise DeskError(str(error)) from error
+    if thermometer.points and not correction.is_certified:
+        raise DeskError(
+            f"{content['serial']} is {thermometer.certified_range}, and it says {shown_c:g} °C: nothing may "
+            "be calibrated by it there. Choose a set point inside that range, or another reference."
+        )
     return ContactReference(
         temperature_c=shown_c + correction.correction_k,
         u_k=correction.standard_u_k,

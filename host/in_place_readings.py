@@ -8,6 +8,7 @@ import math
 import re
 from dataclasses import dataclass
 
+from calibration.corrected_thermometer import Correction
 from calibration.curves import ReferenceCurve
 from calibration.errors import CalibrationError
 from calibration.infrared.emissivity import Shot
@@ -151,9 +152,15 @@ def spot_reading(
         expanded_u_k=budget.expanded_u,
         u_display_k=u_display_k,
         typed=text,
-        words=f"corrected by {signed_text(own.correction_k, 1)} K for {thermometer.cited} and by "
+        words=f"corrected by {_own_words(own, thermometer)} and by "
         f"{signed_text(budget.estimate - shown_c - own.correction_k, 1)} K for {surface.words}",
     )
+
+
+def _own_words(own: Correction, thermometer: SpotThermometer) -> str:
+    """The thermometer's own correction, and what it rests on where that is no certified point."""
+    said = f"{signed_text(own.correction_k, 1)} K for {thermometer.cited}"
+    return f"{said}, {own.words}," if own.words and thermometer.sha256 else said
 
 
 def _sender_tolerance(curve: ReferenceCurve, temperature_c: float) -> tuple[float, str]:

@@ -147,10 +147,7 @@ class InfraredSettings:
         """Largest error that maker or shop allows; None where neither says anything. [K]"""
         if self.limit_k is not None or self.is_rig_sensor:
             return self.limit_k
-        thermometer = self.handheld.thermometer
-        if thermometer.accuracy_k is None:
-            return None
-        return max(thermometer.accuracy_k, thermometer.accuracy_percent / 100.0 * abs(shown_c))
+        return self.handheld.thermometer.limit_at_k(shown_c)
 
     def as_json(self) -> dict[str, Any]:
         """For the first event."""

@@ -16,7 +16,7 @@ from calibration.vehicle.shown_value import Display, Place, ShownValue
 from host.procedures.event import Event
 
 #: Raised whenever code changes a number that a record depends on.
-METHOD_VERSION = "1"
+METHOD_VERSION = "2"
 
 
 class Step(StrEnum):

@@ -88,14 +88,17 @@ expanded_u_k = 0.8
 """
 
 
-def at_the_head(browser, desk, due, emissivity="0.95"):
-    desk.store.register.add_text(THERMOMETER.format(due=due))
+def at_the_head(browser, desk, due, emissivity="0.95", shown="80", **written):
+    text = THERMOMETER.format(due=due)
+    for name, value in written.items():
+        text = text.replace(name, value)
+    desk.store.register.add_text(text)
     begin(browser)
     read(browser, "thermostat", thermostat="fully open")
     browser.post("/on-the-vehicle/1/skip", data={"step": "scan_data"})
     browser.post("/on-the-vehicle/1/skip", data={"step": "gauge"})
     fields = {"surface": "vinyl electrical tape", "set_emissivity": emissivity, "surroundings": "40"}
-    return read(browser, "head", shown="80", thermometer="I-3", **fields)
+    return read(browser, "head", shown=shown, thermometer="I-3", **fields)
 
 
 def test_a_thermometer_of_the_register_brings_its_corrections(browser, desk):
@@ -104,6 +107,22 @@ def test_a_thermometer_of_the_register_brings_its_corrections(browser, desk):
     assert "corrected by +3.0 K for thermometer I-3, certificate C-9" in page
     # 3 K by its certificate; tape of 0.96 seen with 0.95 takes some tenths of a kelvin off again.
     assert "82.6 ±" in page
+
+
+def test_just_beyond_its_certificate_a_thermometer_is_still_corrected_and_that_is_said(browser, desk):
+    answer = at_the_head(browser, desk, "accuracy_k = 2.0", shown="120.2")
+    assert answer.status_code == 303
+    page = browser.get("/on-the-vehicle/1").text.replace("\N{NO-BREAK SPACE}", " ")
+    assert "corrected by +3.0 K for thermometer I-3, certificate C-9, not certified there" in page
+    assert "certified from 40.0 to 120.0 °C" in page
+
+
+def test_far_beyond_a_certificate_that_disproves_its_maker_a_thermometer_is_refused(browser, desk):
+    answer = at_the_head(browser, desk, "accuracy_k = 2.0", shown="131")
+    assert answer.status_code == 422
+    page = answer.text.replace("\N{NO-BREAK SPACE}", " ")
+    assert "more than 10 K outside" in page
+    assert "at 40.0 °C its certificate corrects by +3.0 K, more than they allow" in page
 
 
 def test_an_emissivity_that_this_thermometer_cannot_be_set_to_is_refused(browser, desk):
