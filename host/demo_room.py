@@ -16,6 +16,8 @@ from host.procedures.sender.sender_check_start import SenderCheckWish
 from host.simulated_bench import SIMULATED_CURVE, BenchState
 from host.simulated_room import SimulatedRoom
 
+#: Corroded clips, 15 Ω in series: twice the U of a channel as bought at 1 kΩ.
+BAD_CLIPS = "series:15"
 _RIGS_START_WITHIN_S = 90.0
 _RUNS_END_WITHIN_S = 900.0
 
@@ -34,6 +36,7 @@ class RoomDemo:
         Of their worlds.
     plant : str
         Fault in the sender of every second station, in the rig's own words, where the demo leads the checks.
+        Where people do, one station holds the resistor of a round in bad clips; see `BAD_CLIPS`.
     leads : bool
         True where a check is led at each station, by simulated hands and as fast as the machine can; False
         where people start them, at a speed for watching.
@@ -52,6 +55,8 @@ class RoomDemo:
         say: Callable[[str], None],
     ) -> None:
         self._count, self._plant, self._leads = stations, plant, leads
+        #: Station whose clips are bad in a round of the resistor.
+        self.badly_clipped = f"station-{(seed + 1) % stations + 1}"
         self._broker = EmbeddedBroker(folder=folder.broker, say=say)
         self._broker.start()
         self.desk = Desk(
@@ -60,6 +65,7 @@ class RoomDemo:
             broker_port=self._broker.port,
             with_hands=leads,
             plant_of=self._plant_of,
+            clips_of=self._clips_of,
         )
         self.desk.store.settings.change(SHOP)
         self.room = SimulatedRoom(
@@ -138,6 +144,10 @@ class RoomDemo:
             course=course,
         )
         return self.desk.runs.start_check(wish)
+
+    def _clips_of(self, station: str) -> str | None:
+        """What is wrong with the clips of one station; only hands that clip a resistor in ask."""
+        return BAD_CLIPS if station == self.badly_clipped and not self._leads else None
 
     def _plant_of(self, run: int) -> str | None:
         """Every second station has the fault; only hands that fit a sender ask."""

@@ -38,6 +38,8 @@ class Desk:
         How the broker lets this desk in.
     plant_of : callable
         Fault in the sender that the hands fit for a run; see `SimulatedHands`.
+    clips_of : callable
+        Fault of the clips that hold a resistor at a station; see `SimulatedHands`.
     """
 
     def __init__(
@@ -48,6 +50,7 @@ class Desk:
         broker_port: int,
         with_hands: bool = False,
         plant_of: Callable[[int], str | None] = lambda run: None,
+        clips_of: Callable[[str], str | None] = lambda station: None,
         access: Access | None = None,
     ) -> None:
         self.folder = folder
@@ -65,7 +68,10 @@ class Desk:
         self.book = OrderBook(self.store, self.ingest.publish)
         self.ingest.give_answers_to(self.book.take)
         self.hands = SimulatedHands(
-            live=self.live, book=self.book, plant_of=plant_of_runs(self.store, plant_of)
+            live=self.live,
+            book=self.book,
+            plant_of=plant_of_runs(self.store, plant_of),
+            clips_of=clips_of,
         )
         self.runs = RunsAtWork(
             store=self.store,

@@ -14,8 +14,11 @@ SERVING_SPEED = 8.0
 class RigProcess:
     """A rig as a process of its own, over the same wire as in the shop."""
 
-    def __init__(self, folder: Path, *, station: str, port: int, seed: int) -> None:
+    def __init__(
+        self, folder: Path, *, station: str, port: int, seed: int, artefact_ohm: float | None = None
+    ) -> None:
         self.folder = folder
+        self._artefact = [] if artefact_ohm is None else ["--artefact", f"{artefact_ohm:g}"]
         self.station = station
         self._port, self._seed = port, seed
         self._process: subprocess.Popen[bytes] | None = None
@@ -31,6 +34,7 @@ class RigProcess:
         command = [
             rig_command(), "run", "--simulate", "--station", self.station, "--seed", str(self._seed),
             "--broker", f"127.0.0.1:{self._port}", "--data", str(self.folder), "--speed", speed,
+            *self._artefact,
             "--until-stdin-ends",  # so that it goes with whoever started it, however that ends
         ]  # fmt: skip
         with (self.folder / "rig.log").open("ab") as log:

@@ -15,6 +15,7 @@ STATION = "simulated-1"
 SIMULATED_CURVE = "ntc-310-80c"
 _SEED = 1
 _PAPERS = ("probe.toml", "decade_box.toml")
+_ARTEFACT_PAPER = "artefact.toml"
 _COMES_UP_WITHIN_S = 60.0
 _LOOK_EVERY_S = 0.1
 
@@ -43,6 +44,8 @@ class SimulatedBench:
         Of its world: bath, probe, decade box and senders.
     is_one_of_many : bool
         True where its instruments are kept at its station, so that other stations do not use them.
+    artefact_ohm : float or None
+        Nominal resistance of a resistor that goes round the stations and is kept at none. [Ω]
     """
 
     def __init__(
@@ -55,11 +58,15 @@ class SimulatedBench:
         station: str = STATION,
         seed: int = _SEED,
         is_one_of_many: bool = False,
+        artefact_ohm: float | None = None,
     ) -> None:
         self._store, self._live = store, live
         self._broker_port = broker_port
         self._is_one_of_many = is_one_of_many
-        self._rig = RigProcess(folder, station=station, port=broker_port or 0, seed=seed)
+        self._has_artefact = artefact_ohm is not None
+        self._rig = RigProcess(
+            folder, station=station, port=broker_port or 0, seed=seed, artefact_ohm=artefact_ohm
+        )
         self._lock = threading.Lock()
         self._stopping = threading.Event()
         self._thread: threading.Thread | None = None
@@ -145,14 +152,17 @@ class SimulatedBench:
 
     def _bring_up(self) -> None:
         end_s = time.monotonic() + _COMES_UP_WITHIN_S
-        papers = [self._rig.folder / "papers" / name for name in _PAPERS]
+        names = (*_PAPERS, _ARTEFACT_PAPER) if self._has_artefact else _PAPERS
+        papers = [self._rig.folder / "papers" / name for name in names]
         while not self._stopping.wait(_LOOK_EVERY_S):
             if self._rig.has_died() or time.monotonic() > end_s:
                 self._failed = True
                 return
             if self._live.latest(self.station) is not None and all(paper.exists() for paper in papers):
                 for paper in papers:
-                    self._store.register.add_text(self._kept_here(paper.read_text("utf-8")))
+                    text = paper.read_text("utf-8")
+                    goes_round = paper.name == _ARTEFACT_PAPER
+                    self._store.register.add_text(text if goes_round else self._kept_here(text))
                 return
 
     def _kept_here(self, paper: str) -> str:

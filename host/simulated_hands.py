@@ -37,6 +37,8 @@ class SimulatedHands:
         to the simulated world; nothing on the desk that measures or judges can see it.
     thermometer : SimulatedThermometer
         What they shoot with; of its faults the desk learns by what it shows.
+    clips_of : callable
+        Fault of the clips with which a station holds a plain resistor, in the rig's own words, or None.
     """
 
     def __init__(
@@ -46,10 +48,13 @@ class SimulatedHands:
         book: OrderBook,
         plant_of: Callable[[int], str | None],
         thermometer: SimulatedThermometer = USED_THERMOMETER,
+        clips_of: Callable[[str], str | None] = lambda station: None,
     ) -> None:
         self._live, self._book, self._plant_of = live, book, plant_of
         self._thermometer = thermometer
         self._runs: RunsAtWork | None = None
+        self._clips_of = clips_of
+        self._clipped_in: dict[str, str] = {}
         self._work: dict[tuple[int, Ask], _Work] = {}
         self._lock = threading.RLock()
 
@@ -87,14 +92,40 @@ class SimulatedHands:
         DeskError
             If the station is not simulated, or nothing has been heard of it.
         """
+        self._order(station, {"do": "heater", "temperature_c": temperature_c})
+
+    def clip_in(self, station: str) -> None:
+        """Clip the resistor of a simulated station in where its sender goes.
+
+        Raises
+        ------
+        DeskError
+            If the station is not simulated, or nothing has been heard of it.
+        """
+        order = self._order(station, {"do": "fit_artefact", "plant": self._clips_of(station)})
+        with self._lock:
+            self._clipped_in[station] = order
+
+    def clip_words(self, station: str) -> str:
+        """Where the resistor of a station is; empty where it was not asked for."""
+        with self._lock:
+            order = self._clipped_in.get(station)
+        if order is None:
+            return ""
+        answer = self._book.answer(order)
+        if answer is None:
+            return "being clipped in"
+        return "clipped in" if answer.state is AnswerState.DONE else f"not clipped in: {answer.reason}"
+
+    def _order(self, station: str, fields: dict[str, object]) -> str:
         latest = self._live.latest(station)
         if latest is None or not latest.simulated:
             raise DeskError(f"{station} is no simulated station that is heard: its bath needs real hands.")
-        self._book.send(
+        return self._book.send(
             station=station,
             boot=latest.boot,
             do=Action.HANDS.value,
-            fields={"do": "heater", "temperature_c": temperature_c},
+            fields=fields,
             run="",
             not_after_s=latest.rig_time_s + _NOT_AFTER_S,
         )
@@ -132,6 +163,8 @@ class SimulatedHands:
             work.orders.append(order)
         with self._lock:
             self._work[view.run, ask] = work
+            if ask.kind is AskKind.FIT_SENDER:
+                self._clipped_in.pop(view.station, None)
         if self._runs is not None and view.card.button is not None:
             if self._runs.view(view.run).card == view.card:  # nobody pressed meanwhile
                 self._runs.press(view.run)

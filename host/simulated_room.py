@@ -11,6 +11,8 @@ from host.store import Store
 #: Stations of a room, where nobody says how many.
 USUAL_STATIONS = 6
 MOST_STATIONS = 16
+#: A resistor for a round lies at each; nominal. [Ω]
+ARTEFACT_OHM = 1000.0
 
 
 class SimulatedRoom:
@@ -38,6 +40,7 @@ class SimulatedRoom:
                 station=f"station-{number}",
                 seed=100 * seed + number,
                 is_one_of_many=True,
+                artefact_ohm=ARTEFACT_OHM,
             )
             for number in range(1, MOST_STATIONS + 1)
         )

@@ -18,6 +18,7 @@ from rig.drivers.kernel_i2c import kernel_i2c_bus
 from rig.drivers.one_wire import KERNEL_TREE, WitnessThread
 from rig.drivers.pacing import Pacer, RealPacer
 from rig.errors import OrderRefused, RigError
+from rig.sim.artefact import check_artefact
 from rig.sim.chance import generator
 from rig.sim.hands import do_by_hand
 from rig.sim.one_wire_tree import WitnessFault
@@ -258,6 +259,7 @@ def simulated_bench(
     world_file: Path,
     clock: Clock,
     papers_folder: Path | None = None,
+    artefact_ohm: float | None = None,
     wall_utc_s: Callable[[], float] = time.time,
     pacer_over: Callable[[Pacer], Pacer] = lambda pacer: pacer,
 ) -> SimulatedBench:
@@ -277,6 +279,8 @@ def simulated_bench(
         Rig time; start its UTC by `simulated_start_utc_s`.
     papers_folder : Path or None
         Where the instruments' certificates go; None is ``papers`` beside the world file.
+    artefact_ohm : float or None
+        Nominal resistance of a resistor that lies beside the bench; None leaves a world as it was. [Ω]
     wall_utc_s : callable
         Wall time, to know for how long a world was put away. [s]
     pacer_over : callable
@@ -294,6 +298,8 @@ def simulated_bench(
         saved.state.wakings += 1
         world = World(state=saved.state, now_s=clock.monotonic_s())
         world.pass_time_away(max(0.0, wall_utc_s() - saved.wall_utc_s))
+    if artefact_ohm is not None:
+        world.state.artefact_ohm = check_artefact(artefact_ohm)
     silicon = SimulatedSilicon(wiring=wiring, world=world, one_wire_folder=world_file.parent / "one-wire")
     write_papers(
         papers_folder or world_file.parent / "papers",
@@ -302,6 +308,7 @@ def simulated_bench(
         box=silicon.box,
         step_ohm=wiring.decade_box.step_ohm,
         today_utc_s=clock.utc_s() or wall_utc_s(),
+        artefact_ohm=world.state.artefact_ohm,
     )
     bench = SimulatedBench(
         wiring=wiring,

@@ -106,6 +106,18 @@ def _plant(
         raise _BadInputError(str(error)) from error
 
 
+def _artefact(_context: click.Context, _parameter: click.Parameter, text: str | None) -> float | None:
+    if text is None:
+        return None
+    from rig.sim.artefact import check_artefact
+
+    try:
+        return check_artefact(float(text))
+    except (RigError, ValueError) as error:
+        words = str(error) if isinstance(error, RigError) else f"{text!r:.20} is no number of ohms."
+        raise _BadInputError(words) from error
+
+
 @click.group()
 @click.version_option(package_name="ohmbath")
 def main() -> None:
@@ -115,6 +127,10 @@ def main() -> None:
 @main.command()
 @click.option("--simulate", is_flag=True, help="Simulate the silicon and the bath: no hardware is touched.")
 @click.option("--plant", callback=_plant, metavar="NAME[:SIZE]", help="Fault to plant; simulation only.")
+@click.option(
+    "--artefact", "artefact_ohm", callback=_artefact, metavar="OHM",
+    help="A resistor beside the bench, for a round through the stations; simulation only.",
+)  # fmt: skip
 @click.option("--seed", type=int, default=1, show_default=True, help="Seed of the simulated noise.")
 @click.option("--station", callback=_station, help="Station name; kept in the data folder from then on.")
 @click.option(
@@ -130,6 +146,7 @@ def main() -> None:
 def run(
     simulate: bool,
     plant: tuple[str, float] | None,
+    artefact_ohm: float | None,
     seed: int,
     station: str | None,
     broker: BrokerAddress | None,
@@ -139,8 +156,8 @@ def run(
 ) -> None:
     """Sample the bench until stopped, and send every reading to the desk."""
     _log_to_stderr()
-    if not simulate and (plant is not None or speed != 1):
-        raise _BadInputError("--plant and --speed are for a simulated bench: add --simulate.")
+    if not simulate and (plant is not None or artefact_ohm is not None or speed != 1):
+        raise _BadInputError("--plant, --artefact and --speed are for a simulated bench: add --simulate.")
     if not simulate:
         _check_gpio()
     data = data.expanduser()
@@ -154,7 +171,7 @@ def run(
         for number in _STOP_SIGNALS:
             signal.signal(number, lambda *_: stop_asked.set())
         if simulate:
-            bench = _simulated(seed=seed, plant=plant, data=data, speed=speed)
+            bench = _simulated(seed=seed, plant=plant, data=data, speed=speed, artefact_ohm=artefact_ohm)
         else:
             bench = _real()
     except BaseException:
@@ -407,7 +424,14 @@ def _open_outbox(data: Path, station: str | None, *, starts_boot: bool = True) -
         raise _BadInputError(str(error)) from error
 
 
-def _simulated(*, seed: int, plant: tuple[str, float] | None, data: Path, speed: float | None) -> Bench:
+def _simulated(
+    *,
+    seed: int,
+    plant: tuple[str, float] | None,
+    data: Path,
+    speed: float | None,
+    artefact_ohm: float | None = None,
+) -> Bench:
     world_file = data / "world.json"
     if plant is not None and world_file.exists():
         log.info("the bath of %s is taken up with the sender that it has; --plant is for a new one", data)
@@ -415,7 +439,12 @@ def _simulated(*, seed: int, plant: tuple[str, float] | None, data: Path, speed:
     def make() -> Bench:
         clock = SimulatedClock(speed=speed, start_utc_s=simulated_start_utc_s(world_file, time.time()))
         return simulated_bench(
-            wiring=load_wiring(), seed=seed, plant=plant, world_file=world_file, clock=clock
+            wiring=load_wiring(),
+            seed=seed,
+            plant=plant,
+            world_file=world_file,
+            clock=clock,
+            artefact_ohm=artefact_ohm,
         )
 
     return _made(make)

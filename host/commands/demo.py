@@ -103,6 +103,10 @@ def command(
         with running_room(folder, stations=stations, seed=seed, plant=plant, leads=no_serve, say=say) as room:
             if not no_serve:
                 say(f"{stations} simulated stations are heard; /wall shows them all.")
+                say(
+                    "A resistor of 1 kΩ is ready to go round them: /rounds. For whoever leads it: "
+                    f"{room.badly_clipped} holds it in corroded clips."
+                )
                 serve(room.desk)
                 return
             with _bars(console) as follow:

@@ -53,6 +53,7 @@ DEED_OF: Mapping[str, Deed] = {
     "rounds.take": Deed.RUN_PRESSED,
     "rounds.take_run": Deed.RUN_PRESSED,
     "rounds.read": Deed.RUN_PRESSED,
+    "rounds.clip_in": Deed.RUN_HELPED,
     "rounds.answer": Deed.RUN_PRESSED,
     "rounds.leave_out": Deed.RUN_PRESSED,
     "rounds.take_back": Deed.RUN_PRESSED,

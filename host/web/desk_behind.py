@@ -25,6 +25,12 @@ class Hands(Protocol):
     def heat(self, station: str, temperature_c: float) -> None:
         """Bring the bath of a station to a temperature. [°C]"""
 
+    def clip_in(self, station: str) -> None:
+        """Clip the resistor of a station in where its sender goes."""
+
+    def clip_words(self, station: str) -> str:
+        """Where the resistor of a station is; empty where it was not asked for."""
+
     def shoot(self, settings: "InfraredSettings", probe_c: float, *, shot: int) -> float:
         """What the simulated thermometer shows of the target beside a probe. [°C]"""
 

@@ -165,7 +165,9 @@ TOPICS: Mapping[str, Topic] = {
             "of ISO 13528); they need three stations. Without a reference each station is held against the "
             "mean of the others, which needs four.",
             "A result comes from a finished check of the station, from its rig for a resistor, or typed by "
-            "hand. One that comes late or again is kept, and counts once you say so and why. A station that "
+            "hand. At simulated stations a press clips the resistor of the register in, until a sender is "
+            "hung in again.",
+            "One that comes late or again is kept, and counts once you say so and why. A station that "
             "cannot be had is left out with a reason; both stand on the paper.",
             "Give an uncertainty at about 95 % with its k. A station with too small a U is called off though "
             "it may read well; one with too large a U agrees with everything.",

@@ -95,14 +95,33 @@ class ResultForm:
     stated: StatedValue | None = None
 
 
-def empty_form(store: Store) -> RoundForm:
-    """Form to be filled in; every station of the desk is ticked."""
+def empty_form(store: Store, *, serial: str = "") -> RoundForm:
+    """Form to be filled in, by an artefact of the register where it is named; every station is ticked."""
     typed = dict.fromkeys(_FIELDS, "") | {
         "quantity": Quantity.ERROR.value,
         "reference_way": REGISTER if artefacts(store) else CERTIFICATE,
         "reference_k": "2",
     }
+    for one in artefacts(store):
+        if one.serial == serial:
+            typed |= _of_artefact(one)
     return RoundForm(typed=typed, stations=frozenset(one.station for one in store.stations.all()))
+
+
+def _of_artefact(standing: InstrumentStanding) -> dict[str, str]:
+    """What the certificate of an artefact says of the round it goes on."""
+    content = standing.in_force.content
+    said = {
+        "artefact": standing.serial,
+        "reference_way": REGISTER,
+        "reference_serial": standing.serial,
+    }
+    if "resistance_ohm" in content:
+        return said | {
+            "quantity": Quantity.RESISTANCE.value,
+            "at": f"{float(content['resistance_ohm']):.3g}",
+        }
+    return said | {"quantity": Quantity.ERROR.value, "curve": str(content["curve"])}
 
 
 def artefacts(store: Store) -> tuple[InstrumentStanding, ...]:

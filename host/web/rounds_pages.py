@@ -50,6 +50,8 @@ rounds_pages = Blueprint("rounds", __name__)
 
 _LONGEST_REASON = 200
 _NEWEST_PACKS = 120
+#: Beyond this factor another part is clipped in, or none.
+_MOST_FROM_NOMINAL = 2.0
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -66,8 +68,8 @@ class RoundSoFar:
 @rounds_pages.get("/rounds")
 @allowed(*STAFF)
 def index() -> str:
-    """Every round, and the form that begins one."""
-    return _index(empty_form(the_desk().store))
+    """Every round, and the form that begins one; ``artefact=SERIAL`` fills it in for one of the register."""
+    return _index(empty_form(the_desk().store, serial=request.args.get("artefact", "")))
 
 
 @rounds_pages.post("/rounds")
@@ -150,11 +152,39 @@ def take_run(run: int) -> AnyResponse | tuple[str, int]:
 @rounds_pages.post("/rounds/<int:run>/read")
 @allowed(*STAFF)
 def read(run: int) -> AnyResponse | tuple[str, int]:
-    """Have the rig of a station read the resistor now."""
+    """Have the rig of a station read the resistor now, or those of all stations that are missing."""
     view, station = _view(run), request.form.get("station", "")
-    if view.state.started.quantity is not Quantity.RESISTANCE or station not in _desk_stations():
+    known = (*_desk_stations(), "")
+    if view.state.started.quantity is not Quantity.RESISTANCE or station not in known:
         return _refused(view, "Choose a station of this desk, and clip the resistor in there.")
-    return _taken(view, lambda: _reading(station))
+    at_ohm = view.state.started.at
+    if station:
+        return _taken(view, lambda: _reading(station, at_ohm))
+    troubles = []
+    for missing in (one for one in view.state.missing if one in known):
+        try:
+            _rounds().take(run, _reading(missing, at_ohm), zone=g.settings.zone)
+        except DeskError as error:
+            troubles.append(str(error))
+    return _refused(_view(run), " ".join(troubles)) if troubles else redirect(f"/rounds/{run}", 303)
+
+
+@rounds_pages.post("/rounds/<int:run>/clip-in")
+@allowed(*STAFF)
+def clip_in(run: int) -> AnyResponse | tuple[str, int]:
+    """Let the simulated hands clip the resistor in at every simulated station of the round."""
+    view, helper = _view(run), the_desk().hands
+    stations = _simulated_stations(view.state)
+    if helper is None or not stations or view.state.is_over:
+        return _refused(view, "There are no simulated stations in this round: clip it in by hand.")
+    at_work = {one.station: one.number for one in the_desk().store.runs.open()}
+    for station in stations:
+        if station not in at_work:
+            helper.clip_in(station)
+    busy = [f"{one} is at run {at_work[one]:04d}" for one in stations if one in at_work]
+    if busy:
+        return _refused(view, f"{', '.join(busy)}: finish or stop that first, then clip it in there.")
+    return redirect(f"/rounds/{run}", 303)
 
 
 @rounds_pages.post("/rounds/<int:run>/answer")
@@ -262,7 +292,24 @@ def _checks(state: StationRoundState) -> list[CheckedError]:
     )
 
 
-def _reading(station: str) -> NewResult:
+def _simulated_stations(state: StationRoundState) -> tuple[str, ...]:
+    """Stations of a round of a resistor that are simulated and heard."""
+    if state.started.quantity is not Quantity.RESISTANCE:
+        return ()
+    latest = {one: the_desk().live.latest(one) for one in _desk_stations() if one in state.stations}
+    return tuple(one for one, pack in latest.items() if pack is not None and pack.simulated)
+
+
+def _clip_words(state: StationRoundState) -> dict[str, str]:
+    """Where the resistor of each simulated station is, of those that were asked for."""
+    helper = the_desk().hands
+    if helper is None:
+        return {}
+    said = {one: helper.clip_words(one) for one in _simulated_stations(state)}
+    return {station: words for station, words in said.items() if words}
+
+
+def _reading(station: str, at_ohm: float) -> NewResult:
     desk = the_desk()
     check = check_that_serves(station, store=desk.store, live=desk.live)
     box = {} if check is None else _box_of(station)
@@ -276,6 +323,11 @@ def _reading(station: str) -> NewResult:
         decade_box=box,
         readings_of=readings_of,
     )
+    if not at_ohm / _MOST_FROM_NOMINAL < found.stated.value < at_ohm * _MOST_FROM_NOMINAL:
+        raise DeskError(
+            f"{station} reads {found.stated.value:.4g} Ω, and the round is at {at_ohm:g} Ω: clip the "
+            "resistor in where the sender goes, wait, then read again. If it is, type what it reads."
+        )
     return NewResult(
         station=station,
         stated=found.stated,
@@ -356,4 +408,6 @@ def _page(view: StationRoundView, form: ResultForm | None = None) -> str:
         of_it={check.run for check in checks if is_of(check, state.started.artefact)},
         rigs=_desk_stations() if state.started.quantity is Quantity.RESISTANCE else (),
         window_s=WINDOW_S,
+        simulated=() if state.is_over else _simulated_stations(state),
+        clip_words=_clip_words(state),
     )

@@ -23,6 +23,7 @@ STREAMS = {
             "wander",
             "noise",
             "contact",
+            "artefact",
         )
     )
 }

@@ -10,7 +10,7 @@ from rig.sim.world import World
 HEATER_SPAN_C = (20.0, 98.0)
 WATER_SPAN_C = (1.0, 95.0)
 DRAW_OUT_SPAN_MM = (0.0, 20.0)
-DEEDS = ("heater", "fresh_water", "fit_sender", "draw_out", "places", "plant", "ice")
+DEEDS = ("heater", "fresh_water", "fit_sender", "draw_out", "places", "plant", "ice", "fit_artefact")
 
 
 def do_by_hand(world: World, fields: Mapping[str, Any]) -> None:
@@ -27,7 +27,8 @@ def do_by_hand(world: World, fields: Mapping[str, Any]) -> None:
         the bench itself or around the bath, null repairs it. ``{"do": "ice"}`` puts a slush of ice in its
         place, until fresh water is poured. ``{"do": "draw_out", "by_mm": 15}`` draws the sender out of its
         working depth, 0 lowers it again; ``{"do": "places", "changed": true}`` hangs sender and probe in each
-        other's first place, false in their own.
+        other's first place, false in their own. ``{"do": "fit_artefact", "plant": null}`` clips the plain
+        resistor in where the sender goes, until a sender is fitted; its plant sits in the clips.
 
     Raises
     ------
@@ -43,6 +44,8 @@ def do_by_hand(world: World, fields: Mapping[str, Any]) -> None:
             world.fresh_water(_temperature(temperature_c, WATER_SPAN_C, "Water can be poured in"))
         case {"do": "fit_sender", "plant": plant, **rest} if not rest:
             world.fit_sender(_plant(plant))
+        case {"do": "fit_artefact", "plant": plant, **rest} if not rest:
+            world.fit_artefact(_plant(plant))
         case {"do": "draw_out", "by_mm": by_mm, **rest} if not rest:
             world.draw_out(_drawn_out(by_mm))
         case {"do": "places", "changed": bool(changed), **rest} if not rest:

@@ -1,9 +1,9 @@
 """Certificates of the simulated instruments, as real ones would come with; the desk's register reads them.
 
-Two TOML files in a folder ``papers``. Common to both:
+Two TOML files in a folder ``papers``, and a third where a resistor goes round. Common to all:
 
 ``kind``
-    ``"probe"`` or ``"decade_box"``.
+    ``"probe"``, ``"decade_box"`` or ``"artefact"``.
 ``serial``, ``certificate``, ``issuer``
     Texts. The issuer is invented and says so.
 ``issued``, ``due``
@@ -20,6 +20,8 @@ in ohms), ``expanded_u_k``, ``valid_from_c``, ``valid_to_c``. The truth is withi
 of the sixteen steps with ``nominal_ohm`` and ``certified_ohm``, the change of resistance when that step is
 switched in; so a setting is the residual and the sum of its steps. ``expanded_u_relative`` and
 ``expanded_u_ohm`` add up for a setting: U = expanded_u_relative·R + expanded_u_ohm. The truth is within that.
+
+``artefact.toml``: ``resistance_ohm`` with its ``expanded_u_ohm``; alike at every bench of that resistor.
 """
 
 import math
@@ -29,6 +31,7 @@ from pathlib import Path
 import numpy as np
 
 from rig.errors import SavedWorldError
+from rig.sim.artefact import U_RELATIVE, certified_ohm
 from rig.sim.board import RealDecadeBox
 from rig.sim.chance import generator
 from rig.sim.thermistor_law import ZERO_C_K, ThermistorLaw
@@ -52,6 +55,7 @@ def write_papers(
     box: RealDecadeBox,
     step_ohm: tuple[int, ...],
     today_utc_s: float,
+    artefact_ohm: float | None = None,
 ) -> None:
     """Write the papers that are not there yet.
 
@@ -67,6 +71,8 @@ def write_papers(
         Nominal steps of the box. [Ω]
     today_utc_s : float
         The papers are some weeks old on this day. [s]
+    artefact_ohm : float, optional
+        Nominal resistance of the resistor that goes round, where there is one. [Ω]
 
     Raises
     ------
@@ -81,6 +87,9 @@ def write_papers(
     folder.mkdir(parents=True, exist_ok=True)
     _write(folder / "probe.toml", _head("probe", f"SIM-P-{seed:05d}", dates) + probe_lines)
     _write(folder / "decade_box.toml", _head("decade_box", f"SIM-D-{seed:05d}", dates) + box_lines)
+    if artefact_ohm is not None:
+        serial = f"SIM-R-{artefact_ohm:g}"
+        _write(folder / "artefact.toml", _head("artefact", serial, dates) + _artefact_lines(artefact_ohm))
 
 
 def _head(kind: str, serial: str, dates: list[str]) -> list[str]:
@@ -112,6 +121,14 @@ def _probe_lines(probe: ThermistorLaw, chance: np.random.Generator) -> list[str]
         f"expanded_u_k = {PROBE_U_K}",
         f"valid_from_c = {VALID_FROM_C}",
         f"valid_to_c = {VALID_TO_C}",
+    ]
+
+
+def _artefact_lines(nominal_ohm: float) -> list[str]:
+    value_ohm = certified_ohm(nominal_ohm)
+    return [
+        f"resistance_ohm = {value_ohm:.4f}",
+        f"expanded_u_ohm = {U_RELATIVE * value_ohm:.4f}",
     ]
 
 

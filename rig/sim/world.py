@@ -3,6 +3,8 @@
 import math
 from dataclasses import dataclass
 
+from rig.errors import HandsRefused
+from rig.sim.artefact import true_ohm
 from rig.sim.bath import Bath, BathParameters, BathState
 from rig.sim.bodies import (
     BodyParameters,
@@ -21,6 +23,8 @@ STEP_S = 0.25
 AWAY_STEP_S = 1.0
 # The second body of a two-body sender lags this many times as long as its element.
 SLOW_BODY = 6.0
+#: What can be wrong where a plain resistor is clipped in.
+FAULTS_OF_CLIPS = ("series", "leakage", "open", "short", "intermittent")
 # After half a day a jug has come to rest, whatever it was doing.
 LONGEST_AWAY_S = 12 * 3600.0
 
@@ -45,6 +49,10 @@ class WorldState:
         How far the sender has been drawn out of its working depth. [mm]
     has_changed_places : bool
         Whether sender and probe hang in each other's first place.
+    artefact_ohm : float or None
+        Nominal resistance of a plain resistor that lies beside the bench; None where there is none. [Ω]
+    has_artefact : bool
+        Whether it is clipped in where the sender goes; `plant` is then a fault of its clips.
     """
 
     seed: int
@@ -61,6 +69,8 @@ class WorldState:
     bench_plant: Plant | None = None
     drawn_out_mm: float = 0.0
     has_changed_places: bool = False
+    artefact_ohm: float | None = None
+    has_artefact: bool = False
 
 
 def new_world_state(*, seed: int, plant: Plant | None) -> WorldState:
@@ -140,6 +150,8 @@ class World:
         """Resistance between the sender's terminals at this instant. [Ω]"""
         if self._effects.intermittent and self._contact.random() < self._effects.intermittent:
             return math.inf
+        if self.state.has_artefact and self.state.artefact_ohm is not None:
+            return self._effects.terminal_ohm(true_ohm(self.state.artefact_ohm))
         bodies, share = self.state.bodies, self._effects.two_body
         element_c = bodies.sender_c
         if share and bodies.sender_slow_c is not None:
@@ -208,6 +220,23 @@ class World:
         state.bodies.sender_slow_c = None
         state.drawn_out_mm = 0.0
         state.has_changed_places = False
+        state.has_artefact = False
+        self._take_sender()
+
+    def fit_artefact(self, plant: Plant | None) -> None:
+        """Clip the resistor in where the sender goes; a fault of the clips goes with it.
+
+        Raises
+        ------
+        HandsRefused
+            If there is none, or the fault is none of clips.
+        """
+        if self.state.artefact_ohm is None:
+            raise HandsRefused("No resistor lies beside this bench: start its rig with --artefact OHM.")
+        if plant is not None and plant[0] not in FAULTS_OF_CLIPS:
+            raise HandsRefused(f"{plant[0]} is no fault of clips: {', '.join(FAULTS_OF_CLIPS)} are.")
+        self.state.has_artefact = True
+        self.state.plant = plant
         self._take_sender()
 
     def draw_out(self, by_mm: float) -> None:

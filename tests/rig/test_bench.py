@@ -13,10 +13,11 @@ import pytest
 
 from calibration.contract.readings import Insertion, Quality, ReadingPack
 from calibration.contract.senml import decode_readings, encode_readings
-from rig.bench import Bench, BenchSample, MetalBench, SimulatedBench, real_bench
+from rig.bench import Bench, BenchSample, MetalBench, SimulatedBench, real_bench, simulated_bench
 from rig.clock import RealClock, SimulatedClock
 from rig.driven_bench import Below
 from rig.errors import OrderRefused, RelayError, RigError
+from rig.sim.artefact import true_ohm
 from rig.sim.one_wire_tree import WitnessFault
 from rig.wiring import load_wiring
 
@@ -337,3 +338,22 @@ def test_the_light_flashes_with_the_passes_and_tells_trouble_and_itself_apart(ma
     bench.silicon.i2c_bus.silent = set()
     bench.safe()
     assert not bench.silicon.pin_factory.pin(WIRING.light.gpio).state
+
+
+def test_a_plain_resistor_in_the_sender_s_place_reads_alike_at_several_benches(tmp_path: Path) -> None:
+    read = []
+    for seed in (11, 12, 13):
+        bench = simulated_bench(
+            wiring=WIRING,
+            seed=seed,
+            plant=None,
+            world_file=tmp_path / f"{seed}" / "world.json",
+            clock=SimulatedClock(start_utc_s=1_800_000_000.0),
+            artefact_ohm=1000.0,
+        )
+        bench.hands({"do": "fit_artefact", "plant": None})
+        read.append(mean_ohm(bench, "sender", 8))
+        bench.close()
+    # as bought: 0.6 % of the resistance, and clips of 0.05 Ω
+    assert read == pytest.approx([true_ohm(1000.0)] * 3, rel=0.006, abs=0.05)
+    assert len(set(read)) == 3

@@ -9,6 +9,7 @@ import numpy as np
 import pytest
 
 from rig.errors import SavedWorldError
+from rig.sim.artefact import true_ohm
 from rig.sim.board import RealDecadeBox
 from rig.sim.chance import generator
 from rig.sim.papers import write_papers
@@ -84,3 +85,23 @@ def test_papers_of_another_bench_are_refused(tmp_path: Path) -> None:
     write(tmp_path, 3)
     with pytest.raises(SavedWorldError, match="belongs to another simulated bench"):
         write(tmp_path, 4)
+
+
+@pytest.mark.parametrize("nominal_ohm", [100.0, 325.0, 1000.0, 2500.0, 10_000.0])
+def test_the_resistor_that_goes_round_is_the_same_at_every_bench_and_within_its_certificate(
+    tmp_path: Path, nominal_ohm: float
+) -> None:
+    papers = []
+    for seed in (1, 2):
+        folder = tmp_path / str(seed)
+        world = World(state=new_world_state(seed=seed, plant=None), now_s=0.0)
+        box = RealDecadeBox.draw(generator(seed, "decade_box"), STEPS)
+        write_papers(
+            folder, seed=seed, probe=world.probe_law, box=box, step_ohm=STEPS, today_utc_s=TODAY_UTC_S,
+            artefact_ohm=nominal_ohm,
+        )  # fmt: skip
+        papers.append((folder / "artefact.toml").read_text("utf-8"))
+    assert papers[0] == papers[1]
+    paper = tomllib.loads(papers[0])
+    off_ohm = abs(paper["resistance_ohm"] - true_ohm(nominal_ohm))
+    assert 0.0 < off_ohm <= paper["expanded_u_ohm"]

@@ -10,6 +10,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from rig.errors import HandsRefused
+from rig.sim.artefact import OFF_NOMINAL
 from rig.sim.bath import vapour_pressure_pa
 from rig.sim.hands import do_by_hand
 from rig.sim.thermistor_law import ThermistorLaw, load_laws
@@ -267,3 +268,21 @@ def test_hands_refuse_in_words_what_they_cannot_do(fields: dict, words: str) -> 
     with pytest.raises(HandsRefused, match=words):
         do_by_hand(bath, fields)
     assert (bath.state.bath.set_c, bath.state.bath.bath_c, bath.state.sender, bath.state.plant) == before
+
+
+def test_a_plain_resistor_is_clipped_in_where_the_sender_goes_until_a_sender_is_fitted() -> None:
+    bath = world()
+    with pytest.raises(HandsRefused, match="start its rig with --artefact OHM"):
+        do_by_hand(bath, {"do": "fit_artefact", "plant": None})
+    bath.state.artefact_ohm = 1000.0
+    do_by_hand(bath, {"do": "fit_artefact", "plant": None})
+    do_by_hand(bath, {"do": "heater", "temperature_c": 60})
+    run(bath, 1, 60)
+    resistor_ohm = bath.sender_ohm
+    assert resistor_ohm == pytest.approx(1000.0, rel=OFF_NOMINAL) and resistor_ohm != 1000.0
+    do_by_hand(bath, {"do": "fit_artefact", "plant": "series:15"})
+    assert bath.sender_ohm == pytest.approx(resistor_ohm + 15.0)
+    with pytest.raises(HandsRefused, match="beta_shift is no fault of clips"):
+        do_by_hand(bath, {"do": "fit_artefact", "plant": "beta_shift:4"})
+    do_by_hand(bath, {"do": "fit_sender", "plant": None})
+    assert bath.sender_ohm > 1.2 * resistor_ohm
