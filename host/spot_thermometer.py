@@ -6,6 +6,7 @@ from datetime import date
 from typing import Any
 
 from calibration.corrected_thermometer import CorrectedThermometer
+from host.procedures.infrared.adjusted_since import adjusted_since_in_use
 from host.registered_thermometer import handheld_of
 from host.store import Store
 from host.store.instrument_kind import InstrumentKind
@@ -60,7 +61,11 @@ def spot_thermometers(store: Store, settings: Settings, *, today: date) -> tuple
     """Infrared thermometers of the register, then one as bought."""
     months = settings.recalibration_months
     known = [
-        _of(standing.in_force.content, standing.refusal(today, months) or "", standing.in_force.sha256)
+        _of(
+            standing.in_force.content,
+            standing.refusal(today, months) or adjusted_since_in_use(store, standing),
+            standing.in_force.sha256,
+        )
         for standing in store.register.standings()
         if standing.kind is InstrumentKind.INFRARED and not standing.is_retired
     ]

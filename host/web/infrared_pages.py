@@ -16,6 +16,7 @@ from host.infrared_register import corrections_entry
 from host.live import SILENT_AFTER_S
 from host.local_time import local_day
 from host.people.role import ALL_ROLES, STAFF
+from host.procedures.infrared.adjusted_since import words_of_later_adjustment
 from host.procedures.infrared.infrared_check import MOST_SHOTS, InfraredState, Kind
 from host.procedures.infrared.infrared_result import point_so_far, sentence_of
 from host.procedures.infrared.infrared_runs import InfraredRuns, InfraredView
@@ -85,6 +86,7 @@ def check(run: int) -> str:
         paper_of_run=paper,
         result=kind_result_view_of(paper.files, g.scale),
         as_left=_runs().as_left_of(run),
+        adjusted=words_of_later_adjustment(the_desk().store, run),
         serial=content.get("serial", ""),
         in_register=paper.issued is not None and _is_in_register(content, paper.issued.number),
     )
@@ -162,6 +164,9 @@ def register(run: int) -> AnyResponse:
         raise DeskError(
             "Only an issued certificate in force of a thermometer has corrections for the register."
         )
+    adjusted = words_of_later_adjustment(store, run)
+    if adjusted:
+        raise DeskError(adjusted)
     instrument = view.state.started.instrument
     kept_at = store.register.kept_at(instrument["kind"], instrument["serial"])
     entry = corrections_entry(view.state.started, paper.issued, shop=g.settings.shop, kept_at=kept_at)
