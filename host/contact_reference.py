@@ -114,7 +114,7 @@ def read_by_probe(
             f"The probe's certificate covers {probe.valid_from_c:g} to {probe.valid_to_c:g} °C, and it says "
             f"{mean_c:.1f} °C: nothing may rest on it there."
         )
-    drift = _slope_k_per_min(temperatures)
+    drift = slope_k_per_min(temperatures)
     if abs(drift) > MOST_DRIFT_K_PER_MIN:
         raise DeskError(
             f"The target drifts by {drift:+.2f} K/min; a shot needs less than {MOST_DRIFT_K_PER_MIN:g}. "
@@ -134,7 +134,8 @@ def _ohms(pack: ReadingPack) -> float | None:
     return reading.value if reading is not None and reading.quality is Quality.GOOD else None
 
 
-def _slope_k_per_min(temperatures: Sequence[tuple[float, float]]) -> float:
+def slope_k_per_min(temperatures: Sequence[tuple[float, float]]) -> float:
+    """Slope of temperatures over their times by least squares; 0 of a single one. [s, °C], [K/min]"""
     middle_s = statistics.fmean(time_s for time_s, _ in temperatures)
     spread = math.fsum((time_s - middle_s) ** 2 for time_s, _ in temperatures)
     if spread == 0.0:

@@ -44,6 +44,8 @@ class BenchSample:
         Nominal reference resistor in use on the sender channel. [Ω]
     sender_duty : float or None
         Share of the time for which the sender carries current, passes coming at the usual rate. [1]
+    infrared_emissivity : float or None
+        What the infrared sensor's cell held when it was last read. [1]
     burst : tuple of BurstReading
         Single conversions since the pass before, where a burst was taken.
     shots_s : tuple of float
@@ -56,6 +58,7 @@ class BenchSample:
     insertion: Insertion
     range_ohm: float
     sender_duty: float | None = None
+    infrared_emissivity: float | None = None
     burst: tuple[BurstReading, ...] = ()
     shots_s: tuple[float, ...] = ()
 
@@ -151,6 +154,7 @@ class DrivenBench(ABC):
             insertion=self._insertion.insertion,
             range_ohm=samples["sender"].range_ohm,
             sender_duty=1.0 if self._channels["sender"].is_held else self._wiring.duty,
+            infrared_emissivity=infrared.emissivity,
             burst=burst_readings(burst, now_s),
             shots_s=self._button.take_shots(),
         )

@@ -285,6 +285,7 @@ class Sampler:
             insertion=sample.insertion,
             range_ohm=sample.range_ohm,
             sender_duty=held.sender_duty,
+            infrared_emissivity=sample.infrared_emissivity,
             channels=sample.channels,
             taps=sample.taps,
             utc_s=when.utc_s,

@@ -116,6 +116,8 @@ class ReadingPack:
         Nominal reference resistor in use on the sender channel. [Ω]
     sender_duty : float or None
         Share of the time for which the sender carried current; None where the rig does not say. [1]
+    infrared_emissivity : float or None
+        What the infrared sensor's own cell held when it was last read; None where the rig does not say. [1]
     channels : Mapping[str, ChannelReading]
         By channel name, a subset of `CHANNEL_UNITS`.
     taps : Mapping[str, float]
@@ -141,6 +143,7 @@ class ReadingPack:
     range_ohm: float
     channels: Mapping[str, ChannelReading]
     sender_duty: float | None = None
+    infrared_emissivity: float | None = None
     taps: Mapping[str, float] = field(default_factory=dict)
     utc_s: float | None = None
     clock_step_s: float | None = None

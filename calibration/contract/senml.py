@@ -32,6 +32,7 @@ _Word = TypeVar("_Word", bound=StrEnum)
 _BURST, _BURST_RAW = "sender.burst", "sender.burst.raw"
 _SHOT = "shot"
 _DUTY = "sender.duty"
+_CELL = "infrared.emissivity"
 _MANY = (_BURST, _BURST_RAW, _SHOT)  # told apart by their ``t``
 
 
@@ -51,6 +52,8 @@ def encode_readings(pack: ReadingPack) -> bytes:
     ]
     if pack.sender_duty is not None:
         records.append({"n": _DUTY, "u": "/", "v": pack.sender_duty})
+    if pack.infrared_emissivity is not None:
+        records.append({"n": _CELL, "u": "/", "v": pack.infrared_emissivity})
     if pack.clock_step_s is not None:
         records.append({"n": "clock.step", "u": "s", "v": pack.clock_step_s})
     for name, reading in pack.channels.items():
@@ -218,6 +221,7 @@ def _readings(
     range_ohm = _within_span(_take(records, "range", "v", "Ohm"), "range", "Ohm")
     step_s = _take(records, "clock.step", "v", "s") if "clock.step" in records else None
     duty = _within_span(_take(records, _DUTY, "v", "/"), _DUTY, "/") if _DUTY in records else None
+    cell = _within_span(_take(records, _CELL, "v", "/"), _CELL, "/") if _CELL in records else None
     channels = {name: _channel(records, name) for name in CHANNEL_UNITS if f"{name}.quality" in records}
     taps = {name: _take(records, name, "v", "count") for name in TAP_NAMES if name in records}
     burst, shots_before_s = _burst(records), _shots(records)
@@ -229,6 +233,7 @@ def _readings(
         station=station, rig=rig, boot=boot, seq=seq, rig_time_s=rig_time_s, simulated=simulated,
         decade_ohm=decade_ohm, insertion=insertion, range_ohm=range_ohm, sender_duty=duty, channels=channels,
         taps=taps, utc_s=utc_s, clock_step_s=step_s, burst=burst, shots_before_s=shots_before_s,
+        infrared_emissivity=cell,
     )  # fmt: skip
 
 

@@ -14,6 +14,7 @@ from host.errors import DeskError
 from host.infrared_shot import typed_surface
 from host.procedures.infrared.infrared_settings import TARGETS, InfraredSettings
 from host.quantity import emissivity_of, temperature_c_of
+from host.rig_sensor import cell_emissivity
 from host.store import Store
 from host.store.instrument_kind import InstrumentKind
 from host.store.register_fields import RegisterFileError
@@ -26,6 +27,7 @@ ENTERED = "entered"
 #: Before the name of a station: its own sensor, or its probe.
 STATION = "station:"
 MOST_SET_POINTS = 8
+_NEWEST_PACKS = 8
 
 _TEXTS = {
     "item": "what is checked",
@@ -172,6 +174,7 @@ def filled_form(
     made: dict[str, Any] = {name: typed[name] for name in _TEXTS}
     _check_texts(typed, errors)
     made["instrument"] = _instrument(typed, store, today, errors)
+    made["set_emissivity"] = _set_emissivity(typed, store, errors)
     made |= _reference(typed, store, shop, today, errors)
     made |= _target(typed, scale, errors)
     made["set_points_c"] = _set_points(typed["set_points"], scale, errors)
@@ -230,6 +233,20 @@ def _instrument(
             return dict(one.in_force.content)
     errors["thermometer"] = "Choose a thermometer from the list, or enter one."
     return {}
+
+
+def _set_emissivity(typed: Mapping[str, str], store: Store, errors: dict[str, str]) -> float:
+    """What the thermometer is set to; of a station's sensor what its cell holds, whatever was typed."""
+    chosen = typed["thermometer"]
+    field = "thermometer" if chosen.startswith(STATION) else "set_emissivity"
+    try:
+        if chosen.startswith(STATION):
+            station = chosen.removeprefix(STATION)
+            return cell_emissivity(store.packs.recent(station, _NEWEST_PACKS), station)
+        return emissivity_of(typed["set_emissivity"])
+    except DeskError as error:
+        errors.setdefault(field, str(error))
+        return 0.0
 
 
 def _entered(typed: Mapping[str, str], today: date, errors: dict[str, str]) -> Mapping[str, Any]:
@@ -322,10 +339,6 @@ def _target(typed: Mapping[str, str], scale: Scale, errors: dict[str, str]) -> d
             errors["surface"] = str(error)
     made["target_mm"] = _number(typed, "target_mm", 1.0, 5000.0, errors)
     made["distance_mm"] = _number(typed, "distance_mm", 1.0, 50000.0, errors)
-    try:
-        made["set_emissivity"] = emissivity_of(typed["set_emissivity"])
-    except DeskError as error:
-        errors["set_emissivity"] = str(error)
     made["air_c"] = temperature_typed(typed["air"], scale, "air", errors)
     return made
 

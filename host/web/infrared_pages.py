@@ -8,7 +8,7 @@ from typing import Any
 from flask import Blueprint, abort, g, redirect, render_template, request
 from werkzeug.wrappers import Response as AnyResponse
 
-from calibration.contract.readings import Quality, ReadingPack
+from calibration.contract.readings import ReadingPack
 from calibration.infrared.outlying_shot import TEST_WORDS
 from host.contact_reference import ContactReference, Press, presses_in, read_by_hand, read_by_probe
 from host.errors import DeskError
@@ -22,6 +22,7 @@ from host.procedures.infrared.infrared_result import point_so_far, sentence_of
 from host.procedures.infrared.infrared_runs import InfraredRuns, InfraredView
 from host.procedures.infrared.infrared_settings import TARGETS
 from host.readings_of_now import readings_of_now
+from host.rig_sensor import read_rig_sensor
 from host.store.settings import RULES
 from host.web.desk_behind import the_desk
 from host.web.in_place_form import surfaces
@@ -184,6 +185,8 @@ def hands(run: int) -> AnyResponse:
         raise DeskError("There are no simulated hands here: this target needs real ones.")
     if request.form.get("do") == "heat":
         helper.heat(started.station, point_c)
+    elif started.is_rig_sensor:
+        raise DeskError("The sensor of a station reads its target itself: no hand shoots it.")
     else:
         reference = read_by_probe(_packs_of_now(view.state), started.reference)
         shown_c = helper.shoot(started, reference.temperature_c, shot=len(view.state.shots) + 1)
@@ -221,12 +224,16 @@ def _shot_payload(state: InfraredState, errors: dict[str, str]) -> dict[str, Any
         errors["form"] = f"{MOST_SHOTS} shots are enough here: go on to the next."
         return None
     typed = request.form.get("shown", "").strip()
+    body_c: float | None = None
     press = _stamp(state, errors)
     if errors:
         return None
     try:
         if started.is_rig_sensor:
-            shown_c, typed = _sensor_c(_packs_of_now(state)), "read by the bench"
+            sensor = read_rig_sensor(
+                _packs_of_now(state), station=started.station, set_emissivity=started.set_emissivity
+            )
+            shown_c, body_c, typed = sensor.shown_c, sensor.body_c, "read by the bench"
         else:
             shown_c = temperature_typed(typed, g.scale, "shown", errors)
         reference = _reference(state, press, errors)
@@ -235,7 +242,7 @@ def _shot_payload(state: InfraredState, errors: dict[str, str]) -> dict[str, Any
         return None
     if errors or reference is None:
         return None
-    return _payload(shown_c, typed, reference, press)
+    return _payload(shown_c, typed, reference, press) | {"body_c": body_c}
 
 
 def _reference(state: InfraredState, press: Press | None, errors: dict[str, str]) -> ContactReference | None:
@@ -262,14 +269,6 @@ def _payload(
         "cites": None if reference.cites is None else reference.cites.as_json(),
         "stamped": None if press is None else list(press.key),
     }
-
-
-def _sensor_c(packs: list[ReadingPack]) -> float:
-    for pack in reversed(packs[-8:]):
-        reading = pack.channels.get("infrared")
-        if reading is not None and reading.quality is Quality.GOOD and reading.value is not None:
-            return reading.value
-    raise DeskError("The infrared sensor gave no good reading in the last two seconds: look at its plug.")
 
 
 def _presses(state: InfraredState) -> tuple[Press, ...]:

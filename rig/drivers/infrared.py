@@ -108,10 +108,11 @@ class PecCheckedBus:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class InfraredReadings:
-    """The target and the sensor's own body."""
+    """The target, the sensor's own body, and what its emissivity cell held: None where it was not read."""
 
     infrared: ChannelReading
     ambient: ChannelReading
+    emissivity: float | None
 
 
 class InfraredSensor:
@@ -134,11 +135,13 @@ class InfraredSensor:
         self._repeats = RepeatWatch(most=FROZEN_AFTER_READINGS)
         self._driver: MLX90614 | None = None
         self._emissivity_checked_s: float | None = None
+        self._emissivity: float | None = None
 
     def read(self, now_s: float) -> InfraredReadings:
         """One pass at rig time ``now_s``. [s]"""
         ambient = self._reading("ambient_temperature")
-        return InfraredReadings(infrared=self._object_reading(now_s), ambient=ambient)
+        infrared = self._object_reading(now_s)
+        return InfraredReadings(infrared=infrared, ambient=ambient, emissivity=self._emissivity)
 
     def _object_reading(self, now_s: float) -> ChannelReading:
         try:
@@ -177,7 +180,9 @@ class InfraredSensor:
         checked_s = self._emissivity_checked_s
         if checked_s is not None and now_s - checked_s < EMISSIVITY_CHECK_S:
             return
+        self._emissivity = None
         emissivity = self.emissivity()
+        self._emissivity = round(emissivity, 4)
         if abs(emissivity - self._wiring.emissivity) > EMISSIVITY_TOLERANCE:
             raise ReadingUnusable(
                 Quality.ERROR_FLAG,
@@ -225,7 +230,7 @@ class InfraredSensor:
             raise OrderRefused(f"An emissivity goes from {low:g} to {high:g}, not {emissivity:g}.")
         word = round(emissivity * EMISSIVITY_FULL_SCALE)
         self._chip()
-        self._emissivity_checked_s = None
+        self._emissivity_checked_s = self._emissivity = None
         try:
             for each in (0, word):  # the cell must be erased first, or old bits stay
                 self._write_cell(each)

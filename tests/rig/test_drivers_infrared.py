@@ -125,6 +125,14 @@ def test_the_emissivity_cell_is_read_and_never_assumed() -> None:
     assert readings.ambient.quality is Quality.GOOD  # the body needs no emissivity
 
 
+def test_every_pass_says_what_the_emissivity_cell_held_and_an_unread_cell_says_nothing() -> None:
+    bench = Bench()
+    assert bench.sensor.read(0.0).emissivity == pytest.approx(0.95, abs=1e-4)
+    assert bench.sensor.read(0.25).emissivity == pytest.approx(0.95, abs=1e-4)
+    bench.chip.corrupt_pec = True
+    assert bench.sensor.read(61.0).emissivity is None
+
+
 def test_an_emissivity_that_changes_on_the_bench_is_found_within_a_minute() -> None:
     bench = Bench()
     assert bench.sensor.read(0.0).infrared.quality is Quality.GOOD

@@ -23,7 +23,7 @@ class Kind(StrEnum):
 
     STARTED = "started"  # settings
     SET_UP_DONE = "set_up_done"  # step
-    SHOT = "shot"  # shown_c, reference_c, u_reference_k, typed, reference_words, cites, stamped
+    SHOT = "shot"  # shown_c, reference_c, u_reference_k, typed, reference_words, cites, stamped, body_c
     ANSWERED = "answered"  # shot, counts, reason
     PRESS_FORGOTTEN = "press_forgotten"  # stamped: a press of the bench button that was no shot
     POINT_CLOSED = "point_closed"  # nothing more at this set point
@@ -58,6 +58,8 @@ class TakenShot:
         Readings of the probe behind it.
     stamped : tuple[str, int, float] or None
         Press of the bench button: boot, number of its pack, rig time. [s]
+    body_c : float or None
+        Own body of the rig's sensor, as it was read; None of a handheld. [°C]
     counts : bool
         False where a person left it out.
     reason : str
@@ -73,6 +75,7 @@ class TakenShot:
     reference_words: str
     cites: Citation | None = None
     stamped: tuple[str, int, float] | None = None
+    body_c: float | None = None
     counts: bool = True
     reason: str = ""
 
@@ -217,7 +220,7 @@ def _set_up(state: InfraredState, step: SetUp) -> InfraredState:
 def _with_shot(state: InfraredState, payload: Mapping[str, Any]) -> InfraredState:
     if state.next_set_up is not None or state.point_c is None:
         raise ValueError("no shot is asked for here")
-    stamped = payload.get("stamped")
+    stamped, body_c = payload.get("stamped"), payload.get("body_c")
     shot = TakenShot(
         number=len(state.shots) + 1,
         point=state.closed,
@@ -228,6 +231,7 @@ def _with_shot(state: InfraredState, payload: Mapping[str, Any]) -> InfraredStat
         reference_words=str(payload["reference_words"]),
         cites=Citation.from_json(payload["cites"]) if payload.get("cites") else None,
         stamped=_stamp(stamped) if stamped else None,
+        body_c=None if body_c is None else float(body_c),
     )
     return replace(state, shots=(*state.shots, shot))
 

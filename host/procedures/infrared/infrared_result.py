@@ -7,7 +7,7 @@ from dataclasses import dataclass, replace
 from datetime import date
 
 from calibration.conformity import DecisionRule, Verdict, overall_verdict
-from calibration.infrared.emissivity import reading_c
+from calibration.infrared.emissivity import Shot, reading_c
 from calibration.infrared.emissivity_in_force import ShownOfFace, common_emissivity
 from calibration.infrared.errors import InfraredError
 from calibration.infrared.infrared_point import FEWEST_SHOTS, InfraredPoint, Target, judge_shots
@@ -22,6 +22,7 @@ from host.certificates.kind import Kind as PaperKind
 from host.citation import words_by_boot
 from host.procedures.infrared.infrared_check import InfraredState, SetUp, TakenShot
 from host.procedures.infrared.infrared_settings import METHOD_VERSION, InfraredSettings
+from host.rig_sensor import BODY_HALF_WIDTH_K
 from host.shop import Shop
 from host.software_versions import software_versions
 from host.verdict_words import RULE_WORDS
@@ -79,7 +80,7 @@ def _judged(state: InfraredState, point: int) -> CertifiedShots:
     judged = judge_shots(
         [shot.shown_c for shot in counted],
         target=target_of(settings, counted),
-        shot=settings.shot,
+        shot=shot_of(settings, counted),
         law=settings.law,
         resolution_k=settings.resolution_k,
     )
@@ -89,6 +90,19 @@ def _judged(state: InfraredState, point: int) -> CertifiedShots:
         limit_k=settings.limit_at_k(judged.shown_c),
         rule=DecisionRule(settings.rule),
         witnesses=_witnesses(judged),
+    )
+
+
+def shot_of(settings: InfraredSettings, counted: Sequence[TakenShot]) -> Shot:
+    """How the shots that count were taken; the rig's sensor says itself how warm its body was."""
+    bodies_c = [shot.body_c for shot in counted if shot.body_c is not None]
+    if not settings.is_rig_sensor or not bodies_c:
+        return settings.shot
+    apart_k = 0.5 * (max(bodies_c) - min(bodies_c))
+    return replace(
+        settings.shot,
+        believed_c=statistics.fmean(bodies_c),
+        believed_half_width_k=BODY_HALF_WIDTH_K + apart_k,
     )
 
 
@@ -224,7 +238,7 @@ def certificate_of(
             target=settings.kind.words,
             band=f"{settings.law.from_um:g} to {settings.law.to_um:g} µm",
             spot=settings.accept_spot(),
-            emissivity_words=f"set to {settings.set_emissivity:g}; the target has {settings.surface_words}",
+            emissivity_words=f"{_setting_words(settings)}; the target has {settings.surface_words}",
             points=points,
         ),
         simulated=settings.simulated,
@@ -271,6 +285,22 @@ def as_found_of(state: InfraredState, *, number: str, measured: str, done: str) 
     )
 
 
+def _setting_words(settings: InfraredSettings) -> str:
+    if settings.is_rig_sensor:
+        return f"its emissivity cell holds {settings.set_emissivity:g}"
+    return f"set to {settings.set_emissivity:g}"
+
+
+def _body_words(state: InfraredState) -> str:
+    """How warm the rig's sensor was, as it said itself; empty of a handheld."""
+    bodies_c = [shot.body_c for shot in state.shots if shot.body_c is not None]
+    if not bodies_c:
+        return ""
+    low, high = min(bodies_c), max(bodies_c)
+    span = f"{low:.2f} °C" if high - low < 0.01 else f"{low:.2f} to {high:.2f} °C"
+    return f"{span} by its own word, taken as its surroundings within {BODY_HALF_WIDTH_K:g} K"
+
+
 def _reference_used(settings: InfraredSettings) -> InstrumentUsed:
     content = settings.reference
     role = "reference probe" if settings.station else "contact thermometer"
@@ -307,6 +337,7 @@ def _conditions(state: InfraredState) -> tuple[tuple[str, str], ...]:
             f"{settings.surroundings_half_width_k:g} K",
         ),
         *(SET_UP_WORDS[step] for step in state.set_up),
+        ("body of the sensor", _body_words(state)),
         ("station", settings.station),
         ("job", settings.job),
     )

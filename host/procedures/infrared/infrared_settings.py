@@ -13,7 +13,7 @@ from calibration.infrared.spot import accept_filling, accept_target
 from host.registered_thermometer import handheld_of
 
 #: Raised whenever code changes a number that a certificate depends on.
-METHOD_VERSION = "1"
+METHOD_VERSION = "2"
 
 #: Targets by their word in a form.
 TARGETS: Mapping[str, TargetKind] = {
@@ -47,7 +47,7 @@ class InfraredSettings:
     target_mm, distance_mm : float
         Width of the target, and how far the thermometer is held from it. [mm]
     set_emissivity : float
-        What the thermometer is set to.
+        What the thermometer is set to; of the rig's own sensor, what its cell said when the check began.
     air_c, surroundings_half_width_k : float
         Air beside the target and what it mirrors. [°C], [K]
     set_points_c : tuple[float, ...]

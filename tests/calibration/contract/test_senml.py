@@ -63,6 +63,7 @@ _PACKS = st.builds(
     insertion=st.sampled_from(Insertion),
     range_ohm=_OHM,
     sender_duty=st.none() | st.floats(0.0, 1.0),
+    infrared_emissivity=st.none() | st.floats(0.0, 1.0),
     channels=st.fixed_dictionaries({}, optional={name: _channel(u) for name, u in CHANNEL_UNITS.items()}),
     taps=st.fixed_dictionaries({}, optional={name: _COUNTS for name in TAP_NAMES}),
     utc_s=st.none() | st.floats(1.5e9, 4.2e9),
@@ -129,9 +130,10 @@ def test_a_pass_of_a_rig_that_does_not_say_its_duty_is_read_as_it_was() -> None:
 @pytest.mark.parametrize(
     "record", [{"u": "/", "v": 1.5}, {"u": "/", "v": -0.1}, {"v": 0.25}, {"u": "/", "vs": "full"}]
 )
-def test_a_duty_that_is_no_share_is_refused(record: dict[str, Any]) -> None:
-    error = _refusal([*_plain_records(), {"n": "sender.duty", **record}])
-    assert "sender.duty" in str(error)
+@pytest.mark.parametrize("name", ["sender.duty", "infrared.emissivity"])
+def test_a_duty_or_an_emissivity_that_is_no_share_is_refused(name: str, record: dict[str, Any]) -> None:
+    error = _refusal([*_plain_records(), {"n": name, **record}])
+    assert name in str(error)
     assert (error.boot, error.seq) == (BOOT, 7), "its number counts all the same"
 
 

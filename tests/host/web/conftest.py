@@ -98,6 +98,9 @@ class SmallBench:
     sender_lag_s: float = 0.0
     heats_by_k: float = 0.04
     sender_duty: float | None = 0.25
+    infrared_emissivity: float | None = 0.95
+    body_c: float = 22.31
+    body_drift_k_per_min: float = 0.0
     stem_share: float = 0.0
     gradient_k: float = 0.0
     drawn_out_mm: float = 0.0
@@ -169,6 +172,7 @@ class SmallBench:
     def _pack(self) -> ReadingPack:
         self.seq += 1
         self._time_s += 0.25
+        self.body_c += self.body_drift_k_per_min * 0.25 / 60.0
         if self.heater_c is not None:
             self.bath_c += max(-self.heats_by_k, min(self.heats_by_k, self.heater_c - self.bath_c))
         if self._insertion not in (Insertion.SENDER, Insertion.PROBE):
@@ -193,7 +197,7 @@ class SmallBench:
             "probe": _ohms(probe_ohm, 2700.0),
             "witness": ChannelReading(quality=Quality.GOOD, value=round((self.bath_c - 0.1) * 16) / 16),
             "infrared": ChannelReading(quality=Quality.GOOD, value=round(self.bath_c - 0.7, 2)),
-            "ambient": ChannelReading(quality=Quality.GOOD, value=22.31),
+            "ambient": ChannelReading(quality=Quality.GOOD, value=round(self.body_c, 2)),
         }
         for name, (quality, reason) in self.quality.items():
             channels[name] = ChannelReading(quality=quality, raw=channels[name].raw, reason=reason)
@@ -202,7 +206,8 @@ class SmallBench:
             rig_time_s=self._time_s, simulated=self.simulated, decade_ohm=self._decade_ohm,
             insertion=self._insertion, range_ohm=self._range_ohm, channels=channels,
             sender_duty=self.sender_duty, shots_before_s=self._presses(),
-            burst=self._burst(sender_ohm), utc_s=self.utc_s, clock_step_s=self.clock_step_s,
+            infrared_emissivity=self.infrared_emissivity, burst=self._burst(sender_ohm), utc_s=self.utc_s,
+            clock_step_s=self.clock_step_s,
         )  # fmt: skip
 
     def _presses(self) -> tuple[float, ...]:
@@ -317,9 +322,9 @@ class SmallDesk:
                 self.runs._work(runner)
 
     def let_wall_time_pass(self, seconds: float) -> None:
-        """Let nothing be heard from any bench for so long."""
-        before = self.live._wall_s
-        self.live._wall_s = lambda: before() + seconds
+        """Let nothing be heard from any bench for so long; from then on this clock stands still."""
+        then_s = self.live._wall_s() + seconds
+        self.live._wall_s = lambda: then_s
 
     def close(self) -> None:
         self.store.close()

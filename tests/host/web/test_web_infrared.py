@@ -5,6 +5,7 @@ import re
 import pytest
 
 from calibration.contract.readings import Quality
+from calibration.infrared.planck import RIG_SENSOR_BAND
 from host.certificates.canonical import certificate_from_canonical
 from host.procedures.infrared.infrared_check import Kind
 from host.procedures.logged import events_of
@@ -404,12 +405,74 @@ def test_the_sensor_of_a_station_is_checked_by_its_own_probe(browser, desk, benc
     assert "rig_infrared" in data
 
 
-def test_a_silent_station_s_sensor_says_nothing_of_now(browser, desk, bench):
-    rig = {"thermometer": "station:bench-1", "item": "infrared sensor of bench-1", "distance_mm": "50"}
-    begin(browser, **{**AT_STATION, **rig})
+OF_THE_RIG = {
+    **AT_STATION,
+    "thermometer": "station:bench-1",
+    "item": "infrared sensor of bench-1",
+    "distance_mm": "50",
+    "set_emissivity": "",
+}
+
+
+def begin_with_the_sensor(browser, bench, **changed):
+    answer = begin(browser, **{**OF_THE_RIG, **changed})
+    assert answer.status_code == 303, plain(answer)
     for step in (1, 2, 4):
         press(browser, step)
     settle(bench, 60.0)
+
+
+def test_what_the_form_says_of_the_sensor_s_emissivity_is_nothing_beside_its_cell(browser, desk, bench):
+    bench.infrared_emissivity = 0.9
+    bench.read(8)
+    begin_with_the_sensor(browser, bench, set_emissivity="0.60")
+    for _ in range(3):
+        assert browser.post("/infrared/1/shot", data={}).status_code == 303
+    press(browser, 5)
+    press(browser, 6)
+    issued = desk.store.certificates.get("000001")
+    paper = certificate_from_canonical(issued.files.canonical_json)
+    # The sensor shows the bath less 0.7 K; the face is 0.38 % of 37 K colder. The cell holds 0.9,
+    # the paint has 0.96, the body 22.31 °C: the sensor's equation, written out here.
+    face_c = 60.0 - 0.00375 * (60.0 - 23.0)
+    law = RIG_SENSOR_BAND
+    body = law.signal(22.31)
+    seen = 0.96 * law.signal(face_c) + 0.04 * law.signal(23.0)
+    expected_c = law.temperature_c((seen - 0.1 * body) / 0.9)
+    (point,) = paper.points
+    assert point.expected_c == pytest.approx(expected_c, abs=0.02)
+    assert point.error_k == pytest.approx(59.3 - expected_c, abs=0.03)
+    believed = next(line for line in point.budget.lines if line.quantity == "surroundings as believed")
+    assert believed.estimate == pytest.approx(22.31)
+    assert "its emissivity cell holds 0.9" in paper.body.emissivity_words
+    assert any("22.31 °C by its own word" in words for _, words in paper.conditions)
+
+
+def test_a_sensor_whose_body_drifts_or_whose_cell_changes_is_not_read(browser, desk, bench):
+    begin_with_the_sensor(browser, bench)
+    bench.body_drift_k_per_min = 0.3
+    bench.read(240)
+    answer = browser.post("/infrared/1/shot", data={})
+    assert answer.status_code == 422 and "own body drifts by +0.3" in plain(answer)
+    bench.body_drift_k_per_min = 0.05
+    bench.read(240)
+    assert browser.post("/infrared/1/shot", data={}).status_code == 303
+    bench.infrared_emissivity = 0.98
+    bench.read(8)
+    answer = browser.post("/infrared/1/shot", data={})
+    assert answer.status_code == 422 and "holds 0.98 now and held 0.95" in plain(answer)
+    assert browser.post("/infrared/1/hands", data={"do": "shoot"}).status_code == 409
+
+
+def test_a_rig_that_does_not_say_its_sensor_s_cell_has_no_check_of_it(browser, bench):
+    bench.infrared_emissivity = None
+    bench.read(8)
+    answer = begin(browser, **OF_THE_RIG)
+    assert answer.status_code == 422 and "nothing is assumed of it" in answer.text
+
+
+def test_a_silent_station_s_sensor_says_nothing_of_now(browser, desk, bench):
+    begin_with_the_sensor(browser, bench)
     desk.let_wall_time_pass(75.0)
     answer = browser.post("/infrared/1/shot", data={})
     assert answer.status_code == 422 and "bench-1 is silent for 75 s" in plain(answer)
