@@ -97,6 +97,8 @@ class Desk:
         self.book.start()
         self.runs.start()
         self.clearing.start()
+        self.simulated_bench.take_up()
+        self.simulated_room.take_up()
 
     def stop(self) -> None:
         """Leave everything as it can be taken up again."""

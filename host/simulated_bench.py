@@ -1,5 +1,6 @@
 """The simulated bench that a desk runs for somebody who has no bench yet."""
 
+import logging
 import threading
 import time
 from enum import StrEnum
@@ -9,6 +10,8 @@ from host.errors import DeskError
 from host.live import Live, StationState
 from host.rig_process import SERVING_SPEED, RigProcess
 from host.store import Store
+
+_log = logging.getLogger(__name__)
 
 STATION = "simulated-1"
 #: Reference curve that simulated senders are meant to follow.
@@ -63,6 +66,8 @@ class SimulatedBench:
         self._store, self._live = store, live
         self._broker_port = broker_port
         self._is_one_of_many = is_one_of_many
+        #: There while somebody wants it on: a desk that starts anew finds it.
+        self._wanted = folder / "switched-on"
         self._has_artefact = artefact_ohm is not None
         self._rig = RigProcess(
             folder, station=station, port=broker_port or 0, seed=seed, artefact_ohm=artefact_ohm
@@ -138,11 +143,27 @@ class SimulatedBench:
             self._live.add_station(self.station)
             self._failed = False
             self._rig.start(speed or f"{SERVING_SPEED:g}")
+            if speed is None:
+                self._wanted.touch()
             self._thread = threading.Thread(target=self._bring_up, name="simulated-bench", daemon=True)
             self._thread.start()
 
+    def take_up(self) -> None:
+        """Start it where it was on when the desk ended, however that ended; else leave it off."""
+        if not self._wanted.exists():
+            return
+        try:
+            self.start()
+        except DeskError as error:
+            _log.warning("%s was on when the desk ended and is not started: %s", self.station, error)
+
+    def switch_off(self) -> None:
+        """End its rig, and leave it off when the desk starts anew."""
+        self._wanted.unlink(missing_ok=True)
+        self.stop()
+
     def stop(self) -> None:
-        """End its rig; its bath is as it was when it starts again."""
+        """End its rig with the desk; its bath is as it was when it starts again."""
         self._stopping.set()
         with self._lock:
             if self._thread is not None:

@@ -1,5 +1,6 @@
 """A room of simulated stations: for a class, or to see what a desk with many stations does."""
 
+from collections.abc import Callable
 from concurrent.futures import ThreadPoolExecutor
 from pathlib import Path
 
@@ -96,8 +97,20 @@ class SimulatedRoom:
                 return
         raise DeskError(f"{station!r:.40} is no station of the simulated room.")
 
+    def take_up(self) -> None:
+        """Start the stations that were on when the desk ended."""
+        for bench in self._benches:
+            bench.take_up()
+
+    def switch_off(self) -> None:
+        """End every rig, and leave them off when the desk starts anew."""
+        self._together(SimulatedBench.switch_off)
+
     def stop(self) -> None:
-        """End every rig; their baths are as they were when they start again."""
+        """End every rig with the desk; their baths are as they were when they start again."""
+        self._together(SimulatedBench.stop)
+
+    def _together(self, end: Callable[[SimulatedBench], None]) -> None:
         with ThreadPoolExecutor(max_workers=MOST_STATIONS) as together:
-            for ended in [together.submit(bench.stop) for bench in self._benches]:
+            for ended in [together.submit(end, bench) for bench in self._benches]:
                 ended.result()

@@ -73,7 +73,7 @@ def stop_simulated() -> AnyResponse:
     """End the simulated bench; what it read is kept."""
     bench = the_desk().simulated_bench
     if bench is not None:
-        bench.stop()
+        bench.switch_off()
     return redirect("/begin#simulated", 303)
 
 
@@ -101,7 +101,7 @@ def stop_room() -> AnyResponse:
     """End the simulated room; what its stations read is kept."""
     stations = the_desk().simulated_room
     if stations is not None:
-        stations.stop()
+        stations.switch_off()
     return redirect("/begin#simulated", 303)
 
 

@@ -10,7 +10,9 @@ from pathlib import Path
 
 import pytest
 
-from host.broker import free_port
+from host.broker import EmbeddedBroker, free_port
+from host.data_folder import DataFolder
+from host.desk import Desk
 from host.errors import DeskError
 from host.live import StationState
 from host.simulated_bench import BenchState
@@ -18,6 +20,18 @@ from host.web.app import create_app
 
 pytestmark = pytest.mark.slow
 
+A_METER = """
+kind = "meter"
+serial = "M-1"
+certificate = "R-1"
+issuer = "nobody at all"
+issued = 2020-01-01
+k = 2.0
+[[point]]
+shown_ohm = 100.0
+correction_ohm = 0.0
+expanded_u_ohm = 0.1
+"""
 OHMBATH = Path(sys.executable).parent / "ohmbath"
 
 
@@ -114,3 +128,41 @@ def test_a_check_at_each_of_two_stations_at_once_comes_to_the_verdict_of_its_own
         "Sender at station-2": "out_of_tolerance",
     }
     assert "of 2 stations are stored, 0 of them were lost" in ended.stderr
+
+
+def test_a_room_comes_back_with_its_desk_until_somebody_switches_it_off(tmp_path, until):
+    broker = EmbeddedBroker(free_port(), folder=DataFolder(tmp_path).broker)
+    broker.start()
+    try:
+
+        def new_desk() -> Desk:
+            desk = Desk(DataFolder(tmp_path).lock(), broker_host="127.0.0.1", broker_port=broker.port)
+            desk.start()
+            return desk
+
+        desk = new_desk()
+        assert not desk.simulated_room.is_on
+        desk.simulated_room.start(2)
+        until(lambda: are_heard(desk.simulated_room), "two stations are heard", 60.0)
+        desk.stop()
+        assert processes_naming(str(tmp_path / "simulated-room")) == []
+
+        desk = new_desk()
+        assert [one.station for one in desk.simulated_room.benches] == ["station-1", "station-2"]
+        until(lambda: are_heard(desk.simulated_room), "both are heard again", 60.0)
+        page = create_app(desk).test_client().get("/begin").text
+        assert "comes back with it" in page and "Switch the room off" in page
+        desk.simulated_room.switch_off()
+        desk.stop()
+
+        desk = new_desk()
+        assert not desk.simulated_room.is_on
+        # A real instrument has come in meanwhile: nothing simulated starts by itself beside it.
+        (tmp_path / "simulated-room" / "station-1" / "switched-on").touch()
+        desk.store.register.add_text(A_METER)
+        desk.stop()
+        desk = new_desk()
+        assert not desk.simulated_room.is_on
+        desk.stop()
+    finally:
+        broker.stop()
