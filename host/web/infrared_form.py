@@ -195,12 +195,17 @@ def _check_whole(settings: InfraredSettings, errors: dict[str, str]) -> None:
         settings.accept_spot()
     except CalibrationError as error:
         errors["distance_mm"] = str(error)
-    if settings.is_rig_sensor:
-        return
+    of_setting = "thermometer" if settings.is_rig_sensor else "set_emissivity"
     try:
-        settings.handheld.set_to(settings.set_emissivity)
+        _ = settings.shot  # refuses what no thermometer is set to
+        if not settings.is_rig_sensor:
+            settings.handheld.set_to(settings.set_emissivity)
     except CalibrationError as error:
-        errors["set_emissivity"] = str(error)
+        errors.setdefault(of_setting, str(error))
+    try:
+        _ = settings.kind
+    except CalibrationError as error:
+        errors.setdefault("surface", str(error))
 
 
 def _check_texts(typed: Mapping[str, str], errors: dict[str, str]) -> None:

@@ -9,6 +9,7 @@ from flask import Blueprint, abort, g, redirect, render_template, request
 from werkzeug.wrappers import Response as AnyResponse
 
 from calibration.contract.readings import ReadingPack
+from calibration.errors import CalibrationError
 from calibration.infrared.outlying_shot import TEST_WORDS
 from host.contact_reference import ContactReference, Press, presses_in, read_by_hand, read_by_probe
 from host.errors import DeskError
@@ -330,7 +331,7 @@ def _page(view: InfraredView, form: InfraredForm) -> str:
     is_shooting = view.card is not None and state.next_set_up is None and state.point_c is not None
     presses = _presses(state) if is_shooting else ()
     target, trouble = _target_now(state) if is_shooting else ("", "")
-    point = point_so_far(state) if is_shooting else None
+    so_far = _so_far(state) if is_shooting else ""
     return render_template(
         "infrared.html",
         view=view,
@@ -340,7 +341,7 @@ def _page(view: InfraredView, form: InfraredForm) -> str:
         presses=len(presses),
         target=target,
         target_trouble=trouble,
-        so_far="" if point is None else "So far: " + _uncapitalised(sentence_of([point])),
+        so_far=so_far,
         spot=state.started.accept_spot(),
         test_words=TEST_WORDS,
         hands=the_desk().hands is not None and state.started.simulated and bool(state.started.station),
@@ -355,6 +356,15 @@ def _target_now(state: InfraredState) -> tuple[str, str]:
     except DeskError as error:
         return "", str(error)
     return f"{reference.temperature_c:.2f} °C, {reference.drift_k_per_min:+.2f} K/min", ""
+
+
+def _so_far(state: InfraredState) -> str:
+    """The open set point in a sentence, or why nothing can be said of it; empty before it has shots."""
+    try:
+        point = point_so_far(state)
+    except CalibrationError as error:
+        return f"Nothing can be judged so: {_uncapitalised(str(error))}"
+    return "" if point is None else "So far: " + _uncapitalised(sentence_of([point]))
 
 
 def _uncapitalised(words: str) -> str:

@@ -132,18 +132,23 @@ def _witnesses(point: InfraredPoint) -> tuple[Witness, ...]:
 
 def sentence_of(points: Sequence[CertifiedShots], *, what: str = "thermometer") -> str:
     """One sentence on a whole check, resting on the set point that decides it."""
-    worst = max(points, key=lambda point: (abs(point.error_k) + point.expanded_u_k) / (point.limit_k or 1.0))
-    at = f"{worst.expected_c:.0f} °C"
     verdicts = [point.verdict for point in points if point.verdict is not None]
+    overall = overall_verdict(verdicts) if verdicts else None
+    # A point that is merely unsure says nothing of why the check as a whole came out as it did.
+    worst = max(
+        (point for point in points if point.verdict is overall),
+        key=lambda point: (abs(point.error_k) + point.expanded_u_k) / (point.limit_k or 1.0),
+    )
+    at = f"{worst.expected_c:.0f} °C"
     size, u_k = abs(worst.error_k), worst.expanded_u_k
-    if size <= u_k:
+    if size <= u_k and overall is not Verdict.OUT_OF_TOLERANCE:
         off = f"reads true at {at} as far as can be told, which is to {_kelvin(u_k)}"
     else:
         side = "high" if worst.error_k > 0.0 else "low"
         off = f"reads {_kelvin(size, u_k)} too {side} at {at}, sure to {_kelvin(u_k)}"
-    if not verdicts:
+    if overall is None:
         return f"The {what} {off}; there is no limit to hold it against."
-    match overall_verdict(verdicts):
+    match overall:
         case Verdict.IN_TOLERANCE:
             return f"The {what} is within its limits: it {off}."
         case Verdict.OUT_OF_TOLERANCE:

@@ -49,14 +49,15 @@ class InfraredRuns:
         Raises
         ------
         DeskError
-            If the target is too small for the thermometer at that distance, or the first check is none.
+            If the target is too small for the thermometer at that distance, or the first check is none or of
+            another thermometer.
         """
         try:
             settings.accept_spot()
         except CalibrationError as error:
             raise DeskError(str(error)) from error
-        if settings.as_left_of is not None and not self.view(settings.as_left_of).state.has_paper:
-            raise DeskError(f"Run {settings.as_left_of:04d} has no certificate: finish it first.")
+        if settings.as_left_of is not None:
+            self._accept_as_left(settings, settings.as_left_of)
         run = self._store.runs.create(
             station=settings.station or None, kind=RunKind.INFRARED_CHECK, settings=settings.as_json()
         )
@@ -149,6 +150,18 @@ class InfraredRuns:
             if other.settings.get("as_left_of") == run:
                 return other.number
         return None
+
+    def _accept_as_left(self, settings: InfraredSettings, first: int) -> None:
+        """Refuse a second check that is none of the same thermometer."""
+        state = self.view(first).state
+        if not state.has_paper:
+            raise DeskError(f"Run {first:04d} has no certificate: finish it first.")
+        if settings.thermometer_words != state.started.thermometer_words:
+            raise DeskError(
+                f"Run {first:04d} found {state.started.thermometer_words}, and this is "
+                f"{settings.thermometer_words}: a check as left is one of the same thermometer. Choose that "
+                "one, or begin a check of its own."
+            )
 
     def _found(self, state: InfraredState, zone: tzinfo | None) -> AsFound | None:
         first = state.started.as_left_of

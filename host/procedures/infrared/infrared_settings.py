@@ -95,6 +95,13 @@ class InfraredSettings:
         return not self.instrument
 
     @property
+    def thermometer_words(self) -> str:
+        """Which thermometer it is, by what tells it from others."""
+        if self.is_rig_sensor:
+            return f"the infrared sensor of {self.station}"
+        return f"thermometer {self.instrument['serial']}"
+
+    @property
     def handheld(self) -> Handheld:
         """The thermometer of the register or as entered."""
         return handheld_of(self.instrument)

@@ -172,6 +172,39 @@ def test_a_shot_kept_against_the_test_counts_and_the_paper_says_so():
     assert any("Grubbs" in remark and "counts" in remark for remark in paper.remarks)
 
 
+def points_of(given, errors_and_u):
+    """Set points of a check, each off by its own error and shot beside its own reference."""
+    events = begun(given)
+    for point_c, (error_k, u_reference_k) in zip(given.set_points_c, errors_and_u, strict=True):
+        shown_c = display_at(0.95)(point_c) + error_k
+        events += [shot(round(shown_c + step, 1), point_c, u_reference_k) for step in (0.0, 0.1, -0.1)]
+        events.append(CLOSED)
+    return judged_points(state_of(events))
+
+
+def test_the_sentence_names_the_set_point_that_is_out_and_not_the_one_that_is_merely_unsure():
+    points = points_of(settings(), [(-1.7, 0.3), (-1.0, 5.5), (-6.2, 0.9)])
+    assert [point.verdict for point in points] == [
+        Verdict.NOT_DECIDED,
+        Verdict.NOT_DECIDED,
+        Verdict.OUT_OF_TOLERANCE,
+    ]
+    sentence = sentence_of(points)
+    assert sentence.startswith("The thermometer is outside its limits: it reads 6.2 K")
+    assert "too low at 9" in sentence and "true" not in sentence
+
+
+def test_by_the_simple_rule_a_thermometer_that_is_out_is_said_to_be_off_and_never_to_read_true():
+    points = points_of(settings(rule="simple"), [(0.0, 0.3), (2.5, 2.0), (0.0, 0.3)])
+    assert points[1].verdict is Verdict.OUT_OF_TOLERANCE and points[1].error_k < points[1].expanded_u_k
+    assert "too high at 65 °C, sure to" in sentence_of(points)
+
+
+def test_of_set_points_that_decide_nothing_the_least_sure_one_is_named():
+    points = points_of(settings(), [(0.0, 0.3), (1.0, 2.0), (0.0, 0.3)])
+    assert "lies inside that uncertainty" in sentence_of(points) and "at 65 °C" in sentence_of(points)
+
+
 def test_two_shots_are_not_enough_to_go_on():
     state = state_of([*begun(settings()), shot(45.0, 45.0), shot(45.1, 45.0)])
     assert not state.may_close and point_so_far(state) is None

@@ -1,6 +1,7 @@
 """The infrared check over the pages: typed by hand, and at a station."""
 
 import re
+from dataclasses import replace
 
 import pytest
 
@@ -8,6 +9,7 @@ from calibration.contract.readings import Quality
 from calibration.infrared.planck import RIG_SENSOR_BAND
 from host.certificates.canonical import certificate_from_canonical
 from host.procedures.infrared.infrared_check import Kind
+from host.procedures.infrared.infrared_runs import InfraredRuns
 from host.procedures.logged import events_of
 from host.procedures.record.issued_record import record_in_store
 from host.procedures.record.recompute import recompute
@@ -137,6 +139,35 @@ def test_a_shot_that_lies_apart_is_asked_about_and_stays_in_the_record(browser, 
     assert "Shot 5 (97.0 °C" in text_of(browser, "/infrared/1")
     data = desk.store.certificates.get("000001").files.canonical_json.decode("utf-8")
     assert "Shot 5 (97.0 °C) was left out: steam in the way" in data
+
+
+@pytest.mark.parametrize("typed", ["0.05", "0.09"])
+def test_an_emissivity_that_no_thermometer_is_set_to_is_refused_beside_its_field(browser, typed):
+    answer = begin(browser, set_emissivity=typed)
+    assert answer.status_code == 422 and "No thermometer is set to an emissivity of" in answer.text
+
+
+def test_a_check_that_cannot_be_judged_has_its_page_all_the_same_and_can_be_stopped(browser, desk):
+    begin(browser)
+    settings = InfraredRuns(desk.store).view(1).state.started
+    # As forms of before let it begin.
+    run = InfraredRuns(desk.store).start(replace(settings, set_emissivity=0.05))
+    set_up(browser, run)
+    for shown in ("45", "45.1", "44.9"):
+        shot(browser, shown, "45", run)
+    page = browser.get(f"/infrared/{run}")
+    assert page.status_code == 200
+    assert "Nothing can be judged so: no thermometer is set to an emissivity of 0.05" in plain(page)
+    assert browser.post(f"/infrared/{run}/stop", data={"reason": "wrong setting"}).status_code == 303
+
+
+def test_the_check_as_left_is_one_of_the_same_thermometer(browser):
+    begin(browser)
+    whole_check(browser, 6.0)
+    other = begin(browser, as_left_of="1", done="lens wiped", serial="OTHER-99")
+    assert other.status_code == 422
+    assert "Run 0001 found thermometer I-7, and this is thermometer OTHER-99" in plain(other)
+    assert begin(browser, as_left_of="1", done="lens wiped").status_code == 303
 
 
 def test_as_left_stands_beside_as_found(browser, desk):
