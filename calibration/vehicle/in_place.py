@@ -187,6 +187,19 @@ def claim_of(reading: InPlaceReading, thermostat: Thermostat) -> Claim:
     )
 
 
+def allowance_words(where: Where, thermostat: Thermostat) -> str:
+    """What is assumed of a place beside its reading's own uncertainty; empty where nothing is, or no end."""
+    words = {
+        Where.GAUGE: f"a {Where.GAUGE} stands within {GAUGE_K:g} K of the coolant",
+        Where.HEAD: f"the {Where.HEAD} is up to {HEAD_COLDER_K:g} K colder than it",
+    }
+    if thermostat is Thermostat.FULLY_OPEN:
+        words[Where.OUTLET_HOSE] = (
+            f"the {Where.OUTLET_HOSE} is up to {OUTLET_COLDER_K:g} K colder, the thermostat being fully open"
+        )
+    return words.get(where, "")
+
+
 def _disagreements(
     by_where: Mapping[Where, InPlaceReading], thermostat: Thermostat
 ) -> tuple[Disagreement, ...]:

@@ -18,6 +18,7 @@ from host.certificates.paper_lines import (
     INTERVAL_LINE,
     RELATES_LINE,
     WHOLE_LINE,
+    simulated_clock_line,
     simulated_line,
 )
 from host.certificates.printable import issued_moment, printable
@@ -148,7 +149,7 @@ def _statements(certificate: Certificate) -> tuple[tuple[str, tuple[str, ...]], 
     _, _, dates_known = performed(certificate)
     return (
         ("title", (certificate.kind.title,)),
-        ("simulated", (simulated_line(certificate),)),
+        ("simulated", (simulated_line(certificate), simulated_clock_line(certificate))),
         ("draft", (DRAFT_LINE if certificate.draft else "",)),
         ("record", (RECORD_LINE if is_record else "",)),
         ("result", (certificate.sentence,)),

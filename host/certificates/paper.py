@@ -1,5 +1,6 @@
 """What the paper says: every text and number in its final characters, for the template to set."""
 
+import re
 from dataclasses import dataclass
 from typing import Any
 
@@ -21,9 +22,10 @@ from host.certificates.paper_lines import (
     coverage_line,
     rounding_line,
     rule_lines,
+    simulated_clock_line,
     simulated_line,
 )
-from host.certificates.paper_table import breakable, table_data, with_minus
+from host.certificates.paper_table import breakable, percent_apart, table_data, with_its_unit, with_minus
 from host.certificates.printed import (
     COEFFICIENT_DIGITS,
     degrees_of_freedom_text,
@@ -44,8 +46,12 @@ RULE_FIRST_UP_TO = 4
 #: Width of the chart beside its strips, and by itself. [in]
 BESIDE_STRIPS_IN, ALONE_IN = 3.5, 7.2
 _STRIP_WIDTH_PX = 330.0
+#: Width of strips with no chart beside them: names have room there. [px]
+_STRIP_ALONE_WIDTH_PX = 500.0
 #: Rows from which on a chart by itself is low, and its height then. [in]
 _LONG_TABLE, _LOW_CHART_IN = 16, 1.6
+#: A span within one day: the paper names the day once.
+_SAME_DAY = re.compile(r"(\d{4}-\d{2}-\d{2}) (\d{2}:\d{2}) to \1 (\d{2}:\d{2})")
 #: Coefficients of the beta equation, as they are called on paper; in data they keep their names.
 _COEFFICIENT_WORDS = {"r25_ohm": "R25 in Ω", "beta_k": "beta in K"}
 
@@ -89,7 +95,7 @@ def paper_data(
             line for line in (DRAFT_LINE if certificate.draft else "", simulated_line(certificate)) if line
         ],
         **_verdict(certificate, results.headline),
-        "sentence": breakable(certificate.sentence),
+        "sentence": breakable(with_its_unit(certificate.sentence)),
         "item_facts": _item_facts(certificate, results),
         "work_facts": _work_facts(certificate),
         "tables": [table_data(table) for table in results.tables],
@@ -107,10 +113,13 @@ def paper_data(
         "mark": None if mark is None else {"svg": mark.svg, "alt": mark.alt, "words": list(mark.words)},
         "as_found": _as_found_lines(certificate),
         "rule_first": sum(len(table.verdicts) for table in results.tables) <= RULE_FIRST_UP_TO,
-        "rule": [breakable(with_minus(line)) for line in rule_lines(certificate, results)],
+        "rule": [breakable(with_its_unit(with_minus(line))) for line in rule_lines(certificate, results)],
         "sections": [_section(section) for section in results.sections],
         "instruments": [
-            [breakable(text) for text in (one.role, one.serial, one.certificate, one.expanded_u, one.due)]
+            [
+                breakable(text)
+                for text in (one.role, one.serial, one.certificate, percent_apart(one.expanded_u), one.due)
+            ]
             for one in certificate.instruments
         ],
         "traceability": TRACEABLE_LINE if certificate.instruments else UNNAMED_LINE,
@@ -180,13 +189,18 @@ def _work_facts(certificate: Certificate) -> list[list[str]]:
         *_asked_for(
             ("Customer", certificate.customer),
             ("Contact", certificate.customer_contact),
-            ("Measured", certificate.measured),
+            ("Measured", _SAME_DAY.sub(r"\1 \2 to \3", certificate.measured)),
             ("Issued", certificate.issued),
             ("Place", certificate.place),
-            ("Method", certificate.method),
+            ("Method", _unbroken(certificate.method)),
         ),
         *_stated(("Replaces", certificate.supersedes), ("Next due", next_due)),
     ]
+
+
+def _unbroken(method: str) -> str:
+    """A method whose version and run stay on the line of their word."""
+    return method.replace("version ", "version\u00a0").replace("(run ", "(run\u00a0")
 
 
 def _asked_for(*facts: tuple[str, str]) -> list[list[str]]:
@@ -231,7 +245,7 @@ def _strips(results: Results) -> list[dict[str, str]]:
                 strip.bars,
                 unit=strip.unit,
                 verdict=strip.verdict,
-                width_px=_STRIP_WIDTH_PX,
+                width_px=_STRIP_ALONE_WIDTH_PX if results.bars is None else _STRIP_WIDTH_PX,
                 span=span,
                 title=f"Agreement at {strip.title}",
             ),
@@ -241,6 +255,8 @@ def _strips(results: Results) -> list[dict[str, str]]:
 
 
 def _strips_note(results: Results) -> str:
+    if results.strips_words:
+        return results.strips_words
     shown, there = len(_shown_strips(results)), len(results.strips)
     unit = results.strips[0].unit if results.strips else "°C"
     if shown == there and any(bar.agreement for strip in results.strips for bar in strip.bars):
@@ -351,7 +367,8 @@ def _as_found_lines(certificate: Certificate) -> list[str]:
 
 def _remarks(certificate: Certificate) -> list[str]:
     interval = () if certificate.next_due or certificate.kind is Kind.IN_PLACE else (INTERVAL_LINE,)
-    said = (*certificate.remarks, " ".join((RELATES_LINE, ACCREDITATION_LINE, *interval)))
+    clock = tuple(line for line in (simulated_clock_line(certificate),) if line)
+    said = (*certificate.remarks, *clock, " ".join((RELATES_LINE, ACCREDITATION_LINE, *interval)))
     return [breakable(text) for text in said]
 
 

@@ -8,6 +8,11 @@ from host.certificates.results.results import Results
 
 SIMULATED_LINES = {Kind.SENDER: "Simulated bench: no real sender was measured"}
 SIMULATED_LINE = "Simulated bench: nothing real was measured"
+#: Ends the words of when something was measured, where a simulated clock said so.
+SIMULATED_TIME = "simulated time"
+SIMULATED_CLOCK_LINE = (
+    "Simulated time is of the bench's own clock, which runs ahead of the desk's: it may lie after the issue."
+)
 DRAFT_LINE = "Draft: authorised by nobody, and no evidence of anything"
 RELATES_LINE = "The results relate only to the item named above, in the state in which it was measured."
 ACCREDITATION_LINE = "Issued by the shop named above; no accreditation is claimed."
@@ -60,6 +65,11 @@ def rounding_line(certificate: Certificate) -> str:
 def simulated_line(certificate: Certificate) -> str:
     """What is said on every page where nothing real was measured."""
     return SIMULATED_LINES.get(certificate.kind, SIMULATED_LINE) if certificate.simulated else ""
+
+
+def simulated_clock_line(certificate: Certificate) -> str:
+    """What is said of the times of readings where a simulated clock gave them."""
+    return SIMULATED_CLOCK_LINE if certificate.measured.endswith(SIMULATED_TIME) else ""
 
 
 def coverage_line(results: Results) -> str:

@@ -13,6 +13,8 @@ _MAY_BREAK = "\u200b"
 _MINUS = re.compile(r"(?<![\w.])-(?=[\d.])|(?<= )-(?= )")
 #: The blank between a number and its unit, where no line may break.
 _BEFORE_UNIT = re.compile(r"(?<=\d) (?=Ω)")
+_BETWEEN = re.compile(r"(?<=\d) (?=(?:Ω|%|°C|°F|K\b))|(?<=±) (?=\d)")
+_TIGHT_PERCENT = re.compile(r"(?<=\d)%")
 #: Width of a column of words against one of numbers, by its longest word, within these. [characters]
 _NARROWEST_WORDS, _WIDEST_WORDS = 8, 46
 #: Words up to this long are given the room to stand in one line. [characters]
@@ -57,6 +59,16 @@ def breakable(text: str) -> str:
 def with_minus(text: str) -> str:
     """Our own words with a minus sign where a hyphen stands for one."""
     return _MINUS.sub("−", text)
+
+
+def with_its_unit(text: str) -> str:
+    """Words in which no line breaks between a number and its unit, nor between ± and its number."""
+    return _BETWEEN.sub("\u00a0", text)
+
+
+def percent_apart(text: str) -> str:
+    """Words with a blank between a number and its per cent sign (SI brochure, 5.4.7)."""
+    return _TIGHT_PERCENT.sub("\u00a0%", text)
 
 
 def decimal_pads(texts: tuple[str, ...]) -> list[str]:

@@ -26,6 +26,8 @@ AXIS_PX = 25.0
 LETTER_PX = 11.5
 SMALL_PX = 10.0
 MOST_TICKS = 6
+#: How far a number of the axis may reach beyond its end, where the unit stands. [px]
+_CLEAR_OF_UNIT_PX = 4.0
 _WIDE = frozenset("mwMW@%—ЖШЩЮЫ")
 _NARROW = frozenset("iljtfrI.,:;'|!()[] -")
 
@@ -179,7 +181,7 @@ def _bar(bar: StripBar, unit: str, *, fahrenheit: bool) -> _Bar:
     factor, offset = _TO_FAHRENHEIT[unit] if fahrenheit else (1.0, 0.0)
     value, half = bar.value * factor + offset, bar.expanded_u * factor
     places = decimals_of(half)
-    text = f"{rounded_text(value, places)} ±{rounded_text(half, places)}"
+    text = f"{_minus(rounded_text(value, places))} ±{rounded_text(half, places)}"
     return _Bar(
         name=bar.name,
         value=value,
@@ -300,9 +302,11 @@ def _axis(reference: _Bar, rows: int, frame: _Frame, ink: Ink, unit: str) -> str
     for count in range(first, last + 1):
         x = frame.x(count * step)
         marks.append(f"M{x:.1f} {y:.1f}v4")
+        if x + 0.5 * _number_px(count * step, places, ink) > frame.right_px + _CLEAR_OF_UNIT_PX:
+            continue
         numbers.append(
             f'<text x="{x:.1f}" y="{y + 15:.1f}" text-anchor="middle">'
-            f"{rounded_text(count * step, places)}</text>"
+            f"{_minus(rounded_text(count * step, places))}</text>"
         )
     guide = frame.x(reference.value)
     return (
@@ -321,10 +325,18 @@ def _tick_step(frame: _Frame, ink: Ink) -> float:
     largest = max(abs(frame.start), abs(frame.start + frame.span))
     for factor in (1.0, 2.0, 5.0, 10.0, 20.0, 50.0):
         step = power * factor
-        number_px = _text_px(rounded_text(largest, _places(step)), ink) * SMALL_PX / LETTER_PX
+        number_px = _number_px(largest, _places(step), ink)
         if step >= rough * 0.999 and frame.x(step) - frame.x(0.0) >= number_px + 4.0:
             break
     return step
+
+
+def _number_px(number: float, places: int, ink: Ink) -> float:
+    return _text_px(_minus(rounded_text(number, places)), ink) * SMALL_PX / LETTER_PX
+
+
+def _minus(digits: str) -> str:
+    return digits.replace("-", "−")
 
 
 def _places(step: float) -> int:

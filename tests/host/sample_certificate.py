@@ -3,7 +3,7 @@
 import dataclasses
 import math
 
-from calibration.conformity import DecisionRule, Verdict, decide, overall_verdict
+from calibration.conformity import DecisionRule, decide, overall_verdict
 from calibration.uncertainty.budget import Budget, BudgetLine, Distribution, combine, rectangular_u
 from host.certificates.bodies.sender import SenderBody
 from host.certificates.certificate import (
@@ -13,6 +13,7 @@ from host.certificates.certificate import (
     InstrumentUsed,
     Witness,
 )
+from host.verdict_words import sentence_of
 
 R20_OHM = 2500.0
 BETA_K = 3500.0
@@ -40,7 +41,7 @@ def sample_certificate(
         "item": "Coolant temperature sender, two-wire, tag PT-118",
         "customer": "Mrs A. Fennimore, job 7731",
         "verdict": verdict,
-        "sentence": _sentence(points, verdict),
+        "sentence": sentence_of(points),
         "rule": rule,
         "rule_words": (
             "Guarded acceptance, guard band equal to the expanded uncertainty (ILAC-G8:09/2019, 4.2.2, "
@@ -182,18 +183,6 @@ def _line(
         sensitivity=sensitivity,
         degrees_of_freedom=degrees_of_freedom,
     )
-
-
-def _sentence(points: tuple[CertifiedPoint, ...], verdict: Verdict) -> str:
-    worst = max(points, key=lambda point: abs(point.error_k) / point.limit_k)
-    side = "high" if worst.error_k > 0 else "low"
-    size_k = abs(worst.error_k)
-    size = f"{size_k:.1f} °C ({size_k * 1.8:.1f} °F) {side} at {worst.temperature_c:.0f} °C"
-    if verdict is Verdict.IN_TOLERANCE:
-        return f"This sender tells the truth within its limits; at most it makes the gauge read {size}."
-    if verdict is Verdict.OUT_OF_TOLERANCE:
-        return f"This sender makes the gauge read {size}, more than its maker allows: replace it."
-    return f"This sender makes the gauge read {size}, too close to its limit to say which side it is on."
 
 
 def _resistance(temperature_c: float) -> float:

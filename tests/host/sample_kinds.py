@@ -1,6 +1,7 @@
 """Invented certificates of every kind but the sender's: an invented shop, simulated instruments."""
 
 from calibration.conformity import overall_verdict
+from calibration.curves import load_curve
 from calibration.infrared.emissivity import Shot
 from calibration.infrared.infrared_point import IMMERSED_CAVITY, PAINTED_FACE, Target, judge_shots
 from calibration.infrared.planck import EIGHT_TO_FOURTEEN_UM, RIG_SENSOR_BAND
@@ -11,7 +12,9 @@ from calibration.resistance.three_tap import ratio_count
 from calibration.station_round import StatedValue
 from calibration.thermistor.steinhart_hart import SteinhartHart
 from calibration.uncertainty.line import normal, rectangular, student
-from calibration.vehicle.in_place import InPlaceReading, Thermostat, Where, claim_of, compare_in_place
+from calibration.vehicle.in_place import InPlaceReading, Thermostat, Where, compare_in_place
+from calibration.vehicle.shown_value import Display, Place, ShownValue
+from calibration.vehicle.substitution import expected_c, separate
 from host.certificates.bodies.in_place import InPlaceBody, RecordedFinding, RecordedReading, gaps_of
 from host.certificates.bodies.infrared import CertifiedShots, InfraredBody
 from host.certificates.bodies.ohms import CertifiedOhms, OhmsBody, channel_points
@@ -19,6 +22,15 @@ from host.certificates.bodies.reference_probe import CertifiedProbePoint, Refere
 from host.certificates.bodies.station_round import RoundComparison, StationRoundBody
 from host.certificates.certificate import Body, Certificate, Coefficient, Witness
 from host.certificates.kind import Kind
+from host.procedures.infrared.infrared_result import sentence_of as infrared_sentence
+from host.procedures.infrared.infrared_result import witnesses_of
+from host.procedures.ohms.channel_certificate import sentence_of as channel_sentence
+from host.procedures.ohms.meter_check import Subject
+from host.procedures.ohms.meter_check import sentence_of as meter_sentence
+from host.procedures.references.probe_check import sentence_of as probe_sentence
+from host.procedures.rounds.station_round_result import sentence_of as round_sentence
+from host.procedures.vehicle.in_place_result import said_of
+from host.procedures.vehicle.in_place_result import witnesses_of as in_place_witnesses
 
 BOX = DecadeBoxCertificate(
     residual_ohm=0.4,
@@ -28,16 +40,17 @@ BOX = DecadeBoxCertificate(
     expanded_u_ohm=0.03,
     k=2.0,
 )  # fmt: skip
+#: What the desk itself says of such results.
 SENTENCES = {
-    Kind.HANDHELD_INFRARED: "This thermometer reads 0.8 °C (1.4 °F) too high, as its maker allows.",
-    Kind.RIG_INFRARED: "The infrared sensor of the bench reads true within what can be told.",
-    Kind.REFERENCE_PROBE: "The probe still says what its certificate says, at ice and in boiling water.",
-    Kind.OHMS_CHANNEL: "The bench reads resistances true after its correction.",
-    Kind.DECADE_BOX: "The decade box gives what is written on it, within its limits.",
-    Kind.RESISTANCE_METER: "The meter reads true within its maker's limits.",
-    Kind.STATION_ROUND: "Three of four benches agree; station-4 does not.",
-    Kind.IN_PLACE: "The dash gauge reads too low for all the others.",
-}  # fmt: skip
+    Kind.HANDHELD_INFRARED: lambda body: infrared_sentence(body.points),
+    Kind.RIG_INFRARED: lambda body: infrared_sentence(body.points, what="infrared sensor of the bench"),
+    Kind.REFERENCE_PROBE: lambda body: probe_sentence(body.points),
+    Kind.OHMS_CHANNEL: lambda body: channel_sentence(body.points, station="station-3"),
+    Kind.DECADE_BOX: lambda body: meter_sentence(body.points, subject=Subject.BOX),
+    Kind.RESISTANCE_METER: lambda body: meter_sentence(body.points, subject=Subject.METER),
+    Kind.STATION_ROUND: lambda body: round_sentence(body.points[0]),
+    Kind.IN_PLACE: lambda body: body.words,
+}
 
 
 def certificate_of_kind(kind: Kind, sample: Certificate, **changed: object) -> Certificate:
@@ -54,13 +67,13 @@ def certificate_of_kind(kind: Kind, sample: Certificate, **changed: object) -> C
     }  # fmt: skip
     head |= {
         "item": f"Invented {kind.value.replace('_', ' ')}, tag PT-7",
-        "sentence": SENTENCES[kind],
+        "sentence": SENTENCES[kind](body),
         "method": f"Check of {kind.item_words}, method version 1",
         "body": body,
         "verdict": overall_verdict(verdicts) if verdicts else None,
         "rule": sample.rule if verdicts and kind is not Kind.STATION_ROUND else None,
         "rule_words": sample.rule_words if verdicts and kind is not Kind.STATION_ROUND else "",
-        "not_done": ("Nothing was measured below 40 °C and above 95 °C.",),
+        "not_done": ("Nothing was measured beyond what the tables name.",),
     }
     return Certificate(**(head | changed))  # type: ignore[arg-type]
 
@@ -83,14 +96,7 @@ def _infrared(kind: Kind) -> Body:
                 judged,
                 shots_c=shots_c,
                 limit_k=2.5 if handheld else None,
-                witnesses=(
-                    Witness(name="target", temperature_c=judged.expected_c, expanded_u_k=0.4),
-                    Witness(
-                        name="thermometer",
-                        temperature_c=judged.shown_c,
-                        expanded_u_k=judged.expanded_u_k,
-                    ),
-                ),
+                witnesses=witnesses_of(judged),
             )
         )
     return InfraredBody(
@@ -98,7 +104,8 @@ def _infrared(kind: Kind) -> Body:
         target=target_kind.words,
         band="8 to 14 µm" if handheld else "5.5 to 14 µm",
         spot="spot of 16 mm at 150 mm, target 100 mm across",
-        emissivity_words="set to 0.95; the target has 0.96 ± 0.02",
+        emissivity_words=f"set to {0.95 if handheld else 1.0:g}; the target has "
+        f"{target_kind.surface.emissivity:g} ± {target_kind.surface.half_width:g}",
         points=tuple(points),
     )
 
@@ -229,6 +236,22 @@ def _in_place() -> Body:
         InPlaceReading(where=Where.HEAD, temperature_c=88.4, expanded_u_k=1.8),
     )
     comparison = compare_in_place(readings, thermostat=Thermostat.FULLY_OPEN)
+    curve = load_curve("ntc-2k5-20c")
+    findings = separate(
+        curve,
+        [
+            ShownValue(
+                place=Place.AT_COMPUTER,
+                display=Display.SCAN_DATA,
+                shown_c=float(round(expected_c(curve, ohm))),
+                u_shown_k=0.29,
+                resistance_ohm=ohm,
+                u_resistance_ohm=0.3,
+            )
+            for ohm in (187.0, 243.0, 436.0)
+        ],
+    )
+    words, next_action = said_of(comparison, findings)
     return InPlaceBody(
         curve="ntc-2k5-20c",
         thermostat=Thermostat.FULLY_OPEN.value,
@@ -242,27 +265,10 @@ def _in_place() -> Body:
             for one in readings
         ),
         gaps=gaps_of(comparison),
-        findings=(
-            RecordedFinding(
-                part="computer",
-                size_k=0.4,
-                expanded_u_k=0.7,
-                allowance_k=1.5,
-                verdict=overall_verdict([]),
-                words="The computer shows 0.4 K more than the box says.",
-            ),
-        ),
-        witnesses=tuple(
-            Witness(
-                name=one.where.value,
-                temperature_c=0.5 * (claim.least_c + claim.most_c),
-                expanded_u_k=0.5 * (claim.most_c - claim.least_c) + claim.expanded_u_k,
-            )
-            for one in readings
-            for claim in (claim_of(one, Thermostat.FULLY_OPEN),)
-        ),
-        words=comparison.words,
-        next_action=comparison.next_action,
+        findings=tuple(RecordedFinding.of(one) for one in findings),
+        witnesses=in_place_witnesses(readings, Thermostat.FULLY_OPEN),
+        words=words,
+        next_action=next_action,
     )
 
 

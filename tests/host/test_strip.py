@@ -32,9 +32,9 @@ def texts(svg: str) -> list[str]:
 def scale(svg: str) -> tuple[float, float]:
     """Offset [°C] and scale [°C/px] read off the numbers along the axis."""
     marks = [
-        (float(element.get("x")), float(element.text))
+        (float(element.get("x")), float(element.text.replace("−", "-")))
         for element in ET.fromstring(svg).iter(f"{SVG}text")
-        if element.get("text-anchor") == "middle" and re.fullmatch(r"-?[0-9.]+", element.text or "")
+        if element.get("text-anchor") == "middle" and re.fullmatch(r"−?[0-9.]+", element.text or "")
     ]
     (first_px, first), (last_px, last) = marks[0], marks[-1]
     per_px = (last - first) / (last_px - first_px)
@@ -122,6 +122,18 @@ def test_strips_beside_each_other_can_share_one_scale():
     assert scales[0] == pytest.approx(scales[1], rel=0.1)
     lone = [right - left for left, right in bars(agreement_strip_svg(close, span_k=span_k))]
     assert lone[1] / lone[0] == pytest.approx(0.3 / 0.08, rel=0.05)
+
+
+def test_numbers_below_zero_have_a_minus_sign_and_no_number_runs_into_the_unit_of_the_axis():
+    # ISO 80000-1 writes the minus sign (U+2212), as the tables beside the strip do.
+    cold = (witness("ice point", -0.004, 0.01), witness("probe shows", -0.013, 0.03))
+    shown = texts(agreement_strip_svg(cold, width_px=330.0))
+    assert "−0.004 ±0.010" in shown and "−0.02" in shown and not any("-" in text for text in shown)
+    for start in (40.0, 40.3, 40.6, 41.1):
+        svg = agreement_strip_svg((witness("a", start, 0.29), witness("b", start + 0.5, 0.4)), width_px=330.0)
+        at = {element.text: float(element.get("x")) for element in ET.fromstring(svg).iter(f"{SVG}text")}
+        last_px = max(x for text, x in at.items() if re.fullmatch(r"[0-9.]+", text))
+        assert at["°C"] - last_px > 15.0  # half of "41.5" in letters of 10 px, and a blank
 
 
 def test_hostile_names_stay_text():

@@ -1,5 +1,6 @@
 """What was read on the vehicle, as tables and a strip."""
 
+from calibration.vehicle.in_place import Thermostat, Where, allowance_words
 from host.certificates.bodies.in_place import InPlaceBody
 from host.certificates.reported import reported_texts
 from host.certificates.results.results import (
@@ -16,6 +17,10 @@ RECORD_LINE = (
     "This is a record of what was read on the vehicle and of what follows from it. It is no calibration "
     "certificate: widths and allowances are assumed, and no maker's limit stands behind them."
 )
+STRIP_WORDS = (
+    "What each reading allows for the coolant at the sensor, in °C: its U and what is assumed beside it. "
+    "Bars that overlap agree, a gap is a disagreement; its number is the distance of the middles."
+)
 _K = 2.0
 
 
@@ -25,6 +30,7 @@ def in_place_results(body: InPlaceBody) -> Results:
         measurand="Readings of the coolant temperature on the vehicle",
         tables=(_readings(body), *_findings(body)),
         strips=(Strip.of_witnesses("the coolant", body.witnesses, None),) if body.witnesses else (),
+        strips_words=STRIP_WORDS,
         facts=(("Curve", body.curve), ("Thermostat", body.thermostat)),
         sections=(
             Section(title="What it is", lines=(RECORD_LINE,)),
@@ -58,7 +64,16 @@ def _readings(body: InPlaceBody) -> ResultTable:
         ),
         k=(_K,) * len(body.points),
         verdicts=(None,) * len(body.points),
+        note=_assumed(body),
     )
+
+
+def _assumed(body: InPlaceBody) -> str:
+    """What is assumed of the places that were read, where the reader first meets it."""
+    thermostat = next((one for one in Thermostat if one.value == body.thermostat), Thermostat.UNKNOWN)
+    read = {point.where for point in body.points}
+    said = [words for where in Where if where.value in read and (words := allowance_words(where, thermostat))]
+    return f"Beside U it is assumed that {'; '.join(said)}." if said else ""
 
 
 def _findings(body: InPlaceBody) -> tuple[ResultTable, ...]:

@@ -212,6 +212,8 @@ class Results:
         Where, how likely the statement there is wrong as printed, and in full.
     headline : str
         Stands at the head of the paper where nothing is held against a limit; empty for the usual line.
+    strips_words : str
+        What the bars of the strips are; empty where they are a value and its U.
     """
 
     measurand: str
@@ -223,6 +225,7 @@ class Results:
     sections: tuple[Section, ...] = ()
     wrong: tuple[tuple[str, str, float], ...] = ()
     headline: str = ""
+    strips_words: str = ""
 
     @property
     def has_limits(self) -> bool:

@@ -89,7 +89,7 @@ def _judged(state: InfraredState, point: int) -> CertifiedShots:
         shots_c=[shot.shown_c for shot in counted],
         limit_k=settings.limit_at_k(judged.shown_c),
         rule=DecisionRule(settings.rule),
-        witnesses=_witnesses(judged),
+        witnesses=witnesses_of(judged),
     )
 
 
@@ -119,7 +119,9 @@ def target_of(settings: InfraredSettings, counted: Sequence[TakenShot]) -> Targe
     )
 
 
-def _witnesses(point: InfraredPoint) -> tuple[Witness, ...]:
+def witnesses_of(point: InfraredPoint) -> tuple[Witness, ...]:
+    """Bars of the strip: the target with what is its own in the budget, the thermometer with the rest."""
+
     def bar_k(own: bool) -> float:
         lines = [line for line in point.budget.lines if (line.quantity in _OWN) is own]
         return point.budget.k * math.hypot(*(line.contribution for line in lines))

@@ -110,7 +110,7 @@ def channel_certificate(
         shop_address=shop.address,
         item=settings.item,
         customer="",
-        sentence=_sentence(settings, points),
+        sentence=sentence_of(points, station=settings.station),
         method=f"Ohms check against a decade box, version {METHOD_VERSION} (run {run:04d})",
         body=OhmsBody(kind=Kind.OHMS_CHANNEL, correction_words=words, points=points),
         simulated=any(pack.simulated for pack in packs),
@@ -164,13 +164,14 @@ def _correction_words(name: str, correction: RangeCorrection) -> str:
     )
 
 
-def _sentence(settings: ChannelSettings, points: Sequence[CertifiedOhms]) -> str:
+def sentence_of(points: Sequence[CertifiedOhms], *, station: str) -> str:
+    """One sentence on a whole check."""
     found = max(
         abs(point.found_ohm / point.true_ohm - 1.0) for point in points if point.found_ohm is not None
     )
     left = max(point.expanded_u_ohm / point.true_ohm for point in points)
     return (
-        f"Before its correction {settings.station} read resistances wrong by up to "
+        f"Before its correction {station} read resistances wrong by up to "
         f"{two_digits(100.0 * found)} %; with it they are known to {two_digits(100.0 * left)} % or better."
     )
 

@@ -5,7 +5,7 @@ the meter as reference gives the box its certificate.
 """
 
 import math
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import asdict, dataclass
 from datetime import date
 from enum import StrEnum
@@ -217,7 +217,7 @@ def meter_certificate(
         shop_address=shop.address,
         item=settings.item,
         customer="",
-        sentence=_sentence(settings, points),
+        sentence=sentence_of(points, subject=settings.subject),
         method=f"{settings.subject.words} against a {settings.subject.reference.words}, "
         f"dial by dial, typed by hand, version {METHOD_VERSION} (run {run:04d})",
         body=OhmsBody(
@@ -239,17 +239,19 @@ def meter_certificate(
     )
 
 
-def _sentence(settings: MeterCheckSettings, points: tuple[CertifiedOhms, ...]) -> str:
+def sentence_of(points: Sequence[CertifiedOhms], *, subject: Subject) -> str:
+    """One sentence on a whole check, resting on the setting where it is furthest off."""
     worst = max(points, key=lambda point: abs(point.error_ohm) / point.setting_ohm)
-    percent = 100.0 * worst.error_ohm / worst.true_ohm
-    sure_percent = 100.0 * worst.expanded_u_ohm / worst.true_ohm
+    whole_ohm = worst.true_ohm if subject is Subject.METER else worst.setting_ohm
+    percent = 100.0 * worst.error_ohm / whole_ohm
+    sure_percent = 100.0 * worst.expanded_u_ohm / whole_ohm
     size = rounded_text(abs(percent), decimals_of(sure_percent))
-    if settings.subject is Subject.METER:
+    if subject is Subject.METER:
         said = f"reads {size} % too {'high' if percent > 0.0 else 'low'}"
     else:
         said = f"gives {size} % {'less' if percent > 0.0 else 'more'} than is dialled"
     return (
-        f"At its worst, at {worst.setting_ohm:g} Ω, this {settings.subject.words} {said}, "
+        f"At its worst, at {worst.setting_ohm:g} Ω, this {subject.words} {said}, "
         f"known to ± {two_digits(sure_percent)} %."
     )
 

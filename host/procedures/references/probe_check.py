@@ -3,7 +3,7 @@
 What was read stands in its first event by value, so that the certificate can be worked out again from there.
 """
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import asdict, dataclass
 from datetime import date
 from enum import StrEnum
@@ -18,6 +18,7 @@ from calibration.bath.fixed_points import (
 )
 from calibration.conformity import DecisionRule, overall_verdict
 from calibration.errors import CalibrationError
+from calibration.rounding import decimals_of, rounded_text
 from calibration.uncertainty.line import normal, rectangular
 from host.certificates.bodies.reference_probe import CertifiedProbePoint, ReferenceProbeBody
 from host.certificates.certificate import Certificate, Coefficient, InstrumentUsed, Witness
@@ -172,7 +173,7 @@ def probe_certificate(
         shop_address=shop.address,
         item=settings.item,
         customer="",
-        sentence=_sentence(points),
+        sentence=sentence_of(points),
         method=f"{METHOD}, version {METHOD_VERSION} (run {run:04d})",
         body=ReferenceProbeBody(
             coefficients=tuple(
@@ -209,9 +210,11 @@ def probe_certificate(
     )
 
 
-def _sentence(points: tuple[CertifiedProbePoint, ...]) -> str:
+def sentence_of(points: Sequence[CertifiedProbePoint]) -> str:
+    """One sentence on a whole check."""
     said = [
-        f"{abs(point.error_k):.2f} K {'high' if point.error_k > 0.0 else 'low'} at the {point.where}"
+        f"{rounded_text(abs(point.error_k), decimals_of(point.expanded_u_k))} K "
+        f"{'high' if point.error_k > 0.0 else 'low'} at the {point.where}"
         for point in points
         if abs(point.error_k) > point.expanded_u_k
     ]

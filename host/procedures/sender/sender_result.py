@@ -21,6 +21,7 @@ from host.certificates.certificate import (
     Witness,
 )
 from host.certificates.chosen_curve import with_chosen_curve
+from host.certificates.paper_lines import SIMULATED_TIME
 from host.citation import joined, words_by_boot
 from host.local_time import local_span
 from host.procedures.bench_setup import ReadingsOf, bench_setup_of, decade_box_of
@@ -214,7 +215,7 @@ def measured_words(packs: Sequence[ReadingPack], zone: tzinfo | None) -> str:
     if not times:
         return "time unknown: the rig's clock was not synchronised"
     span = local_span(min(times), max(times), zone)
-    return f"{span}, simulated time" if packs[0].simulated else span
+    return f"{span}, {SIMULATED_TIME}" if packs[0].simulated else span
 
 
 def _tolerance(curve: ReferenceCurve, settings: SenderCheckSettings) -> str:

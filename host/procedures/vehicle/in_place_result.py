@@ -74,11 +74,11 @@ def result_of(state: InPlaceState, curve: ReferenceCurve) -> InPlaceResult:
         compare_in_place(readings, thermostat=thermostat) if len(readings) >= _ENOUGH_READINGS else None
     )
     findings = _findings(state, curve)
-    words, next_action = _said(comparison, findings)
+    words, next_action = said_of(comparison, findings)
     return InPlaceResult(
         comparison=comparison,
         findings=findings,
-        witnesses=_witnesses(readings, thermostat),
+        witnesses=witnesses_of(readings, thermostat),
         words=words,
         next_action=next_action,
     )
@@ -115,7 +115,8 @@ def _with_sender(state: InPlaceState) -> list[ShownValue]:
     ]
 
 
-def _witnesses(readings: Sequence[InPlaceReading], thermostat: Thermostat) -> tuple[Witness, ...]:
+def witnesses_of(readings: Sequence[InPlaceReading], thermostat: Thermostat) -> tuple[Witness, ...]:
+    """Bars of the strip: what each reading allows for the coolant at the sender, the fairest first."""
     by_where = {reading.where: reading for reading in readings}
     order = (Where.HEAD, Where.SCAN_DATA, Where.GAUGE, Where.OUTLET_HOSE)
     bars = ((where, claim_of(by_where[where], thermostat)) for where in order if where in by_where)
@@ -130,8 +131,8 @@ def _bar(where: Where, claim: Claim) -> Witness:
     )
 
 
-def _said(comparison: InPlaceComparison | None, findings: Sequence[Finding]) -> tuple[str, str]:
-    """The part goes before the reading: the box tells more than any comparison of readings."""
+def said_of(comparison: InPlaceComparison | None, findings: Sequence[Finding]) -> tuple[str, str]:
+    """What was found and what to try: parts go before readings, as the box tells more than any comparison."""
     off = [one for one in findings if one.verdict is Verdict.OUT_OF_TOLERANCE]
     if off:
         return " ".join(one.words for one in off), off[0].next_action

@@ -207,6 +207,17 @@ def test_a_record_calls_itself_a_record_and_nothing_else_does(of_kind):
     assert "not a certificate" not in other
 
 
+def test_a_record_says_what_it_assumes_where_it_first_counts_and_cuts_no_name(of_kind):
+    record = of_kind(Kind.IN_PLACE)
+    first = text_of(render_pdf(record))[0]
+    assumed = "a dash gauge stands within 5 K of the coolant; the head beside the sensor is up to 5 K colder"
+    assert first.index("Readings") < first.index(assumed) < first.index("What each reading allows")
+    for witness in record.body.witnesses:
+        assert witness.name in first[first.index("What each reading allows") :]
+    assert "…" not in first
+    assert record.body.words == record.sentence and "16.0 K too low" in record.sentence  # 91 - (70 + 5)
+
+
 def test_an_interval_is_printed_only_where_the_customer_agreed_to_one(make_certificate):
     agreed = " ".join(text_of(render_pdf(make_certificate(next_due="2032-05"))))
     assert "2032-05, as agreed with the customer" in agreed

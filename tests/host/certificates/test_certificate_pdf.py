@@ -12,8 +12,9 @@ from calibration.conformity import DecisionRule
 from host.certificates.attached import ATTACHMENT, XML_ATTACHMENT
 from host.certificates.canonical import canonical_json, certificate_from_canonical
 from host.certificates.certificate import Coefficient, Witness
+from host.certificates.dcc import dcc_xml
 from host.certificates.errors import CertificateError
-from host.certificates.paper_table import with_minus
+from host.certificates.paper_table import percent_apart, with_its_unit, with_minus
 from host.certificates.pdf import render_pdf
 from host.certificates.printed import printed_points
 
@@ -147,6 +148,23 @@ def test_a_long_table_repeats_its_head_and_numbers_every_page(make_certificate):
 def test_a_simulated_run_says_so_on_each_page_and_a_real_one_nowhere(make_certificate, corroded_pdf):
     assert all(SIMULATED in page for page in pages_of(corroded_pdf))
     assert not any("imulated" in page for page in pages_of(render_pdf(make_certificate(simulated=False))))
+
+
+@pytest.mark.slow
+def test_times_of_a_simulated_clock_are_said_to_be_its_own(make_certificate, corroded_pdf):
+    # Such a run may end "after" its certificate was issued: its clock runs ahead of the wall's.
+    said = "Simulated time is of the bench's own clock, which runs ahead of the desk's"
+    ahead = make_certificate(measured="2031-05-17 23:40 to 2031-05-18 00:05 UTC, simulated time")
+    assert said in pages_of(render_pdf(ahead))[-1] and said in dcc_xml(ahead).decode()
+    assert said not in " ".join(pages_of(corroded_pdf))
+
+
+def test_no_line_breaks_between_a_number_and_its_unit():
+    assert with_its_unit("off by 1.2 K ± 0.3 K at 90 °C, 5 % of 100 Ω") == (
+        "off by 1.2\xa0K ±\xa00.3\xa0K at 90\xa0°C, 5\xa0% of 100\xa0Ω"
+    )
+    assert with_its_unit("run 7 Kiln Yard, 3 Karats") == "run 7 Kiln Yard, 3 Karats"
+    assert percent_apart("0.01% + 0.03 Ω (k = 2)") == "0.01\xa0% + 0.03 Ω (k = 2)"
 
 
 def test_the_simple_rule_is_told_apart_from_the_guarded_one(make_certificate, corroded_pdf):
