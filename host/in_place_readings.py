@@ -16,7 +16,7 @@ from calibration.temperature_scale import FAHRENHEIT_PER_K
 from calibration.uncertainty.budget import rectangular_u
 from calibration.vehicle.substitution import Allowances
 from host.certificates.printed import signed_text
-from host.infrared_shot import Thermometer, TypedShot, TypedSurface
+from host.infrared_shot import TypedShot, TypedSurface
 from host.quantity import temperature_c_of
 from host.spot_thermometer import SpotThermometer
 
@@ -143,7 +143,7 @@ def spot_reading(
             surroundings_half_width_k=SURROUNDINGS_HALF_WIDTH_K,
             believed_half_width_k=SURROUNDINGS_HALF_WIDTH_K,
         ),
-        thermometer=Thermometer.HANDHELD,
+        band=thermometer.band,
         u_reading_k=own.standard_u_k,
     )
     budget = shot.true_from(shown_c + own.correction_k)

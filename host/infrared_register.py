@@ -62,6 +62,7 @@ def corrections_entry(
             "issuer": shop.name,
             "issued": _day(certificate.issued),
             "k": _K,
+            "certified_emissivity": settings.set_emissivity,
             "simulated": settings.simulated,
             "adjusted": settings.as_left_of is not None,
             "point": [

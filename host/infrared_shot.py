@@ -55,14 +55,15 @@ class TypedShot:
     ----------
     surface : TypedSurface
     shot : Shot
-    thermometer : Thermometer
+    band : PlanckBand
+        Of the thermometer.
     u_reading_k : float
         Standard uncertainty of the reading. [K]
     """
 
     surface: TypedSurface
     shot: Shot
-    thermometer: Thermometer
+    band: PlanckBand
     u_reading_k: float
 
     @property
@@ -83,7 +84,7 @@ class TypedShot:
 
     def true_from(self, reading_c: float) -> Budget:
         """The surface's temperature from a reading. [°C]"""
-        law, surface = self.thermometer.band, self.surface.surface
+        law, surface = self.band, self.surface.surface
         # The spot's surroundings are what stands beside the target: as warm as what it mirrors.
         first = true_budget(reading_c, surface=surface, shot=self.shot, law=law, thermometer=self._lines())
         beside = size_of_source_line(surface_c=first.estimate, beside_c=self.shot.surroundings_c, law=law)
@@ -98,7 +99,7 @@ class TypedShot:
 
     def reading_from(self, true_c: float) -> Budget:
         """What the thermometer shows of a surface at a true temperature. [°C]"""
-        law = self.thermometer.band
+        law = self.band
         beside = size_of_source_line(surface_c=true_c, beside_c=self.shot.surroundings_c, law=law)
         return reading_budget(
             true_c,

@@ -29,7 +29,8 @@ def thermometer_of(content: Mapping[str, Any]) -> CorrectedThermometer:
 
 def handheld_of(content: Mapping[str, Any]) -> Handheld:
     """Infrared thermometer of a register entry."""
-    emissivity = content["emissivity"]
+    emissivity, points = content["emissivity"], content.get("point")
+    certified = content.get("certified_emissivity") if points else None
     return Handheld(
         thermometer=thermometer_of(content),
         fixed_emissivity=None if emissivity == "settable" else float(emissivity),
@@ -38,4 +39,5 @@ def handheld_of(content: Mapping[str, Any]) -> Handheld:
             smallest_spot_mm=float(content.get("smallest_spot_mm", 0.0)),
         ),
         band=PlanckBand(from_um=float(content["band_from_um"]), to_um=float(content["band_to_um"])),
+        certified_emissivity=None if certified is None else float(certified),
     )

@@ -6,6 +6,8 @@ from datetime import date
 from typing import Any
 
 from calibration.corrected_thermometer import CorrectedThermometer
+from calibration.infrared.handheld import Handheld
+from calibration.infrared.planck import EIGHT_TO_FOURTEEN_UM, PlanckBand
 from host.procedures.infrared.adjusted_since import adjusted_since_in_use
 from host.registered_thermometer import handheld_of
 from host.store import Store
@@ -33,8 +35,8 @@ class SpotThermometer:
     sha256 : str
         Digest of its register entry, by which the record cites it; empty where it has none.
     corrections : CorrectedThermometer
-    fixed_emissivity : float or None
-        None where it can be set, or is not known.
+    handheld : Handheld or None
+        How it is set and what it sees; None of one outside the register.
     refusal : str
         Why nothing may rest on it; empty where something may.
     """
@@ -44,8 +46,17 @@ class SpotThermometer:
     cited: str
     sha256: str
     corrections: CorrectedThermometer
-    fixed_emissivity: float | None = None
+    handheld: Handheld | None = None
     refusal: str = ""
+
+    @property
+    def band(self) -> PlanckBand:
+        """What it sees; of one outside the register what most see."""
+        return EIGHT_TO_FOURTEEN_UM if self.handheld is None else self.handheld.band
+
+    def refusal_at(self, set_emissivity: float) -> str:
+        """Why it cannot be used with that setting, with the next step; empty where it can."""
+        return "" if self.handheld is None else self.handheld.refusal_at(set_emissivity)
 
 
 AS_BOUGHT = SpotThermometer(
@@ -87,6 +98,15 @@ def _of(content: Mapping[str, Any], refusal: str, sha256: str) -> SpotThermomete
         cited=f"thermometer {serial}, certificate {certificate}",
         sha256=sha256,
         corrections=handheld.thermometer,
-        fixed_emissivity=handheld.fixed_emissivity,
-        refusal=refusal,
+        handheld=handheld,
+        refusal=refusal or _unknown_setting(serial, certificate, handheld),
+    )
+
+
+def _unknown_setting(serial: str, certificate: str, handheld: Handheld) -> str:
+    if not handheld.has_unknown_setting:
+        return ""
+    return (
+        f"The register does not say which emissivity {serial} was set to when it was calibrated, and its "
+        f"corrections hold for that setting alone: add certificate {certificate} again with it."
     )

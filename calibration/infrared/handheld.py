@@ -7,6 +7,9 @@ from calibration.infrared.errors import InfraredError
 from calibration.infrared.planck import PlanckBand
 from calibration.infrared.spot import Optics
 
+#: Displays take an emissivity to two places, some to three. [1]
+_SAME_SETTING = 0.0005
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Handheld:
@@ -15,9 +18,11 @@ class Handheld:
     Attributes
     ----------
     thermometer : CorrectedThermometer
-        Corrections hold for a black target, or for its certificate's emissivity setting.
+        Its corrections hold for the setting they were certified at.
     fixed_emissivity : float or None
         What it is set to for good; None where it can be set.
+    certified_emissivity : float or None
+        Setting that its corrections hold for; None where it has none, or nobody wrote it down.
     optics : Optics
     band : PlanckBand
     """
@@ -26,6 +31,32 @@ class Handheld:
     fixed_emissivity: float | None
     optics: Optics
     band: PlanckBand
+    certified_emissivity: float | None = None
+
+    def refusal_at(self, set_emissivity: float) -> str:
+        """Why a reading with that setting cannot be corrected, with the next step; empty where it can.
+
+        A setting is taken for the certified one where both are alike on a display of three places.
+        """
+        if self.fixed_emissivity not in (None, set_emissivity):
+            return f"The emissivity of this thermometer is fixed at {self.fixed_emissivity:g}."
+        if (
+            self.certified_emissivity is None
+            or abs(self.certified_emissivity - set_emissivity) < _SAME_SETTING
+        ):
+            return ""
+        return (
+            "The corrections of this thermometer hold with its emissivity set to "
+            f"{self.certified_emissivity:g}, not {set_emissivity:g}. Set it to {self.certified_emissivity:g} "
+            "and shoot again: the surface is corrected for afterwards. For another setting have it "
+            "calibrated there."
+        )
+
+    @property
+    def has_unknown_setting(self) -> bool:
+        """Whether it has corrections of which nobody wrote down the setting they hold for."""
+        no_setting = self.fixed_emissivity is None and self.certified_emissivity is None
+        return no_setting and bool(self.thermometer.points)
 
     def set_to(self, wanted_emissivity: float) -> float:
         """Emissivity it stands at when somebody wants ``wanted_emissivity``.

@@ -135,7 +135,7 @@ def command(
             believed_c=believed_c,
             believed_half_width_k=u_believed,
         ),
-        thermometer=Thermometer(thermometer),
+        band=Thermometer(thermometer).band,
         u_reading_k=u_reading,
     )
     if shown_c is not None:

@@ -29,7 +29,9 @@ maker's ``accuracy_k`` (and ``accuracy_percent``), or one ``[[point]]`` with ``s
 ``expanded_u_k`` for each certified temperature and then ``k``. One that was never calibrated has its maker's
 word for a certificate: ``certificate = "none, as bought"``. An infrared thermometer says as well
 ``emissivity`` (a number where it is fixed, ``"settable"`` where it is not), ``distance_to_spot`` (12 for
-12 : 1), ``smallest_spot_mm`` where its maker gives it, ``band_from_um`` and ``band_to_um``.
+12 : 1), ``smallest_spot_mm`` where its maker gives it, ``band_from_um`` and ``band_to_um``. With
+points, where its emissivity can be set, it says ``certified_emissivity``: the setting that its corrections
+were found with and hold for.
 
 An artefact that goes round the stations gives ``k``, and ``resistance_ohm`` with ``expanded_u_ohm`` where it
 is a fixed resistor, or ``curve`` with one ``[[point]]`` with ``temperature_c``, ``error_k`` (indicated minus

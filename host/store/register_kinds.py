@@ -20,7 +20,14 @@ _COEFFICIENTS = ("a", "b", "c")
 _PROBE_NUMBERS = ("expanded_u_k", "k", "valid_from_c", "valid_to_c")
 _BOX_U_FIELDS = ("expanded_u_relative", "expanded_u_ohm")
 _THERMOMETER_FIELDS = {"resolution_k", "accuracy_k", "accuracy_percent", "k", "point"}
-_INFRARED_FIELDS = {"emissivity", "distance_to_spot", "smallest_spot_mm", "band_from_um", "band_to_um"}
+_INFRARED_FIELDS = {
+    "emissivity",
+    "certified_emissivity",
+    "distance_to_spot",
+    "smallest_spot_mm",
+    "band_from_um",
+    "band_to_um",
+}
 _SETTABLE = "settable"
 _RESISTOR_FIELDS, _SENDER_FIELDS = {"resistance_ohm", "expanded_u_ohm"}, {"curve", "point"}
 
@@ -244,11 +251,32 @@ def _check_infrared(fields: Mapping[str, Any]) -> None:
         raise RegisterFileError(
             'emissivity must be from 0.1 to 1 where it is fixed, or "settable".', field="emissivity"
         )
+    _check_certified_emissivity(fields)
     above_zero(fields, "distance_to_spot")
     if "smallest_spot_mm" in fields:
         above_zero(fields, "smallest_spot_mm")
     if above_zero(fields, "band_from_um") >= above_zero(fields, "band_to_um"):
         raise RegisterFileError("band_from_um must be below band_to_um.", field="band_to_um")
+
+
+def _check_certified_emissivity(fields: Mapping[str, Any]) -> None:
+    """Corrections hold for the setting that the thermometer had when they were found."""
+    if "certified_emissivity" not in fields:
+        if fields["emissivity"] == _SETTABLE and table_rows(fields, "point"):
+            raise RegisterFileError(
+                "certified_emissivity is missing: its emissivity can be set, and its corrections hold for "
+                "one setting alone. The certificate names it, mostly 0.95 or 1.",
+                field="certified_emissivity",
+            )
+        return
+    if not 0.1 <= number(fields, "certified_emissivity") <= 1.0:
+        raise RegisterFileError("certified_emissivity must be from 0.1 to 1.", field="certified_emissivity")
+    if fields["emissivity"] not in (_SETTABLE, fields["certified_emissivity"]):
+        raise RegisterFileError(
+            f"certified_emissivity {fields['certified_emissivity']:g} is not the emissivity that it is fixed "
+            f"at, {fields['emissivity']:g}: compare both with the certificate.",
+            field="certified_emissivity",
+        )
 
 
 def _numbered(fields: Mapping[str, Any], name: str) -> enumerate[Mapping[str, Any]]:

@@ -159,10 +159,8 @@ def _spot(
     thermometer = chosen_thermometer(typed.get("thermometer", ""), thermometers)
     if thermometer is None or thermometer.refusal:
         errors["thermometer"] = thermometer.refusal if thermometer else "Choose a thermometer from the list."
-    elif thermometer.fixed_emissivity not in (None, found.get("set_emissivity")):
-        errors["set_emissivity"] = (
-            f"The emissivity of this thermometer is fixed at {thermometer.fixed_emissivity:g}."
-        )
+    elif "set_emissivity" in found and (refusal := thermometer.refusal_at(found["set_emissivity"])):
+        errors["set_emissivity"] = refusal
     if errors or thermometer is None:
         return None
     try:

@@ -169,6 +169,12 @@ _INFRARED = (
         hint="Empty: it can be set.",
         needed=False,
     ),
+    FormField(
+        name="certified_emissivity",
+        label="Emissivity it was set to when certified",
+        hint="With corrections, where it can be set: they hold for that setting alone.",
+        needed=False,
+    ),
     FormField(name="distance_to_spot", label="Distance to spot", hint="12 for 12 : 1, as printed on it."),
     FormField(
         name="smallest_spot_mm",

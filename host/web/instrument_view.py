@@ -37,6 +37,7 @@ _LABELS = {
     "accuracy_k": "maker's accuracy, ± K",
     "accuracy_percent": "maker's accuracy, ± %",
     "emissivity": "emissivity",
+    "certified_emissivity": "certified at a setting of",
     "distance_to_spot": "distance to spot, : 1",
     "smallest_spot_mm": "smallest spot, mm",
     "band_from_um": "band from, µm",

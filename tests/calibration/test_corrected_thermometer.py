@@ -145,6 +145,24 @@ def test_a_single_certified_point_counts_at_that_point():
     assert not single.correction_at(41.0).is_certified
 
 
+def handheld(**more):
+    return Handheld(
+        thermometer=CERTIFIED,
+        optics=Optics(distance_to_spot=12.0),
+        band=EIGHT_TO_FOURTEEN_UM,
+        **{"fixed_emissivity": None, **more},
+    )
+
+
+def test_corrections_hold_for_the_setting_they_were_found_with():
+    at_095 = handheld(certified_emissivity=0.95)
+    assert at_095.refusal_at(0.95) == at_095.refusal_at(0.9501) == ""
+    assert "set to 0.95, not 0.6. Set it to 0.95 and shoot again" in at_095.refusal_at(0.6)
+    assert "fixed at 0.97" in handheld(fixed_emissivity=0.97).refusal_at(0.95)
+    assert handheld().has_unknown_setting
+    assert not (at_095.has_unknown_setting or handheld(fixed_emissivity=0.95).has_unknown_setting)
+
+
 def test_a_fixed_emissivity_cannot_be_set():
     fixed = Handheld(
         thermometer=AS_BOUGHT,

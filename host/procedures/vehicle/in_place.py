@@ -117,12 +117,15 @@ class Taken:
     u_display_k : float
         Standard uncertainty of reading the display alone, without what stands behind it. [K]
     typed, words : str
+    thermometer_sha256 : str
+        Register entry of the thermometer it was read with; empty where there is none.
     """
 
     reading: InPlaceReading
     u_display_k: float
     typed: str
     words: str
+    thermometer_sha256: str = ""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -249,6 +252,7 @@ def _taken(step: Step, payload: Mapping[str, Any]) -> Taken:
         u_display_k=float(payload["u_display_k"]),
         typed=str(payload["typed"]),
         words=str(payload["words"]),
+        thermometer_sha256=str(payload.get("thermometer_sha256", "")),
     )
 
 

@@ -10,7 +10,7 @@ from calibration.errors import CurveError
 from host.certificates.certificate import Certificate
 from host.curve_choice import text_of_curve
 from host.errors import DeskError
-from host.local_time import zone_to_keep
+from host.local_time import local_day, zone_to_keep
 from host.procedures.authorisation import let_out
 from host.procedures.event import Event
 from host.procedures.logged import events_of
@@ -90,7 +90,7 @@ class InPlaceRuns:
         Raises
         ------
         DeskError
-            If nothing can be said yet.
+            If nothing can be said yet, or a thermometer failed or lost its certificate since it was read.
         """
         view = self.view(run)
         if view.state.is_over:
@@ -98,6 +98,7 @@ class InPlaceRuns:
             return
         if view.result.comparison is None and not view.result.findings:
             raise DeskError("Nothing can be compared yet: take two readings at least, or stop it.")
+        self._refuse_lost(view.state)
         said = {"words": view.result.words, "next_action": view.result.next_action}
         finished = self.add(run, Kind.FINISHED, said)
         self._store.runs.end(run)
@@ -134,6 +135,22 @@ class InPlaceRuns:
             (run.number, str(run.settings.get("item", "")), run.ended_utc_s is None)
             for run in reversed(runs[-count:])
         ]
+
+    def _refuse_lost(self, state: InPlaceState) -> None:
+        """Refuse a reading that was corrected by what no longer holds."""
+        register, settings = self._store.register, self._store.settings.read()
+        today = local_day(self._store.now(), settings.zone)
+        used = {taken.thermometer_sha256: step for step, taken in state.taken.items()}
+        for entry in register.all():
+            if entry.sha256 not in used:
+                continue
+            try:
+                register.refuse_if_lost(
+                    entry.content, today=today, months_by_kind=settings.recalibration_months
+                )
+            except DeskError as error:
+                name = used[entry.sha256].value.replace("_", " ")
+                raise DeskError(f"{error} Strike out the reading of the {name} first.") from error
 
     def _let_out(self, view: InPlaceView) -> None:
         """Put a finished comparison on paper once, also where the desk was killed in between."""

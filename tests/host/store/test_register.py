@@ -185,6 +185,7 @@ shown_c = 89.6
 correction_k = -0.8
 expanded_u_k = 1.3
 """
+AT_A_SETTING = "certified_emissivity = 0.95" + CORRECTIONS
 SCAN_TOOL = """
 kind = "scan_tool"
 serial = "shop's own"
@@ -197,7 +198,7 @@ accuracy_k = 1
 TODAY = date(2025, 9, 1)
 
 
-@pytest.mark.parametrize("text", [INFRARED, INFRARED + CORRECTIONS, SCAN_TOOL, SCAN_TOOL + CORRECTIONS])
+@pytest.mark.parametrize("text", [INFRARED, INFRARED + AT_A_SETTING, SCAN_TOOL, SCAN_TOOL + CORRECTIONS])
 def test_instruments_of_the_vehicle_come_with_their_makers_word_or_their_corrections(text: str) -> None:
     assert read_register_file(text).kind in ("infrared", "scan_tool")
 
@@ -212,10 +213,19 @@ def test_instruments_of_the_vehicle_come_with_their_makers_word_or_their_correct
         (INFRARED, '"settable"', '"fixed"', "emissivity", "must be a number"),
         (INFRARED, "distance_to_spot = 12", "distance_to_spot = 0", "distance_to_spot", "above zero"),
         (INFRARED, "band_to_um = 14", "band_to_um = 7", "band_to_um", "below band_to_um"),
-        (INFRARED + CORRECTIONS, "k = 2\n", "", "k", "missing"),
-        (INFRARED + CORRECTIONS, "89.6", "30.0", "point", "coldest comes first"),
-        (INFRARED + CORRECTIONS, "-0.8", "88.8", "point", "no correction"),
-        (INFRARED + CORRECTIONS, "expanded_u_k = 1.3", "", "point", "point 2: expanded_u_k is missing"),
+        (INFRARED + AT_A_SETTING, "k = 2\n", "", "k", "missing"),
+        (INFRARED + AT_A_SETTING, "89.6", "30.0", "point", "coldest comes first"),
+        (INFRARED + AT_A_SETTING, "-0.8", "88.8", "point", "no correction"),
+        (INFRARED + AT_A_SETTING, "expanded_u_k = 1.3", "", "point", "point 2: expanded_u_k is missing"),
+        (
+            INFRARED + AT_A_SETTING,
+            "certified_emissivity = 0.95",
+            "",
+            "certified_emissivity",
+            "one setting alone",
+        ),
+        (INFRARED + AT_A_SETTING, "= 0.95", "= 1.2", "certified_emissivity", "from 0.1 to 1"),
+        (INFRARED + AT_A_SETTING, '"settable"', "1.0", "certified_emissivity", "is fixed at, 1"),
         (SCAN_TOOL, "accuracy_k = 1", "distance_to_spot = 12\naccuracy_k = 1", "", "no field"),
     ],
 )

@@ -228,6 +228,23 @@ def test_a_thermometer_that_was_adjusted_since_corrects_no_spot_until_it_is_chec
     assert at_the_head(browser).status_code == 303
 
 
+def test_corrections_found_at_one_setting_correct_no_spot_that_was_shot_at_another(browser, desk):
+    begin(browser)
+    whole_check(browser, 1.0)
+    browser.post("/infrared/1/register")
+    content = desk.store.register.standing("infrared", "I-7").in_force.content
+    assert (content["certified_emissivity"], content["band_from_um"], content["band_to_um"]) == (
+        0.95,
+        8.0,
+        14.0,
+    )
+    answer = at_the_head(browser, set_emissivity="0.6")
+    assert answer.status_code == 422
+    assert "set to 0.95, not 0.6. Set it to 0.95 and shoot again" in plain(answer)
+    assert at_the_head(browser, set_emissivity="0.95").status_code == 303
+    assert "certified at a setting of" in text_of(browser, "/register/1")
+
+
 def test_where_an_adjustment_is_proposed_the_check_as_left_comes_first(browser):
     """A switch at 0.70 in place of 0.95 shows too much everywhere, the more the hotter the target."""
     begin(browser)
@@ -255,6 +272,20 @@ def test_a_withdrawn_certificate_corrects_no_spot(browser, desk):
     assert answer.status_code == 422
     assert "was withdrawn" in plain(answer) and "the contact thermometer was broken" in plain(answer)
     assert browser.post("/infrared/1/register").status_code == 409
+
+
+def test_a_comparison_does_not_come_to_an_end_on_a_certificate_that_was_withdrawn_meanwhile(browser, desk):
+    begin(browser)
+    whole_check(browser, 1.0)
+    browser.post("/infrared/1/register")
+    where = at_the_head(browser).headers["Location"].partition("?")[0]
+    spot = {"surface": "rubber", "set_emissivity": "0.95", "surroundings": "40", "shown": "85"}
+    browser.post(f"{where}/read", data={"step": "outlet_hose", "thermometer": "", **spot})
+    desk.store.certificates.withdraw("000001", reason="the contact thermometer was broken", by="")
+    refused = browser.post(f"{where}/finish")
+    assert refused.status_code == 409
+    assert "was withdrawn" in plain(refused) and "Strike out the reading of the head first" in plain(refused)
+    assert desk.store.certificates.of_run(2) == []
 
 
 def test_a_page_that_is_older_than_the_check_changes_nothing(browser):

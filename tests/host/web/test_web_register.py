@@ -111,6 +111,16 @@ def test_an_infrared_thermometer_as_bought_is_found_by_its_number_though_its_ser
     assert "k" not in content
 
 
+def test_corrections_of_a_thermometer_that_can_be_set_need_the_setting_they_were_found_with(browser, desk):
+    points = {"point": "40.2 0.3 0.9\n89.6 -0.8 1.3"}
+    refused = browser.post("/register/add", data=INFRARED_FORM | points)
+    assert refused.status_code == 422
+    assert "one setting alone" in (beside(refused.text, "certified_emissivity") or "")
+    added = browser.post("/register/add", data=INFRARED_FORM | points | {"certified_emissivity": "0.95"})
+    assert added.status_code == 303
+    assert desk.store.register.current("infrared").content["certified_emissivity"] == 0.95
+
+
 def test_a_file_is_added_by_upload_or_by_paste_and_a_bad_one_stays_on_the_page(browser, desk):
     text = (
         'kind = "scan_tool"\nserial = "S-1"\ncertificate = "none, as bought"\nissuer = "its maker"\n'
