@@ -314,12 +314,20 @@ def _same_moment(gauge: ShownValue, scan: ShownValue) -> bool:
     return math.isclose(gauge.resistance_ohm, scan.resistance_ohm, rel_tol=_SAME_SETTING)
 
 
+def _size_words(size_k: float, expanded_u_k: float) -> str:
+    if not (math.isfinite(size_k) and math.isfinite(expanded_u_k)):
+        return "an unknown amount"
+    size = rounded_text(size_k, decimals_of(expanded_u_k))
+    sign = "+" if size_k > 0.0 and size.strip("0.") else ""
+    return f"{sign}{size} ± {two_digits(expanded_u_k)} K"
+
+
 def _finding(part: Part, size_k: float, u_k: float, allowance_k: float, *, off: str, action: str) -> Finding:
     expanded_u_k = K * u_k
     verdict = decide(
         error_k=size_k, expanded_u_k=expanded_u_k, limit_k=allowance_k, rule=DecisionRule.GUARDED
     )
-    size = f"{size_k:+.1f} ± {expanded_u_k:.1f} K"
+    size = _size_words(size_k, expanded_u_k)
     if verdict is Verdict.OUT_OF_TOLERANCE:
         words = off.format(size=size)
     elif verdict is Verdict.IN_TOLERANCE:

@@ -106,6 +106,8 @@ def test_one_wire_by_hand() -> None:
     assert wiring.series_ohm is not None and wiring.leakage_ohm is None
     assert wiring.series_ohm[0] == pytest.approx(56.0, abs=0.1)
     assert "in line" in wiring.words
+    # U is 2 · √2 · 0.5 / √3 = 0.816 K, and each number stands to the place that U reaches (JCGM 100, 7.2.6).
+    assert "-10.00 ± 0.82 K" in wiring.words and "0.00 ± 0.58 K" in computer.words
 
 
 def test_a_leak_by_hand() -> None:

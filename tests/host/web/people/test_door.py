@@ -69,7 +69,8 @@ def test_a_demo_takes_who_sits_at_its_machine_for_one_person_with_that_persons_r
     app = create_app(peopled.desk, takes_all_for="Orla Tench")
     reader = app.test_client()
     page = reader.get("/runs")
-    assert page.status_code == 200 and "Orla Tench" in page.text
+    assert page.status_code == 200 and "takes you for one of its people" in page.text
+    assert "Orla Tench" in page.text and "Sign out" not in page.text
     assert reader.get("/drafts").status_code == 403  # an authoriser's
     assert reader.open("/stations/bench-1/sender-check", method="POST").status_code == 403  # without a key
     other_name = reader.get("/runs", base_url="http://desk.elsewhere.example")
