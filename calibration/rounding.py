@@ -2,8 +2,13 @@
 
 import math
 from decimal import ROUND_HALF_EVEN, Decimal
+from functools import lru_cache
+
+#: A certificate asks for the same few hundred numbers a dozen times: for its tables, data, XML and words.
+_KEPT = 4096
 
 
+@lru_cache(_KEPT)
 def decimals_of(expanded_u: float) -> int:
     """Decimal places that show an uncertainty to two significant digits (JCGM 100, 7.2.6).
 
@@ -19,6 +24,7 @@ def decimals_of(expanded_u: float) -> int:
     return 1 - math.floor(math.log10(rounded))
 
 
+@lru_cache(_KEPT)
 def rounded_text(number: float, decimals: int) -> str:
     """``number`` in plain digits with ``decimals`` places; negative places round to tens, hundreds …
 

@@ -4,6 +4,7 @@ import datetime
 import json
 import tempfile
 from collections.abc import Sequence
+from functools import cache
 from importlib import resources
 from typing import Any
 
@@ -30,6 +31,7 @@ def set_on_paper(
             pdf: bytes = typst.compile(  # type: ignore[call-overload]  # its stub ties root to the input
                 template,
                 root=empty_folder,
+                font_paths=_fonts(),
                 ignore_system_fonts=True,
                 format="pdf",
                 sys_inputs={"data": json.dumps(data, ensure_ascii=False)},
@@ -41,3 +43,9 @@ def set_on_paper(
         except typst.TypstError as error:
             raise CertificateError("certificate", f"cannot be set on paper: {error.message}.") from error
     return pdf
+
+
+@cache
+def _fonts() -> typst.Fonts:
+    """Fonts that the setting program brings along, read once; none of the machine's."""
+    return typst.Fonts(include_system_fonts=False)
