@@ -18,6 +18,7 @@ from calibration.resistance.three_tap import (
     ratio_count,
     resistance_from_ratio_count,
 )
+from calibration.uncertainty.budget import rectangular_u
 
 #: A range is checked at no fewer settings than this, or the quadratic has nothing to be judged by.
 FEWEST_SETTINGS = 7
@@ -27,6 +28,11 @@ LARGEST_CORRECTION = 0.006
 
 #: Largest remainder at one setting after correction. Beyond it a relay or a joint is at fault. [count]
 LARGEST_REMAINDER_COUNT = 4.0
+
+#: What the quadratic may miss beyond the settings that it was fitted to, half-width, reached this far beyond
+#: and growing up to there. Of 400 drawn benches without it, 2 u held the truth in 92 % at 12.5 kΩ and in 87 %
+#: at 15 kΩ on the 2700 Ω range, where a box of 9999 Ω ends the check. [count]
+BEYOND_COUNT, BEYOND_WITHIN_COUNT = 0.4, 123.0
 
 _PARAMETERS = 3
 
@@ -88,10 +94,21 @@ class RangeCorrection:
         return count + sum(c * t for c, t in zip(self.coefficients, terms, strict=True))
 
     def standard_u_ohm(self, count: float) -> float:
-        """Standard uncertainty of `corrected_ohm` from the correction and the local nonlinearity. [Ω]"""
+        """Standard uncertainty of `corrected_ohm` from the correction and the local nonlinearity. [Ω]
+
+        Beyond the settings that were checked it is larger by what the quadratic may miss there.
+        """
         terms = np.array(correction_terms(count))
         of_fit = float(terms @ np.array(self.covariance) @ terms)
-        return math.hypot(math.sqrt(of_fit), self.remainder_count) * ohm_per_count(count, self.reference_ohm)
+        u_count = math.hypot(math.sqrt(of_fit), self.remainder_count, self._beyond_u_count(count))
+        return u_count * ohm_per_count(count, self.reference_ohm)
+
+    def _beyond_u_count(self, count: float) -> float:
+        lowest, highest = (
+            float(ratio_count(ohm, self.reference_ohm)) for ohm in (self.lowest_ohm, self.highest_ohm)
+        )
+        beyond = max(lowest - count, count - highest, 0.0)
+        return rectangular_u(BEYOND_COUNT * min(1.0, beyond / BEYOND_WITHIN_COUNT))
 
 
 def settings_for(reference_ohm: float, certificate: DecadeBoxCertificate) -> tuple[int, ...]:

@@ -5,6 +5,8 @@ import pytest
 
 from calibration.resistance.decade_box import DecadeBoxCertificate
 from calibration.resistance.error_as_found import error_as_found
+from calibration.resistance.error_model import Surroundings
+from calibration.resistance.error_model import _Bench as Bench
 from calibration.resistance.meter_and_box import (
     CLIPS_OHM,
     DialReading,
@@ -14,6 +16,7 @@ from calibration.resistance.meter_and_box import (
 from calibration.resistance.ohmmeter import CertifiedReading, Ohmmeter
 from calibration.resistance.three_tap import resistance_from_ratio_count
 from calibration.uncertainty.budget import combine
+from host.benchmarks.circuit import WIRED
 from host.benchmarks.electronics import counts, setups
 from host.benchmarks.world import BOX, HIGH_RANGE_OHM, LOW_RANGE_OHM, draw_benches
 
@@ -38,6 +41,22 @@ def test_the_error_as_found_of_drawn_benches_is_held_by_its_interval():
             budget = error_as_found(setup.sender_corrections[number], BOX, range_ohm)
             held += abs(budget.estimate - true_error_ohm) <= budget.expanded_u
         assert held / benches.count >= LEAST_HELD
+
+
+@pytest.mark.parametrize("true_ohm", [500.0, 8000.0, 11_000.0, 12_500.0, 15_000.0])
+def test_a_resistance_beyond_the_settings_of_the_box_is_held_by_its_interval_too(true_ohm):
+    """The box ends at 9999 Ω; a 10 kΩ probe in cold water and a 15 kΩ sender lie beyond."""
+    chance = np.random.default_rng(3)
+    held = benches = 0
+    while benches < 400:
+        bench = Bench.draw(WIRED[HIGH_RANGE_OHM], Surroundings(drift_k=0.0), chance)
+        correction = bench.checked()
+        [count] = bench.counts(np.array([true_ohm]), 60)
+        u_ohm = correction.standard_u_ohm(count)
+        held += abs(correction.corrected_ohm(count) - true_ohm) <= 2.0 * u_ohm
+        benches += 1
+    assert held / benches >= LEAST_HELD
+    assert u_ohm / true_ohm < 0.001
 
 
 @pytest.mark.parametrize("digit_ohm", [0.01, 0.1, 1.0])
