@@ -53,7 +53,7 @@ def xml_of_printable(checked: Certificate, results: Results) -> bytes:
     ET.register_namespace("si", SI)
     root = ET.Element(f"{{{DCC}}}digitalCalibrationCertificate", {"schemaVersion": SCHEMA_VERSION})
     root.set(f"{{{_INSTANCE}}}schemaLocation", SCHEMA_LOCATION)
-    _add_administrative(root, checked)
+    _add_administrative(root, checked, results)
     add_measurement(dcc(root, "measurementResults"), checked, results)
     ET.indent(root, " ")
     return b'<?xml version="1.0" encoding="UTF-8"?>\n' + ET.tostring(root, encoding="utf-8") + b"\n"
@@ -76,7 +76,7 @@ def _is_day(text: str) -> bool:
     return True
 
 
-def _add_administrative(root: ET.Element, certificate: Certificate) -> None:
+def _add_administrative(root: ET.Element, certificate: Certificate, results: Results) -> None:
     data = dcc(root, "administrativeData")
     software = dcc(data, "dccSoftware")
     for name, version in certificate.software or ((NOT_STATED, NOT_STATED),):
@@ -84,7 +84,7 @@ def _add_administrative(root: ET.Element, certificate: Certificate) -> None:
         said(element, "name", name)
         one_line(element, "release", version)
     _add_core(data, certificate)
-    _add_item(data, certificate)
+    _add_item(data, certificate, results.identification)
     contact(dcc(data, "calibrationLaboratory"), "contact", certificate.shop, certificate.shop_address)
     _add_persons(data, certificate)
     contact(data, "customer", certificate.customer, certificate.customer_contact)
@@ -115,14 +115,20 @@ def _add_core(parent: ET.Element, certificate: Certificate) -> None:
         one_line(changed, "replacedUniqueIdentifier", certificate.supersedes)
 
 
-def _add_item(parent: ET.Element, certificate: Certificate) -> None:
+def _add_item(parent: ET.Element, certificate: Certificate, serial: str) -> None:
     item = dcc(dcc(parent, "items"), "item")
     said(item, "name", certificate.item)
     if certificate.item_condition:
         said(item, "description", certificate.item_condition)
-    identification = dcc(dcc(item, "identifications"), "identification")
+    identifications = dcc(item, "identifications")
+    identification = dcc(identifications, "identification")
     dcc(identification, "issuer", "calibrationLaboratory")
     one_line(identification, "value", certificate.item)
+    if serial:
+        by_serial = dcc(identifications, "identification")
+        dcc(by_serial, "issuer", "other")
+        one_line(by_serial, "value", serial)
+        said(by_serial, "name", "serial")
 
 
 def _add_persons(parent: ET.Element, certificate: Certificate) -> None:

@@ -178,7 +178,8 @@ def _add_meta_data(parent: ET.Element, certificate: Certificate, results: Result
         _add_conformity(listed, certificate, results, table)
         _add_agreement(listed, table)
     for name, words in results.facts:
-        statement(listed, "metaData", name, words)
+        if words:
+            statement(listed, "metaData", name, words)
     for section in results.sections:
         statement(listed, "metaData", section.title, *(line for line in section.lines if line))
         if section.coefficients:

@@ -107,6 +107,14 @@ def _infrared(kind: Kind) -> Body:
         emissivity_words=f"set to {0.95 if handheld else 1.0:g}; the target has "
         f"{target_kind.surface.emissivity:g} ± {target_kind.surface.half_width:g}",
         points=tuple(points),
+        serial="IR-0417" if handheld else "the infrared sensor of station-3",
+        last_digit="0.1 K",
+        distance_to_spot="12 : 1, smallest spot 16 mm" if handheld else "view of 10°",
+        emissivity_setting="0.95, can be set" if handheld else "1",
+        accuracy="±2.5 K or ±2 % of the reading" if handheld else "",
+        limit_words="±2.5 K, as asked for"
+        if handheld
+        else "none: its maker states no accuracy, and none was asked for",
     )
 
 

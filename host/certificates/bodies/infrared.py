@@ -94,6 +94,16 @@ class InfraredBody:
     emissivity_words : str
         What the thermometer was set to, and what the target has.
     points : tuple[CertifiedShots, ...]
+    serial : str
+        Or the name by which it is known; empty in data of before it was kept, as all that follow.
+    last_digit, distance_to_spot : str
+        As its maker prints them.
+    emissivity_setting : str
+        What it was set to, for which the errors hold.
+    accuracy : str
+        Its maker's limits of error; empty where nobody asks for them.
+    limit_words : str
+        Whose word the limit is.
     """
 
     kind: Kind
@@ -102,6 +112,12 @@ class InfraredBody:
     spot: str
     emissivity_words: str
     points: tuple[CertifiedShots, ...]
+    serial: str = ""
+    last_digit: str = ""
+    distance_to_spot: str = ""
+    emissivity_setting: str = ""
+    accuracy: str = ""
+    limit_words: str = ""
 
     def __post_init__(self) -> None:
         """Refuse a kind that takes no shots."""

@@ -50,13 +50,27 @@ def infrared_results(body: InfraredBody) -> Results:
             )
             for title, point in zip(where, points, strict=True)
         ),
-        facts=(("Band", body.band), ("Spot", body.spot)),
+        identification=body.serial,
+        facts=(
+            ("Serial", body.serial),
+            ("Emissivity", body.emissivity_setting),
+            ("Optics", body.distance_to_spot),
+            ("Spot", body.spot),
+            ("Band", body.band),
+            ("Last digit", body.last_digit),
+            ("Accuracy", _makers(body.accuracy)),
+            ("Limit", body.limit_words),
+        ),
         sections=(
             Section(title="Target", lines=(body.target, body.emissivity_words)),
             Section(title="Shots", lines=tuple(_shots_line(point) for point in points)),
         ),
         wrong=wrong_statements(points, where),
     )
+
+
+def _makers(accuracy: str) -> str:
+    return f"{accuracy}, by its maker" if accuracy.startswith("±") else accuracy
 
 
 def _dashed(points: tuple[CertifiedShots, ...]) -> str:

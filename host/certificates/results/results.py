@@ -207,6 +207,8 @@ class Results:
     budgets : tuple[StatedBudget, ...]
     facts : tuple[tuple[str, str], ...]
         Of the item, beside its name.
+    identification : str
+        Serial of the item, where a field of its own holds it.
     sections : tuple[Section, ...]
     wrong : tuple[tuple[str, str, float], ...]
         Where, how likely the statement there is wrong as printed, and in full.
@@ -222,6 +224,7 @@ class Results:
     strips: tuple[Strip, ...] = ()
     budgets: tuple[StatedBudget, ...] = ()
     facts: tuple[tuple[str, str], ...] = ()
+    identification: str = ""
     sections: tuple[Section, ...] = ()
     wrong: tuple[tuple[str, str, float], ...] = ()
     headline: str = ""

@@ -22,6 +22,7 @@ from host.certificates.kind import Kind as PaperKind
 from host.citation import words_by_boot
 from host.procedures.infrared.infrared_check import InfraredState, SetUp, TakenShot
 from host.procedures.infrared.infrared_settings import METHOD_VERSION, InfraredSettings
+from host.procedures.infrared.thermometer_identity import identity_of
 from host.rig_sensor import BODY_HALF_WIDTH_K
 from host.shop import Shop
 from host.software_versions import software_versions
@@ -247,6 +248,7 @@ def certificate_of(
             spot=settings.accept_spot(),
             emissivity_words=f"{_setting_words(settings)}; the target has {settings.surface_words}",
             points=points,
+            **identity_of(settings),
         ),
         simulated=settings.simulated,
         verdict=overall_verdict(verdicts) if verdicts else None,

@@ -1,9 +1,12 @@
 """The infrared check over the pages: typed by hand, and at a station."""
 
+import io
 import re
 from dataclasses import replace
+from xml.etree import ElementTree
 
 import pytest
+from pypdf import PdfReader
 
 from calibration.contract.readings import Quality
 from calibration.infrared.planck import RIG_SENSOR_BAND
@@ -103,6 +106,32 @@ def test_a_thermometer_typed_by_hand_gets_its_certificate_and_its_corrections_re
     spot = {"surface": "vinyl electrical tape", "set_emissivity": "0.95", "surroundings": "40"}
     browser.post(f"{where}/read", data={"step": "head", "shown": "90", "thermometer": "I-7", **spot})
     assert "K for thermometer I-7, certificate 000001" in text_of(browser, where)
+
+
+def test_the_certificate_says_which_thermometer_it_is_of_and_whose_limit_it_was_held_against(browser, desk):
+    """ISO/IEC 17025:2017, 7.8.2.1 g: unambiguous identification of the item, on each of the three forms."""
+    begin(browser, smallest_spot_mm="16", accuracy_percent="2", item="the shop's thermometer")
+    whole_check(browser, 1.0)
+    files = desk.store.certificates.get("000001").files
+    facts = {
+        "serial": "I-7",
+        "last_digit": "0.1 K",
+        "distance_to_spot": "12 : 1, smallest spot 16 mm",
+        "emissivity_setting": "0.95, can be set",
+        "accuracy": "±2 K or ±2 % of the reading",
+        "limit_words": "its maker's accuracy, the larger of the two",
+        "band": "8 to 14 µm",
+    }
+    body = certificate_from_canonical(files.canonical_json).body
+    assert {name: getattr(body, name) for name in facts} == facts
+    first_page = " ".join(PdfReader(io.BytesIO(files.pdf)).pages[0].extract_text().split())
+    root = ElementTree.fromstring(PdfReader(io.BytesIO(files.pdf)).attachments["certificate.xml"][0])
+    in_xml = [element.text for element in root.iter() if element.text]
+    for words in facts.values():
+        assert words in first_page
+        assert any(words in text for text in in_xml)
+    item = root.find(".//{*}items/{*}item")
+    assert "I-7" in [element.text for element in item.iterfind(".//{*}identification/{*}value")]
 
 
 def test_a_target_too_small_for_the_distance_is_refused_beside_the_field(browser):
