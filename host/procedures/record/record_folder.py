@@ -15,6 +15,7 @@ from calibration.errors import CurveError
 from host.citation import Citation
 from host.curve_choice import text_of_curve
 from host.errors import DeskError
+from host.given_file import GivenFileError, read_given
 from host.procedures.record.issued_record import IssuedRecord
 from host.store import Store
 from host.store.chain_link import head_of
@@ -23,6 +24,8 @@ from host.store.runs import TimedEvent
 
 FORMAT, VERSION = "ohmbath certificate folder", 2
 _SUMS = "SHA256SUMS"
+#: Readings of days on end; more is no record of a certificate. [byte]
+_LARGEST_FILE = 500_000_000
 _RUN, _READINGS, _DATA, _PAPER = "run.json", "readings.jsonl", "certificate.json", "certificate.pdf"
 _CHAIN, _REGISTER, _CURVE = "chain.json", "register.json", "curve.toml"
 _README = """What stands behind certificate {number}.
@@ -188,18 +191,22 @@ def _curve(settings: Mapping[str, Any], store: Store) -> str:
 
 def _checked(folder: Path) -> dict[str, bytes]:
     try:
-        sums = (folder / _SUMS).read_text("utf-8").splitlines()
+        sums = _content(folder / _SUMS).decode("utf-8").splitlines()
         contents = {}
         for line in sums:
             digest, _, name = line.partition("  ")
             if "/" in name or "\\" in name or name in ("", ".", ".."):
                 raise RecordFolderError(f"{folder}/{_SUMS} names {name!r:.40}, which is no file of it.")
-            contents[name] = (folder / name).read_bytes()
+            contents[name] = _content(folder / name)
             if hashlib.sha256(contents[name]).hexdigest() != digest:
                 raise RecordFolderError(f"{folder / name} was altered: get the folder anew.")
         return contents
-    except (OSError, UnicodeDecodeError) as error:
-        raise RecordFolderError(f"{folder} is no whole record of a certificate ({error}).") from error
+    except (GivenFileError, UnicodeDecodeError) as error:
+        raise RecordFolderError(f"{folder} is no whole record of a certificate: {error}") from error
+
+
+def _content(path: Path) -> bytes:
+    return read_given(path, most_bytes=_LARGEST_FILE, what="file of a record")
 
 
 def _check_links(folder: Path, number: str, contents: Mapping[str, bytes]) -> None:

@@ -216,10 +216,38 @@ def test_what_lies_beside_a_run_has_to_be_what_the_run_says(record, finished_des
     before = (folder / name).read_text("utf-8")
     (folder / name).write_text(change(before), "utf-8")
     assert (folder / name).read_text("utf-8") != before
-    sums = {line.partition("  ")[2]: line.partition("  ")[0] for line in _lines(folder / "SHA256SUMS")}
-    sums[name] = hashlib.sha256((folder / name).read_bytes()).hexdigest()
-    (folder / "SHA256SUMS").write_text("".join(f"{digest}  {one}\n" for one, digest in sums.items()))
+    _sum_anew(folder, name)
     with pytest.raises(RecordFolderError, match=name):
+        read_record(folder)
+
+
+def _sum_anew(folder, *names):
+    sums = {line.partition("  ")[2]: line.partition("  ")[0] for line in _lines(folder / "SHA256SUMS")}
+    for name in names:
+        sums[name] = hashlib.sha256((folder / name).read_bytes()).hexdigest()
+    (folder / "SHA256SUMS").write_text("".join(f"{digest}  {one}\n" for one, digest in sums.items()))
+
+
+def test_a_folder_of_before_with_messages_alone_is_worked_out_and_a_damaged_line_is_not(
+    record, finished_desk, tmp_path
+):
+    folder = tmp_path / "elsewhere"
+    write_record(finished_desk.store, record, folder)
+    (folder / "run.json").write_text(
+        (folder / "run.json").read_text("utf-8").replace('"version": 2', '"version": 1')
+    )
+    kept = [json.loads(line) for line in _lines(folder / "readings.jsonl")]
+    lines = [{name: one[name] for name in ("station", "boot", "seq", "payload")} for one in kept]
+    (folder / "readings.jsonl").write_text("".join(f"{json.dumps(one)}\n" for one in lines))
+    _sum_anew(folder, "run.json", "readings.jsonl")
+    assert recompute(read_record(folder)).difference is None
+    (folder / "readings.jsonl").write_text("".join(f"{json.dumps(one)}\n" for one in [{}, *lines[1:]]))
+    _sum_anew(folder, "readings.jsonl")
+    with pytest.raises(RecordFolderError, match="no whole record"):
+        read_record(folder)
+    os.remove(folder / "readings.jsonl")
+    os.mkfifo(folder / "readings.jsonl")
+    with pytest.raises(RecordFolderError, match="is a pipe and no file"):
         read_record(folder)
 
 
