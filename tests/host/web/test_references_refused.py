@@ -1,5 +1,11 @@
+import dataclasses
+
 import pytest
 
+from host.procedures.bench_setup import bench_setup_of
+from host.procedures.logged import events_of
+from host.procedures.sender.bath_reading import UnusableReadingError, bath_reading_of
+from host.procedures.sender.sender_check import state_of
 from host.procedures.sender.sender_check_state import Phase
 from host.store.instrument_marks import Mark
 
@@ -39,3 +45,23 @@ def test_a_check_whose_probe_fails_on_the_way_ends_without_a_certificate(desk, b
     assert view.state.phase is Phase.STOPPED
     assert "P-1 failed on" in view.state.reason and "fell on the floor" in view.state.reason
     assert desk.store.certificates.all() == []
+
+
+@pytest.mark.slow
+def test_a_run_uses_no_reading_of_a_range_that_its_ohms_check_did_not_cover(finished_desk):
+    store = finished_desk.store
+    state = state_of(event for event in events_of(store, 1) if event.kind not in ("result", "stopped"))
+
+    def readings_of(cited):
+        return store.readings(cited.station, cited.boot, cited.first, cited.last)
+
+    setup = bench_setup_of(state, readings_of)
+    window = state.windows[0].citation
+    pack = readings_of(window)[0]
+    assert bath_reading_of(state, pack, setup).sender_ohm > 0.0
+    with pytest.raises(UnusableReadingError, match="68 Ω range was used but not checked"):
+        bath_reading_of(state, dataclasses.replace(pack, range_ohm=68.0), setup)
+    # the probe's cold range sends ohms without a count, so that no correction could work on it
+    cold = dataclasses.replace(pack.channels["probe"], raw=None)
+    with pytest.raises(UnusableReadingError, match="no count for the probe"):
+        bath_reading_of(state, dataclasses.replace(pack, channels={**pack.channels, "probe": cold}), setup)

@@ -11,7 +11,6 @@ import pytest
 
 from host.certificates.canonical import certificate_from_canonical
 from host.people.role import Role
-from host.procedures.event import Event
 from host.procedures.record.issued_record import record_in_store
 from host.procedures.record.recompute import RecomputeError, recompute
 from host.procedures.record.record_folder import read_record, write_record
@@ -278,11 +277,13 @@ def test_a_resistor_is_read_surer_after_the_ohms_check_of_the_day_and_worked_out
     elsewhere = read_record(tmp_path / "folder")
     assert recompute(elsewhere).difference is None
     # what the event says of it is not what counts, but what the readings say
-    slipped = [
-        Event(kind=one.kind, payload={**one.payload, "value": 1.0}) if one.kind == "taken" else one
-        for one in elsewhere.events
-    ]
-    assert recompute(dataclasses.replace(elsewhere, events=tuple(slipped))).difference is None
+    slipped = tuple(
+        dataclasses.replace(one, payload={**one.payload, "value": 1.0}) if one.kind == "taken" else one
+        for one in elsewhere.timed_events
+    )
+    again = recompute(dataclasses.replace(elsewhere, timed_events=slipped))
+    assert again.difference == "the events of its run: its link in the chain names 2 others"
+    assert all(then == now for _, then, now in again.rows)
     gone = dataclasses.replace(elsewhere, readings_of=lambda cited: ())
     with pytest.raises(RecomputeError, match="The readings are gone"):
         recompute(gone)
