@@ -87,7 +87,8 @@ def intermittence(resistance_ohm: Sequence[float]) -> Intermittence:
         raise ValueError("A reading of the burst is no resistance. Leave it out.")
     is_open = burst >= _OPEN_OHM
     steps = np.diff(np.log(np.minimum(burst, _OPEN_OHM)))
-    noise = _noise(steps)
+    # What opens or closes is no noise, however often it does.
+    noise = _noise(steps[~(is_open[1:] | is_open[:-1])])
     weight = 0.0 if np.all(is_open) else _weight(steps, noise)
     fault = _fault(weight, all_open=bool(np.all(is_open)))
     middle_ohm = float(np.median(burst))
@@ -105,6 +106,8 @@ def intermittence(resistance_ohm: Sequence[float]) -> Intermittence:
 
 def _noise(steps: Vector) -> float:
     """Standard deviation of quiet steps, by the median of their magnitudes (0.6745 of it, if normal)."""
+    if steps.size == 0:
+        return _LEAST_NOISE
     return max(float(np.median(np.abs(steps))) / 0.6745, _LEAST_NOISE)
 
 

@@ -32,6 +32,16 @@ def test_a_contact_that_opens_for_three_readings_is_found(seed):
     assert "connector" in found.next_action
 
 
+@pytest.mark.parametrize("share", [0.1, 0.4, 0.5, 0.6, 0.9])
+@pytest.mark.parametrize("seed", range(6))
+def test_a_contact_that_opens_at_random_is_found_however_often_it_does(share, seed):
+    """Opening at half of the readings, half of the steps are as large as a step can be: they are no noise."""
+    chance = np.random.default_rng(seed)
+    ohm = 300.0 * (1.0 + 5e-4 * chance.standard_normal(250))
+    ohm[chance.random(250) < share] = math.inf
+    assert intermittence(ohm.tolist()).fault is Fault.INTERMITTENT
+
+
 def test_a_contact_that_adds_six_ohms_for_a_while_is_found():
     burst = steady()
     burst[70:90] += 6.0
