@@ -1,7 +1,7 @@
 """Exercises of a desk: made, handed out, planted, begun, answered, marked and closed."""
 
 import threading
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
 from dataclasses import asdict, dataclass
 from typing import Any
 
@@ -17,6 +17,7 @@ from host.classroom.exercise import (
 )
 from host.classroom.exercise_log import exercise_in
 from host.classroom.nameable import NOTHING
+from host.classroom.planted_box import APART
 from host.errors import DeskError
 from host.live import Live
 from host.order_book import OrderBook
@@ -210,23 +211,12 @@ class Exercises:
         busy = self._runs.open_run_of(station)
         if busy is not None:
             return f"{station} is busy with run {busy:04d}: stop that one first, then plant again."
-        if made.box is not None:
-            box = made.box
-            return self._ordered(
-                latest,
-                number,
-                (Action.SET_INSERTION, {"insertion": Insertion.NONE.value}),
-                (Action.SET_DECADE, {"resistance_ohm": box.decade_ohm}),
-                (Action.SET_INSERTION, {"insertion": box.insertion.value}),
+        if made.box is None and made.fault != NOTHING and not latest.simulated:
+            return (
+                f"{station} is a real bench, and this fault can be planted by name in simulation only: make "
+                "the exercise anew with the decade box, or hang a faulty sender in by hand."
             )
-        if latest.simulated:
-            return self._ordered(latest, number, (Action.HANDS, {"do": "fit_sender", "plant": made.plant}))
-        if made.fault == NOTHING:
-            return ""
-        return (
-            f"{station} is a real bench, and this fault can be planted by name in simulation only: make the "
-            "exercise anew with the decade box, or hang a faulty sender in by hand."
-        )
+        return self._ordered(latest, number, *_planting(made, is_simulated=latest.simulated))
 
     def _ordered(self, latest: ReadingPack, number: int, *orders: tuple[Action, Mapping[str, Any]]) -> str:
         """Give orders one after the other; what went wrong, in words."""
@@ -261,6 +251,19 @@ class Exercises:
         state = exercise_in(self._store, number) or ExerciseState()
         advance(state, Event(kind=kind, payload=payload))
         self._store.runs.append(number, kind, dict(payload))
+
+
+def _planting(made: ExerciseSettings, *, is_simulated: bool) -> Iterator[tuple[Action, Mapping[str, Any]]]:
+    """Orders that plant a fault: as many, and as many relays heard, whatever it is.
+
+    A relay that moves is seen at the probe as well, which a student may be reading.
+    """
+    if is_simulated:
+        yield Action.HANDS, {"do": "fit_sender", "plant": made.plant}
+    yield Action.SET_INSERTION, {"insertion": APART.value}
+    yield Action.SET_DECADE, {"resistance_ohm": 0.0 if made.box is None else made.box.decade_ohm}
+    place = Insertion.NONE if made.box is None else made.box.insertion
+    yield Action.SET_INSERTION, {"insertion": place.value}
 
 
 def _attempt(state: ExerciseState, number: int, account: int) -> Attempt:

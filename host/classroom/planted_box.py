@@ -16,6 +16,9 @@ NOT_READY = "the bench is not ready yet"
 READINGS_TO_BE_READY = 120
 #: The box stands there in the ohms check, on any bench.
 CHECKING = (Insertion.SENDER, Insertion.PROBE)
+#: By this place the box goes on its way to where it is planted, and to nowhere where it is not: so the same
+#: relays move, and as often, whatever was planted.
+APART = Insertion.SENDER
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

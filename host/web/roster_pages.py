@@ -1,5 +1,7 @@
 """The roster of a class: taken in from a file, with a slip for each new student."""
 
+from urllib.parse import urlsplit
+
 from flask import Blueprint, render_template, request
 
 from host.classroom.roster import RosterError
@@ -10,6 +12,7 @@ from host.people.role import Role
 from host.web.audit_note import note
 from host.web.desk_behind import the_desk
 from host.web.door import the_door, the_visitor
+from host.web.reach import is_loopback
 from host.web.rules import allowed
 
 roster_pages = Blueprint("roster", __name__)
@@ -50,4 +53,11 @@ def _page(*, taken: Taken | None = None, trouble: str = "") -> str:
     everybody = the_desk().store.people.all()
     students = [one for one in everybody if one.roles == {Role.STUDENT}]
     students.sort(key=lambda one: (one.group.casefold(), one.name.casefold()))
-    return render_template("roster.html", taken=taken, trouble=trouble, students=students)
+    # A slip is carried to another machine, where the address of this one alone opens nothing.
+    address = "" if is_loopback(urlsplit(request.host_url).hostname or "") else request.host_url
+    return render_template("roster.html", taken=taken, trouble=trouble, students=students, address=address)
+
+
+def address_on_slips(address: str) -> str:
+    """Address at which the pages were opened; empty where it would open nothing on another machine."""
+    return "" if is_loopback(urlsplit(address).hostname or "") else address

@@ -5,6 +5,7 @@ Everything it knows is in the store, so a desk that is killed goes on where it w
 
 import logging
 from collections.abc import Mapping, Sequence
+from dataclasses import replace
 from typing import Any
 
 from calibration.contract.orders import LONGEST_BURST_S, Action
@@ -12,7 +13,7 @@ from calibration.contract.readings import Insertion, ReadingPack
 from calibration.resistance.ohms_check import OhmsCheckError, RangeCorrection
 from host.citation import Citation
 from host.classroom.exercise_log import planted_box_of
-from host.classroom.planted_box import Sight
+from host.classroom.planted_box import APART, Sight
 from host.live import Live
 from host.order_book import OrderBook
 from host.procedures.bench_orders import BenchOrders, WantedBench
@@ -59,6 +60,8 @@ class SenderCheckRunner:
         self.state: SenderCheckState = state_of(events_of(store, run))
         #: What the fault of an exercise is, where the decade box stands in for one.
         self._box = planted_box_of(store, self.state.started.exercise)
+        #: An exercise begins with relays that move whatever was planted.
+        self._is_set_apart = self.state.started.exercise is None
         self.orders = BenchOrders(book, station=self.station, run=run)
         self._box_watch = BoxWatch()
         self._plateau_watch: PlateauWatch | None = None
@@ -118,14 +121,22 @@ class SenderCheckRunner:
         latest = self._live.latest(self.station)
         if latest is None or self.state.is_over or self.state.phase is Phase.CHOOSING:
             return  # where a curve is chosen, the bench is free for the next sender
-        self.orders.bring(self._wanted(), latest)
+        self._bring(latest)
         if self.state.is_moving:
             self.orders.repeat(Action.BURST, {"duration_s": LONGEST_BURST_S}, latest)
         while (packs := self._cursor.next()) and not self.state.is_over:
             for pack in packs:
                 self._feed(self._seen(pack))
             # What a setting or a step wants may have changed with what was just read.
-            self.orders.bring(self._wanted(), self._live.latest(self.station) or latest)
+            self._bring(self._live.latest(self.station) or latest)
+
+    def _bring(self, latest: ReadingPack) -> None:
+        """Order what is missing of where the bench should stand, by way of a place apart in an exercise."""
+        if self._is_set_apart or self.state.phase is not Phase.FITTING:
+            self.orders.bring(self._wanted(), latest)
+        else:
+            apart = replace(self._wanted(), insertion=APART)
+            self._is_set_apart = self.orders.bring(apart, latest)
 
     def readings_of(self, citation: Citation) -> Sequence[ReadingPack]:
         """Cited readings, from the store."""
@@ -184,10 +195,11 @@ class SenderCheckRunner:
         return Sight(box=self._box, heated_from=self.state.heated_from).of(pack)
 
     def _take_box_away(self) -> None:
-        """A run that ends leaves no planted fault in the circuit."""
+        """An exercise leaves no planted fault in the circuit; where there is none, as many relays move."""
         latest = self._live.latest(self.station)
-        if self._box is not None and latest is not None:
-            self.orders.perform(Action.SET_INSERTION, {"insertion": Insertion.NONE.value}, latest)
+        if self.state.started.exercise is not None and latest is not None:
+            for place in (APART, Insertion.NONE):
+                self.orders.perform(Action.SET_INSERTION, {"insertion": place.value}, latest)
 
     def _card(self, trouble: str | None) -> StepCard:
         loop = LoopStatus() if self._loop_watch is None else self._loop_watch.status

@@ -108,8 +108,10 @@ class SmallBench:
     reads_high_by: float = 0.0
     has_changed_places: bool = False
     feels_the_box: bool = True
+    feels_the_relays: bool = False
     _sender_c: float | None = None
     _burst_due: bool = False
+    _has_switched: bool = False
     _time_s: float = 0.0
     _insertion: Insertion = Insertion.NONE
     _decade_ohm: float = 0.0
@@ -123,6 +125,7 @@ class SmallBench:
         wanted = dict(order.fields)
         match order.do:
             case "set_insertion":
+                self._has_switched |= self._insertion.value != wanted["insertion"]
                 self._insertion = Insertion(wanted["insertion"])
             case "set_decade":
                 self._decade_ohm = float(wanted["resistance_ohm"])
@@ -199,6 +202,13 @@ class SmallBench:
             "infrared": ChannelReading(quality=Quality.GOOD, value=round(self.bath_c - 0.7, 2)),
             "ambient": ChannelReading(quality=Quality.GOOD, value=round(self.body_c, 2)),
         }
+        if self._has_switched and self.feels_the_relays:
+            # The rig marks the pass after an insertion relay moved, and it does so on both channels.
+            for name in ("sender", "probe"):
+                channels[name] = ChannelReading(
+                    quality=Quality.SWITCHING, raw=channels[name].raw, reason="relays have just moved"
+                )
+        self._has_switched = False
         for name, (quality, reason) in self.quality.items():
             channels[name] = ChannelReading(quality=quality, raw=channels[name].raw, reason=reason)
         return ReadingPack(

@@ -9,6 +9,7 @@ from click.testing import CliRunner
 
 from host.commands.person import command
 from host.people.role import Role
+from host.web.roster_pages import address_on_slips
 
 pytestmark = pytest.mark.slow
 
@@ -22,6 +23,12 @@ def take(reader, data: bytes = CLASS, **more: str):
 
 def slips(page: str) -> dict[str, str]:
     return dict(re.findall(r"<li><b>([^<]+)</b>.*?<code>([^<]+)</code>", page, re.DOTALL))
+
+
+def test_a_slip_says_where_to_sign_in_unless_that_opens_on_this_machine_alone(peopled):
+    assert "<br>Sign in with this name" in take(peopled.sit_down(Role.INSTRUCTOR)).text
+    assert address_on_slips("http://127.0.0.1:8350/") == address_on_slips("http://localhost/") == ""
+    assert address_on_slips("https://desk.local/") == "https://desk.local/"
 
 
 def test_a_class_gets_a_slip_each_which_opens_nothing_but_the_choice_of_a_password(peopled):
