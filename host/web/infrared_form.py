@@ -13,6 +13,7 @@ from host.certificates.printable import LONGEST_NAME, printable_text
 from host.errors import DeskError
 from host.infrared_shot import typed_surface
 from host.procedures.infrared.infrared_settings import TARGETS, InfraredSettings
+from host.procedures.infrared.set_points import accept_air, accept_set_points
 from host.quantity import emissivity_of, temperature_c_of
 from host.rig_sensor import cell_emissivity
 from host.store import Store
@@ -26,7 +27,6 @@ from host.web.scale import Scale
 ENTERED = "entered"
 #: Before the name of a station: its own sensor, or its probe.
 STATION = "station:"
-MOST_SET_POINTS = 8
 _NEWEST_PACKS = 8
 
 _TEXTS = {
@@ -177,7 +177,7 @@ def filled_form(
     made["set_emissivity"] = _set_emissivity(typed, store, errors)
     made |= _reference(typed, store, shop, today, errors)
     made |= _target(typed, scale, errors)
-    made["set_points_c"] = _set_points(typed["set_points"], scale, errors)
+    made["set_points_c"] = _set_points(typed["set_points"], scale, made["air_c"], errors)
     made["limit_k"] = _number(typed, "limit_k", 0.01, 50.0, errors) if typed["limit_k"] else None
     made["rule"] = typed["rule"] or shop.rule.value
     made["as_left_of"] = int(typed["as_left_of"]) if typed["as_left_of"].isdecimal() else None
@@ -191,6 +191,10 @@ def filled_form(
 
 
 def _check_whole(settings: InfraredSettings, errors: dict[str, str]) -> None:
+    try:
+        settings.accept_plate()
+    except CalibrationError as error:
+        errors["target_mm"] = str(error)
     try:
         settings.accept_spot()
     except CalibrationError as error:
@@ -345,17 +349,22 @@ def _target(typed: Mapping[str, str], scale: Scale, errors: dict[str, str]) -> d
     made["target_mm"] = _number(typed, "target_mm", 1.0, 5000.0, errors)
     made["distance_mm"] = _number(typed, "distance_mm", 1.0, 50000.0, errors)
     made["air_c"] = temperature_typed(typed["air"], scale, "air", errors)
+    try:
+        accept_air(made["air_c"])
+    except CalibrationError as error:
+        errors.setdefault("air", str(error))
     return made
 
 
-def _set_points(text: str, scale: Scale, errors: dict[str, str]) -> tuple[float, ...]:
+def _set_points(text: str, scale: Scale, air_c: float, errors: dict[str, str]) -> tuple[float, ...]:
     parts = [part for part in re.split(r"[\s;]+", text) if part]
     points = [temperature_typed(part, scale, "set_points", errors) for part in parts]
     rising = tuple(sorted({round(point, 2) for point in points}))
-    if not 1 <= len(rising) <= MOST_SET_POINTS and "set_points" not in errors:
-        errors["set_points"] = f"Write 1 to {MOST_SET_POINTS} temperatures with spaces between: 45 65 90."
-    if any(not 0.0 <= point <= 150.0 for point in rising):
-        errors["set_points"] = "A target of this bench is between 0 and 150 °C."
+    if not errors.keys() & {"set_points", "air"}:
+        try:
+            accept_set_points(rising, air_c=air_c)
+        except CalibrationError as error:
+            errors["set_points"] = str(error)
     return rising
 
 

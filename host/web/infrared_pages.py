@@ -22,6 +22,7 @@ from host.procedures.infrared.infrared_check import MOST_SHOTS, InfraredState, K
 from host.procedures.infrared.infrared_result import point_so_far, sentence_of
 from host.procedures.infrared.infrared_runs import InfraredRuns, InfraredView
 from host.procedures.infrared.infrared_settings import TARGETS
+from host.procedures.infrared.place_of_shot import accept_place, question_of_place
 from host.readings_of_now import readings_of_now
 from host.rig_sensor import read_rig_sensor
 from host.store.settings import RULES
@@ -190,6 +191,9 @@ def hands(run: int) -> AnyResponse:
         raise DeskError("The sensor of a station reads its target itself: no hand shoots it.")
     else:
         reference = read_by_probe(_packs_of_now(view.state), started.reference)
+        question = question_of_place(view.state, reference.temperature_c)
+        if question:
+            raise DeskError(question)
         shown_c = helper.shoot(started, reference.temperature_c, shot=len(view.state.shots) + 1)
         _runs().add(run, Kind.SHOT, _payload(shown_c, f"{shown_c:g}C", reference))
     return redirect(f"/infrared/{run}", 303)
@@ -243,7 +247,24 @@ def _shot_payload(state: InfraredState, errors: dict[str, str]) -> dict[str, Any
         return None
     if errors or reference is None:
         return None
-    return _payload(shown_c, typed, reference, press) | {"body_c": body_c}
+    meant = _place(state, reference, errors)
+    if errors:
+        return None
+    return _payload(shown_c, typed, reference, press) | {"body_c": body_c, "meant_there": meant}
+
+
+def _place(state: InfraredState, reference: ContactReference, errors: dict[str, str]) -> bool:
+    """Whether a person says that the target is meant to be elsewhere; errors where it is asked or refused."""
+    question = question_of_place(state, reference.temperature_c)
+    meant = request.form.get("meant_there") == "yes"
+    try:
+        accept_place(state, reference.temperature_c)
+    except CalibrationError as error:
+        errors["form"] = str(error)
+        return False
+    if question and not meant:
+        errors["meant_there"] = question
+    return bool(question) and meant
 
 
 def _reference(state: InfraredState, press: Press | None, errors: dict[str, str]) -> ContactReference | None:

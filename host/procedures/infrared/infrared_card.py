@@ -2,6 +2,7 @@
 
 from calibration.infrared.infrared_point import FEWEST_SHOTS
 from host.procedures.infrared.infrared_check import InfraredState, SetUp
+from host.procedures.infrared.place_of_shot import named_c
 from host.procedures.step_card import Ask, AskKind, StepCard
 
 _SCALDS = "Hot water and a hot plate scald and burn: heater off while hands are near, nothing hot is moved."
@@ -36,7 +37,7 @@ def card_of(state: InfraredState) -> StepCard:
     settings = state.started
     steps = len(SetUp) + len(settings.set_points_c) + 1
     caught = tuple(
-        (f"{point:g} °C", index < state.closed) for index, point in enumerate(settings.set_points_c)
+        (f"{named_c(state, index):g} °C", index < state.closed) for index in range(len(settings.set_points_c))
     )
     step = state.next_set_up
     if step is not None:
@@ -90,7 +91,8 @@ def _shooting(state: InfraredState, steps: int, caught: tuple[tuple[str, bool], 
     return StepCard(
         step=here,
         steps=steps,
-        instruction=f"Bring the target to about {point_c:g} °C, wait until it stands still, and shoot.",
+        instruction=f"Bring the target to about {named_c(state, state.closed):g} °C, wait until it stands "
+        "still, and shoot.",
         caution=_SCALDS,
         waiting=f"{count} shots that count so far: {more}. Release the trigger between them.",
         button="Go on to the next" if state.may_close else None,

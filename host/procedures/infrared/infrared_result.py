@@ -22,6 +22,7 @@ from host.certificates.kind import Kind as PaperKind
 from host.citation import words_by_boot
 from host.procedures.infrared.infrared_check import InfraredState, SetUp, TakenShot
 from host.procedures.infrared.infrared_settings import METHOD_VERSION, InfraredSettings
+from host.procedures.infrared.place_of_shot import places_words
 from host.procedures.infrared.thermometer_identity import identity_of
 from host.rig_sensor import BODY_HALF_WIDTH_K
 from host.shop import Shop
@@ -373,7 +374,7 @@ def _remarks(state: InfraredState) -> tuple[str, ...]:
         "The contact thermometer was read by hand beside each shot; its own uncertainty and how it touches "
         "the target make this uncertainty larger than that of a bench with a probe."
     )
-    return (assumed, *(() if settings.station else (by_hand,)), *left_out, *kept)
+    return (assumed, *(() if settings.station else (by_hand,)), *places_words(state), *left_out, *kept)
 
 
 def _not_done(points: Sequence[CertifiedShots]) -> str:

@@ -18,6 +18,7 @@ from host.procedures.infrared.infrared_card import card_of
 from host.procedures.infrared.infrared_check import InfraredState, Kind, advance, state_of
 from host.procedures.infrared.infrared_result import as_found_of, certificate_of
 from host.procedures.infrared.infrared_settings import InfraredSettings
+from host.procedures.infrared.set_points import accept_air, accept_set_points
 from host.procedures.logged import events_of
 from host.procedures.run_kind import RunKind
 from host.procedures.step_card import StepCard
@@ -49,11 +50,13 @@ class InfraredRuns:
         Raises
         ------
         DeskError
-            If the target is too small for the thermometer at that distance, or the first check is none or of
-            another thermometer.
+            If target, air or set points are refused, or the first check is none or of another thermometer.
         """
         try:
+            settings.accept_plate()
             settings.accept_spot()
+            accept_air(settings.air_c)
+            accept_set_points(settings.set_points_c, air_c=settings.air_c)
         except CalibrationError as error:
             raise DeskError(str(error)) from error
         if settings.as_left_of is not None:

@@ -6,6 +6,7 @@ from typing import Any
 
 from calibration.conformity import DecisionRule
 from calibration.infrared.emissivity import Shot, Surface
+from calibration.infrared.errors import InfraredError
 from calibration.infrared.handheld import Handheld
 from calibration.infrared.infrared_point import IMMERSED_CAVITY, PAINTED_FACE, TAPED_FACE, TargetKind
 from calibration.infrared.planck import RIG_SENSOR_BAND
@@ -21,6 +22,8 @@ TARGETS: Mapping[str, TargetKind] = {
     "immersed_cavity": IMMERSED_CAVITY,
     "taped_face": TAPED_FACE,
 }
+#: Narrower plates lose heat over their rim to within the spot. [mm]
+LEAST_PLATE_MM = 100.0
 #: View of the rig's narrow sensor. [°]
 RIG_VIEW_DEG = 10.0
 
@@ -130,6 +133,20 @@ class InfraredSettings:
             surroundings_c=self.air_c,
             surroundings_half_width_k=self.surroundings_half_width_k,
         )
+
+    def accept_plate(self) -> None:
+        """Refuse a plate that is too narrow to be even over the spot.
+
+        Raises
+        ------
+        InfraredError
+            If it is; a cavity may be narrower.
+        """
+        if self.target != "immersed_cavity" and self.target_mm < LEAST_PLATE_MM:
+            raise InfraredError(
+                f"A plate of {self.target_mm:g} mm is colder at its rim than where its probe is: it needs "
+                f"{LEAST_PLATE_MM:g} mm or more across. Take a wider plate, or a cavity in the bath."
+            )
 
     def accept_spot(self) -> str:
         """Words on the spot, refused where the target is too small.

@@ -55,7 +55,7 @@ INFRARED = {
     "accuracy_k": "2", "emissivity": "settable", "distance_to_spot": "12", "band_from_um": "8",
     "band_to_um": "14", "reference": "station:bench-1", "target": "painted_face",
     "surface": "ultra-flat black spray paint", "target_mm": "100", "distance_mm": "300",
-    "set_emissivity": "0.95", "air": "23", "set_points": "60",
+    "set_emissivity": "0.95", "air": "23", "set_points": "60 75 88",
 }  # fmt: skip
 #: Pressed last, and in this order: they change what there is to be seen.
 LAST = ("/exercise/1/stop", "/you/password", "/sign-out")

@@ -370,15 +370,17 @@ def _infrared_checked(browser, run):
         "band_from_um": "8", "band_to_um": "14", "reference": "entered", "reference_serial": "T-2",
         "reference_resolution_k": "0.1", "reference_u_k": "0.5", "target": "taped_face",
         "surface": "ultra-flat black spray paint", "target_mm": "100", "distance_mm": "300",
-        "set_emissivity": "0.95", "air": "23", "set_points": "45", "job": "J-9",
+        "set_emissivity": "0.95", "air": "23", "set_points": "45 65 90", "job": "J-9",
     }  # fmt: skip
     assert browser.post("/infrared", data=begun).status_code == 303
     for step in range(1, 5):
         browser.post(f"/infrared/{run}/next", data={"step": str(step)})
-    for shown in ("46.0", "46.1", "45.9"):
-        browser.post(f"/infrared/{run}/shot", data={"shown": shown, "reference": "45"})
-    for step in (5, 6):
+    for step, point in ((5, 45), (6, 65), (7, 90)):
+        for off_k in (1.0, 1.1, 0.9):
+            typed = {"shown": f"{point + off_k}", "reference": f"{point}"}
+            assert browser.post(f"/infrared/{run}/shot", data=typed).status_code == 303
         assert browser.post(f"/infrared/{run}/next", data={"step": str(step)}).status_code == 303
+    assert browser.post(f"/infrared/{run}/next", data={"step": "8"}).status_code == 303
 
 
 def test_the_command_says_the_same_with_its_exit_code(finished_desk, tmp_path):
