@@ -21,6 +21,7 @@ from host.store.instrument_kind import InstrumentKind
 from host.store.register_fields import RegisterFileError
 from host.store.register_file import register_entry
 from host.store.settings import RULES, Settings
+from host.web.brought_in import BROUGHT_IN, brought_in_errors
 from host.web.scale import Scale
 
 #: The choice that enters a thermometer here in place of one of the register.
@@ -32,6 +33,7 @@ _NEWEST_PACKS = 8
 _TEXTS = {
     "item": "what is checked",
     "customer": "the customer",
+    **BROUGHT_IN,
     "job": "the job",
     "operator": "your name",
     "done": "what was done to it",
@@ -224,6 +226,8 @@ def _check_texts(typed: Mapping[str, str], errors: dict[str, str]) -> None:
             printable_text(typed[name], meaning, longest=LONGEST_NAME)
         except CertificateError as error:
             errors.setdefault(name, str(error))
+    for name, words in brought_in_errors(typed).items():
+        errors.setdefault(name, words)
 
 
 def _instrument(

@@ -3,7 +3,6 @@
 import re
 from collections.abc import Mapping
 from dataclasses import dataclass, field
-from datetime import date
 from functools import lru_cache
 
 from calibration.conformity import DecisionRule
@@ -19,6 +18,7 @@ from host.simulated_bench import SIMULATED_CURVE
 from host.store import Store
 from host.store.own_curves import OwnCurves
 from host.store.settings import RULES, Settings
+from host.web.brought_in import BROUGHT_IN, brought_in_errors
 from host.web.curve_list import NamedCurve
 from host.web.scale import Scale, plain_degrees
 from host.web.trial_choices import trial_choices, value_of
@@ -32,9 +32,7 @@ _INSIDE_K = 2.0
 _TEXTS = {
     "item": "what is checked",
     "customer": "the customer",
-    "customer_contact": "how the customer is reached",
-    "place": "the place",
-    "received": "the day it came in",
+    **BROUGHT_IN,
     "operator": "your name",
     "done": "what was done to it",
     "job": "the job",
@@ -141,9 +139,7 @@ def empty_form(
     typed = {
         "item": asked.get("item", ""),
         "customer": asked.get("customer", ""),
-        "customer_contact": "",
-        "place": "",
-        "received": "",
+        **dict.fromkeys(BROUGHT_IN, ""),
         "operator": str(last.get("operator", "")),
         "curve": curve,
         "set_points": " ".join(
@@ -202,6 +198,7 @@ def filled_form(posted: Mapping[str, str], own: OwnCurves, probe: ReferenceProbe
         if name == "done" and not typed["as_left_of"]:
             continue
         errors |= _text_error(name, typed[name], meaning)
+    errors |= brought_in_errors(typed)
     curve = curves(own).get(typed["curve"])
     if curve is None and typed["curve"] != FIND_OUT:
         errors["curve"] = "Choose a curve from the list."
@@ -242,20 +239,11 @@ def _text_error(name: str, text: str, meaning: str) -> dict[str, str]:
         return {name: "Write what was done to the sender since it was found: “terminals cleaned and dried”."}
     if name == "item" and not text:
         return {name: "Write what is checked: it stands on the certificate, for example “sender, tag 7”."}
-    if name == "received" and text and not _is_day(text):
-        return {name: "Write the day as year, month and day, for example 2026-11-26, or leave it empty."}
     try:
         printable_text(text, meaning, longest=LONGEST_NAME)
     except CertificateError as error:
         return {name: str(error)}
     return {}
-
-
-def _is_day(text: str) -> bool:
-    try:
-        return date.fromisoformat(text).isoformat() == text
-    except ValueError:
-        return False
 
 
 def _limit_k(text: str, curve: ReferenceCurve | None, errors: dict[str, str]) -> float | None:

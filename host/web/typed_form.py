@@ -16,12 +16,19 @@ from host.procedures.sender.hand_check import HandChecks, HandCheckSettings, jud
 from host.quantity import resistance_ohm_of, temperature_c_of, written_ohm_of
 from host.store.settings import RULES
 from host.typed_check import TypedCheck
+from host.web.brought_in import BROUGHT_IN, brought_in_errors
 from host.web.scale import Scale
 
 #: Rows of an empty form, how many the button adds, and the most there are.
 FIRST_ROWS, MORE_ROWS, MOST_ROWS = 6, 4, 40
 
-_TEXTS = {"item": "what is checked", "customer": "the customer", "operator": "your name", "job": "the job"}
+_TEXTS = {
+    "item": "what is checked",
+    "customer": "the customer",
+    **BROUGHT_IN,
+    "operator": "your name",
+    "job": "the job",
+}
 _FIELDS = (
     *_TEXTS,
     "curve",
@@ -282,6 +289,8 @@ def _check_texts(typed: Mapping[str, str], errors: dict[str, str]) -> None:
             printable_text(typed[name], meaning, longest=LONGEST_NAME)
         except CertificateError as error:
             errors.setdefault(name, str(error))
+    for name, words in brought_in_errors(typed).items():
+        errors.setdefault(name, words)
 
 
 def _number(typed: Mapping[str, str], name: str, most: float, errors: dict[str, str]) -> float | None:

@@ -240,6 +240,9 @@ def certificate_of(
         shop_address=shop.address,
         item=settings.item,
         customer=settings.customer,
+        customer_contact=settings.customer_contact,
+        place=settings.place,
+        received=settings.received,
         sentence=sentence_of(points, what=what),
         method=f"{METHOD}, version {METHOD_VERSION} (run {run:04d})",
         body=InfraredBody(

@@ -34,7 +34,7 @@ class InfraredSettings:
 
     Attributes
     ----------
-    item, customer, job, operator : str
+    item, customer, customer_contact, place, received, job, operator : str
     instrument : Mapping[str, Any]
         The thermometer as a register file has it, by value. Empty for the rig's own sensor.
     station : str
@@ -90,6 +90,9 @@ class InfraredSettings:
     done: str = ""
     simulated: bool = False
     typed: Mapping[str, str] = field(default_factory=dict)
+    customer_contact: str = ""
+    place: str = ""
+    received: str = ""
     method_version: str = METHOD_VERSION
 
     @property

@@ -59,7 +59,7 @@ class HandCheckSettings:
 
     Attributes
     ----------
-    item, customer, operator, job : str
+    item, customer, customer_contact, place, received, operator, job : str
     curve, curve_toml : str
         Reference curve by name and by value; `FIND_OUT` and nothing until one is chosen.
     rule : str
@@ -95,6 +95,9 @@ class HandCheckSettings:
     curve_choice: CurveChoice | None = None
     meter: Mapping[str, Any] | None = None
     leads_ohm: float | None = None
+    customer_contact: str = ""
+    place: str = ""
+    received: str = ""
 
     @property
     def named_meter(self) -> NamedMeter | None:
@@ -350,6 +353,12 @@ def hand_certificate(
         customer=settings.customer,
         number=number,
         more_conditions=tuple((name, words) for name, words in said if words),
+    )
+    certificate = replace(
+        certificate,
+        customer_contact=settings.customer_contact,
+        place=settings.place,
+        received=settings.received,
     )
     if settings.curve_choice is not None:
         certificate = with_chosen_curve(certificate, settings.curve_choice.words)

@@ -215,6 +215,15 @@ def test_a_bath_far_from_its_set_point_is_asked_about_at_the_bench_too(browser, 
     assert shot(browser, "62.2").status_code == 303
 
 
+def test_contact_place_and_day_of_receipt_are_asked_for_and_kept(browser, desk):
+    came = {"customer_contact": "2 Loom Lane", "place": "the yard, bay 4", "received": "2031-05-16"}
+    refused = begin(browser, **came | {"received": "yesterday"})
+    assert refused.status_code == 422 and "as year, month and day" in refused.text
+    assert begin(browser, **came).status_code == 303
+    kept = desk.store.runs.get(1).settings
+    assert {name: kept[name] for name in came} == came
+
+
 def test_a_fixed_emissivity_cannot_be_set_to_another(browser):
     answer = begin(browser, emissivity="0.95", set_emissivity="0.9")
     assert answer.status_code == 422 and "fixed at an emissivity of 0.95" in answer.text

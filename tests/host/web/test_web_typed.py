@@ -54,6 +54,15 @@ def test_typed_readings_come_to_the_same_verdict_as_the_command_with_a_certifica
     assert issued(desk).verdict.value == printed["verdict"]
 
 
+def test_contact_place_and_day_of_receipt_stand_on_the_certificate(browser, desk):
+    came = {"customer_contact": "2 Loom Lane", "place": "the yard, bay 4", "received": "2031-05-16"}
+    refused = browser.post("/typed", data=fields(**came | {"received": "16 May"}))
+    assert refused.status_code == 422 and "as year, month and day" in refused.text
+    assert "the yard, bay 4" in refused.text  # what was typed stays
+    assert browser.post("/typed", data=fields(**came)).status_code == 303
+    assert {name: getattr(issued(desk), name) for name in came} == came
+
+
 def test_the_result_can_be_worked_out_again_from_what_was_kept(browser, desk):
     browser.post("/typed", data=fields())
     again = judged(HandChecks(desk.store).view(1).settings)
