@@ -156,6 +156,7 @@ class InfraredState:
             # What the bath did meanwhile is no fault of a shot.
             [shot.shown_c - shot.reference_c for shot in counted],
             resolution_k=self.started.resolution_k,
+            asks_by_size=self.started.asks_by_size,
         )
         return None if apart is None or counted[apart].is_answered else counted[apart]
 

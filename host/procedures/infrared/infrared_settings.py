@@ -118,6 +118,11 @@ class InfraredSettings:
         return RIG_SENSOR_BAND if self.is_rig_sensor else self.handheld.band
 
     @property
+    def asks_by_size(self) -> bool:
+        """Whether a shot is asked about by its size too: a log of before has no answer to that."""
+        return self.method_version != "1"
+
+    @property
     def resolution_k(self) -> float:
         """Its last digit. [K]"""
         return 0.02 if self.is_rig_sensor else self.handheld.thermometer.resolution_k

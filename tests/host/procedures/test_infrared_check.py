@@ -205,6 +205,12 @@ def test_of_set_points_that_decide_nothing_the_least_sure_one_is_named():
     assert "lies inside that uncertainty" in sentence_of(points) and "at 65 °C" in sentence_of(points)
 
 
+def test_a_check_of_before_has_its_log_read_as_it_was_asked_then():
+    slip = [shot(-2.0, 0.0), shot(-1.7, 0.0), shot(5.0, 0.0)]
+    assert state_of([*begun(settings()), *slip]).doubtful.number == 3
+    assert state_of([*begun(settings(method_version="1")), *slip, CLOSED]).closed == 1
+
+
 def test_two_shots_are_not_enough_to_go_on():
     state = state_of([*begun(settings()), shot(45.0, 45.0), shot(45.1, 45.0)])
     assert not state.may_close and point_so_far(state) is None
