@@ -107,7 +107,8 @@ def change_password() -> AnyResponse | tuple[str, int]:
         return render_template("you.html", errors={"new": str(error)}), 422
     the_desk().store.people.set_password(answer.number, made, keep_token=visit_token())
     note(Deed.PASSWORD_CHANGED, answer.name)
-    return redirect("/you", 303)
+    # Who came by a slip goes on to what it is for.
+    return redirect("/" if visitor.account.has_first_password else "/you", 303)
 
 
 def _own_attempt(visitor: Visitor, field: str) -> Account | Refused:

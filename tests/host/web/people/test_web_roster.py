@@ -50,7 +50,11 @@ def test_a_class_gets_a_slip_each_which_opens_nothing_but_the_choice_of_a_passwo
     old, own = given["Bo Quill"], "kettle lamp river seven"
     same = student.post("/you/password", data={"old": old, "new": old, "again": old})
     assert same.status_code == 422 and "another than the one on the slip" in same.text
-    assert student.post("/you/password", data={"old": old, "new": own, "again": own}).status_code == 303
+    page = student.get("/you").text
+    assert "Password on the slip" in page and "Pin to" not in page  # the one thing there is to do
+    chosen = student.post("/you/password", data={"old": old, "new": own, "again": own})
+    assert (chosen.status_code, chosen.headers["Location"]) == (303, "/")
+    assert "Pin to student" in student.get("/you").text
     assert student.get("/exercise").status_code == 200
     assert peopled.sign_in(peopled.somebody(), "Bo Quill", old).status_code == 422
 
