@@ -1,12 +1,24 @@
-"""Witnesses of a temperature, and how surely each speaks as bought: the same live and on paper."""
+"""Witnesses of a temperature, and how surely each speaks: by its own corrections, or as bought."""
 
+import math
+from collections.abc import Mapping
+from dataclasses import dataclass
+from typing import Any, Self
+
+from calibration.corrected_thermometer import Basis, CorrectedThermometer, ThermometerError
+from calibration.uncertainty.line import rectangular_u
 from host.certificates.certificate import Witness
+from host.certificates.printed import signed_text
+from host.registered_thermometer import thermometer_of
 
 PROBE = "contact probe"
 ONE_WIRE = "1-wire witness"
 INFRARED = "infrared"
 SENDER = "sender shows"
 
+#: How much longer than the probe the 1-wire witness takes, at most. Assumed. [s]
+WITNESS_LAG_S = 20.0
+_K = 2.0
 # DS18B20: ±0.5 °C from -10 to 85 °C, ±1 °C to 100 °C (data sheet limits, from memory), as bought.
 _ONE_WIRE_LIMIT_K, _ONE_WIRE_HOT_LIMIT_K, _ONE_WIRE_HOT_C = 0.5, 1.0, 85.0
 # Non-contact sensor: ±0.5 °C near room (data sheet), wider elsewhere (from memory: ±1 to ±4 °C); the
@@ -14,13 +26,94 @@ _ONE_WIRE_LIMIT_K, _ONE_WIRE_HOT_LIMIT_K, _ONE_WIRE_HOT_C = 0.5, 1.0, 85.0
 _INFRARED_LIMIT_K, _INFRARED_WARM_LIMIT_K, _INFRARED_WARM_C = 0.8, 1.4, 50.0
 
 
-def one_wire_witness(temperature_c: float) -> Witness:
-    """The 1-wire witness, with the limit it was bought with. [°C]"""
-    limit_k = _ONE_WIRE_HOT_LIMIT_K if temperature_c > _ONE_WIRE_HOT_C else _ONE_WIRE_LIMIT_K
-    return Witness(name=ONE_WIRE, temperature_c=temperature_c, expanded_u_k=limit_k)
+@dataclass(frozen=True, slots=True, kw_only=True)
+class CertifiedWitness:
+    """A witness that a station keeps, with its own corrections.
+
+    Attributes
+    ----------
+    serial, certificate : str
+    thermometer : CorrectedThermometer
+    simulated : bool
+        Whether it exists in simulation only.
+    """
+
+    serial: str
+    certificate: str
+    thermometer: CorrectedThermometer
+    simulated: bool = False
+
+    @classmethod
+    def of(cls, content: Mapping[str, Any]) -> Self | None:
+        """The one of a register entry, None where that has no corrections."""
+        if not content.get("point"):
+            return None
+        return cls(
+            serial=str(content["serial"]),
+            certificate=str(content["certificate"]),
+            thermometer=thermometer_of(content),
+            simulated=bool(content.get("simulated", False)),
+        )
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class WitnessSaid:
+    """What a witness says.
+
+    Attributes
+    ----------
+    witness : Witness
+        Corrected, where that could be done; U with k = 2.
+    words : str
+        By what it was corrected; empty as bought.
+    """
+
+    witness: Witness
+    words: str = ""
+
+
+def one_wire_witness(
+    shown_c: float, own: CertifiedWitness | None = None, *, lag_half_width_k: float = 0.0
+) -> WitnessSaid:
+    """The 1-wire witness by its own corrections; by the limit it was bought with, where it has none there.
+
+    Parameters
+    ----------
+    shown_c : float
+        [°C]
+    own : CertifiedWitness, optional
+    lag_half_width_k : float
+        How far it may stay behind the bath. [K]
+    """
+    corrected = _corrected(ONE_WIRE, shown_c, own, lag_half_width_k)
+    if corrected is not None:
+        return corrected
+    limit_k = _ONE_WIRE_HOT_LIMIT_K if shown_c > _ONE_WIRE_HOT_C else _ONE_WIRE_LIMIT_K
+    return WitnessSaid(witness=Witness(name=ONE_WIRE, temperature_c=shown_c, expanded_u_k=limit_k))
 
 
 def infrared_witness(temperature_c: float) -> Witness:
     """The infrared sensor over the open water. [°C]"""
     limit_k = _INFRARED_WARM_LIMIT_K if temperature_c > _INFRARED_WARM_C else _INFRARED_LIMIT_K
     return Witness(name=INFRARED, temperature_c=temperature_c, expanded_u_k=limit_k)
+
+
+def _corrected(
+    name: str, shown_c: float, own: CertifiedWitness | None, besides_half_width_k: float
+) -> WitnessSaid | None:
+    """Corrected by its certificate, None where that says nothing there."""
+    if own is None:
+        return None
+    try:
+        correction = own.thermometer.correction_at(shown_c)
+    except ThermometerError:
+        return None
+    if correction.basis is Basis.MAKER:
+        return None
+    u_k = math.hypot(correction.standard_u_k, rectangular_u(besides_half_width_k))
+    size = signed_text(correction.correction_k, 2)
+    by = ", ".join(text for text in (own.serial, own.certificate, correction.words) if text)
+    return WitnessSaid(
+        witness=Witness(name=name, temperature_c=shown_c + correction.correction_k, expanded_u_k=_K * u_k),
+        words=f"corrected by {size} K ({by})",
+    )

@@ -15,7 +15,7 @@ from typing import Any
 from flask import Flask, Response, current_app, render_template, stream_with_context
 
 from calibration.contract.readings import ReadingPack
-from calibration.reference_probe import ReferenceProbe
+from host.station_thermometers import StationThermometers
 from host.web.desk_behind import DeskBehind
 from host.web.scale import Scale
 from host.web.station_now import chart_point, curve_of_open_run, station_now
@@ -79,14 +79,14 @@ def station_events(
     *,
     scale: Scale,
     last_id: str,
-    probe: ReferenceProbe | None,
+    thermometers: StationThermometers,
     zone: tzinfo | None,
 ) -> Iterator[str]:
     """Events of one station: its values and strip, new points of the chart, the mark of its step card."""
 
     def points_of(packs: list[ReadingPack]) -> list[list[float | None]]:
         curve = curve_of_open_run(desk, station)
-        return [chart_point(pack, probe, curve) for pack in packs]
+        return [chart_point(pack, thermometers, curve) for pack in packs]
 
     chart = ChartFeed(desk, station, points_of, last_id=last_id)
 
@@ -94,7 +94,7 @@ def station_events(
         live = desk.live.station(station)
         if live is None:
             return None
-        now = station_now(desk, live, probe, zone)
+        now = station_now(desk, live, thermometers, zone)
         data = chart.fresh() | {
             "live": render_template("_live.html", now=now, scale=scale),
             "run": now.run,
@@ -109,13 +109,15 @@ def all_stations_events(
     desk: DeskBehind,
     *,
     scale: Scale,
-    probes: Mapping[str, ReferenceProbe | None],
+    thermometers: Mapping[str, StationThermometers],
     zone: tzinfo | None,
 ) -> Iterator[str]:
     """Events of the list of stations: the row of each."""
 
     def event() -> tuple[dict[str, Any], int]:
-        stations = [station_now(desk, live, probes.get(live.station), zone) for live in desk.live.stations()]
+        stations = [
+            station_now(desk, live, thermometers.get(live.station), zone) for live in desk.live.stations()
+        ]
         rows = {
             now.station: {"run": now.run, "html": render_template("_station_row.html", now=now, scale=scale)}
             for now in stations

@@ -7,7 +7,17 @@ from calibration.contract.readings import ChannelReading, Insertion, Quality, Re
 from calibration.curves import CurveError, ReferenceCurve
 from calibration.reference_probe import ReferenceProbe
 from host.certificates.certificate import Witness
-from host.witnesses import INFRARED, ONE_WIRE, PROBE, SENDER, infrared_witness, one_wire_witness
+from host.station_thermometers import StationThermometers
+from host.witnesses import (
+    INFRARED,
+    ONE_WIRE,
+    PROBE,
+    SENDER,
+    CertifiedWitness,
+    WitnessSaid,
+    infrared_witness,
+    one_wire_witness,
+)
 
 #: Share of R that a live reading may be off, before the ohms check of a run corrects it: one code of a 12-bit
 #: converter at the ends of the usable range is 0.27 % of R, and the reference resistors are 0.1 % parts.
@@ -55,6 +65,8 @@ class LiveValue:
         Where a temperature can be told. [°C], [K]
     words : str
         Why there is no value, or what else there is to say; empty where all is well.
+    corrected : str
+        By what it was corrected; empty where it was not.
     """
 
     key: str
@@ -64,6 +76,7 @@ class LiveValue:
     temperature_c: float | None = None
     u_temperature_k: float | None = None
     words: str = ""
+    corrected: str = ""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -90,20 +103,24 @@ _SILENT = LiveValue(key="", name="")
 
 
 def live_values_of(
-    pack: ReadingPack, *, probe: ReferenceProbe | None, curve: ReferenceCurve | None
+    pack: ReadingPack,
+    *,
+    thermometers: StationThermometers,
+    curve: ReferenceCurve | None,
 ) -> LiveValues:
     """Values and bars of a reading.
 
     Parameters
     ----------
     pack : ReadingPack
-    probe : ReferenceProbe or None
-        Probe of the register; without one its ohms stay ohms.
+    thermometers : StationThermometers
+        Those of the register; without a probe its ohms stay ohms, without corrections a witness speaks as
+        bought.
     curve : ReferenceCurve or None
         Curve of the open run; without one nobody knows what the sender means.
     """
     values = tuple(
-        _value(name, reading, pack, probe, curve)
+        _value(name, reading, pack, thermometers, curve)
         for name in _NAMES
         if (reading := pack.channels.get(name)) is not None
     )
@@ -114,16 +131,16 @@ def _value(
     name: str,
     reading: ChannelReading,
     pack: ReadingPack,
-    probe: ReferenceProbe | None,
+    known: StationThermometers,
     curve: ReferenceCurve | None,
 ) -> LiveValue:
     if reading.quality is not Quality.GOOD or reading.value is None:
         words = reading.reason or QUALITY_WORDS.get(reading.quality, reading.quality.value)
         return LiveValue(key=name, name=_NAMES[name], words=words)
     if name == "witness":
-        return _said(name, one_wire_witness(reading.value))
+        return _said(name, one_wire_witness(reading.value, _of_its_world(known.one_wire, pack)))
     if name in ("infrared", "ambient"):
-        return _said(name, infrared_witness(reading.value))
+        return _said(name, WitnessSaid(witness=infrared_witness(reading.value)))
     ohms = LiveValue(
         key=name,
         name=_NAMES[name],
@@ -132,15 +149,21 @@ def _value(
     )
     if _BOX_STANDS_IN.get(pack.insertion) == name:
         return replace(ohms, words=f"decade box in its place, set to {pack.decade_ohm:,.0f} Ω")
-    return _of_probe(ohms, probe) if name == "probe" else _of_sender(ohms, curve, pack, probe)
+    return _of_probe(ohms, known.probe) if name == "probe" else _of_sender(ohms, curve, pack, known.probe)
 
 
-def _said(name: str, witness: Witness) -> LiveValue:
+def _of_its_world(own: CertifiedWitness | None, pack: ReadingPack) -> CertifiedWitness | None:
+    """Corrections of a simulated witness are none of a real one."""
+    return None if own is not None and own.simulated and not pack.simulated else own
+
+
+def _said(name: str, said: WitnessSaid) -> LiveValue:
     return LiveValue(
         key=name,
         name=_NAMES[name],
-        temperature_c=witness.temperature_c,
-        u_temperature_k=witness.expanded_u_k,
+        temperature_c=said.witness.temperature_c,
+        u_temperature_k=max(said.witness.expanded_u_k, LEAST_LIVE_U_K),
+        corrected=said.words,
     )
 
 

@@ -22,7 +22,7 @@ from host.web.paper_of_run import paper_of_run
 from host.web.result_view import result_view_of
 from host.web.rules import allowed
 from host.web.run_list import run_rows
-from host.web.station_now import card_mark, probe_in_register, station_now
+from host.web.station_now import card_mark, station_now, thermometers_in_register
 
 if TYPE_CHECKING:
     from host.procedures.runs_at_work import RunView
@@ -83,8 +83,8 @@ def run_page(run: int) -> str | AnyResponse:
         found = desk.runs.curves_found(run)
         return _choice_page(view, empty_choice(found, view.state.started.limit_k))
     live = desk.live.station(view.station)
-    probe = probe_in_register(desk, view.station)
-    now = None if live is None else station_now(desk, live, probe, g.settings.zone)
+    thermometers = thermometers_in_register(desk, view.station)
+    now = None if live is None else station_now(desk, live, thermometers, g.settings.zone)
     template = "stopped.html" if view.state.is_over else "run.html"
     return render_template(
         template,
@@ -200,7 +200,7 @@ def _ohms_check_page(view: "RunView") -> str:
     now = (
         None
         if live is None
-        else station_now(desk, live, probe_in_register(desk, view.station), g.settings.zone)
+        else station_now(desk, live, thermometers_in_register(desk, view.station), g.settings.zone)
     )
     return render_template("ohms_check.html", view=view, now=now, **_card_of(view))
 

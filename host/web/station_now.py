@@ -2,6 +2,7 @@
 
 import re
 import zlib
+from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import tzinfo
 from functools import lru_cache
@@ -9,13 +10,10 @@ from importlib.metadata import version
 
 from calibration.contract.readings import ReadingPack
 from calibration.curves import CurveError, ReferenceCurve, curve_from_toml, load_curve
-from calibration.reference_probe import ReferenceProbe
 from host.live import StationLive, StationState
-from host.procedures.bench_setup import probe_of
 from host.reading_time import clock_step_words, reading_time
 from host.rig_version import version_words
-from host.store.instrument_kind import InstrumentKind
-from host.store.instrument_standing import in_use
+from host.station_thermometers import StationThermometers, station_thermometers, thermometers_of
 from host.web.desk_behind import DeskBehind
 from host.web.live_values import LiveValues, live_values_of
 
@@ -90,30 +88,25 @@ class StationNow:
         return bool(self.live.trouble) or not self.is_live
 
 
-def probe_in_register(desk: DeskBehind, station: str) -> ReferenceProbe | None:
-    """Probe that the register holds for a station; a live stream asks once, when it begins."""
-    instrument = desk.store.register.current("probe", station=station)
-    return None if instrument is None else probe_of(instrument.content)
+def thermometers_in_register(desk: DeskBehind, station: str) -> StationThermometers:
+    """What tells the temperatures of a station; a live stream asks once, when it begins."""
+    return station_thermometers(desk.store, station)
 
 
-def probes_in_register(desk: DeskBehind) -> dict[str, ReferenceProbe | None]:
-    """Probe of every station of the desk, from one look into the register."""
-    standings = desk.store.register.standings()
-    probes: dict[str, ReferenceProbe | None] = {}
-    for live in desk.live.stations():
-        standing = in_use(standings, InstrumentKind.PROBE, station=live.station)
-        probes[live.station] = None if standing is None else probe_of(standing.in_force.content)
-    return probes
+def all_thermometers_in_register(desk: DeskBehind) -> Mapping[str, StationThermometers]:
+    """The same of every station of the desk, from one look into the register."""
+    return thermometers_of(desk.store, [live.station for live in desk.live.stations()])
 
 
 def station_now(
-    desk: DeskBehind, live: StationLive, probe: ReferenceProbe | None, zone: tzinfo | None
+    desk: DeskBehind, live: StationLive, thermometers: StationThermometers | None, zone: tzinfo | None
 ) -> StationNow:
     """Station with the values of its newest reading; touches no database."""
     run = desk.runs.open_run_of(live.station)
     view = None if run is None else desk.runs.view(run)
     curve = None if view is None or view.curve is None else _curve(*view.curve)
-    values = None if live.latest is None else live_values_of(live.latest, probe=probe, curve=curve)
+    known = thermometers or StationThermometers()
+    values = None if live.latest is None else live_values_of(live.latest, thermometers=known, curve=curve)
     return StationNow(
         live=live,
         values=values,
@@ -125,8 +118,8 @@ def station_now(
 
 def all_stations_now(desk: DeskBehind, zone: tzinfo | None) -> list[StationNow]:
     """Every station, trouble first, then by name."""
-    probes = probes_in_register(desk)
-    stations = [station_now(desk, live, probes.get(live.station), zone) for live in desk.live.stations()]
+    known = all_thermometers_in_register(desk)
+    stations = [station_now(desk, live, known.get(live.station), zone) for live in desk.live.stations()]
     return sorted(stations, key=lambda now: (not now.in_trouble, natural(now.station)))
 
 
@@ -136,10 +129,10 @@ def natural(name: str) -> list[tuple[bool, int, str]]:
 
 
 def chart_point(
-    pack: ReadingPack, probe: ReferenceProbe | None, curve: ReferenceCurve | None
+    pack: ReadingPack, thermometers: StationThermometers, curve: ReferenceCurve | None
 ) -> list[float | None]:
     """Reading as the strip chart takes it: rig time, probe, sender shows, sender in ohms. [s, °C, °C, Ω]"""
-    values = live_values_of(pack, probe=probe, curve=curve)
+    values = live_values_of(pack, thermometers=thermometers, curve=curve)
     bath, sender = values.of("probe"), values.of("sender")
     probe_c = bath.temperature_c if bath else None
     indicated_c = sender.temperature_c if sender else None

@@ -29,9 +29,9 @@ from host.web.start_form import WIRINGS, StartForm, curve_choices, empty_form, f
 from host.web.station_now import (
     StationNow,
     all_stations_now,
-    probe_in_register,
-    probes_in_register,
+    all_thermometers_in_register,
     station_now,
+    thermometers_in_register,
 )
 from host.web.trial_choices import trial_choices, trials_of
 
@@ -56,7 +56,9 @@ def index_live() -> Response:
     """Live rows of every station."""
     desk = the_desk()
     return stream_of(
-        all_stations_events(desk, scale=g.scale, probes=probes_in_register(desk), zone=g.settings.zone)
+        all_stations_events(
+            desk, scale=g.scale, thermometers=all_thermometers_in_register(desk), zone=g.settings.zone
+        )
     )
 
 
@@ -82,7 +84,7 @@ def station_live(station: str) -> Response:
             station,
             scale=g.scale,
             last_id=last_id,
-            probe=probe_in_register(desk, station),
+            thermometers=thermometers_in_register(desk, station),
             zone=g.settings.zone,
         )
     )
@@ -94,7 +96,9 @@ def start_sender_check(station: str) -> AnyResponse | tuple[str, int]:
     """Start a sender check, or say beside the field why not."""
     desk = the_desk()
     now = _now(station)
-    form = with_photo(filled_form(request.form, desk.store.curves, probe_in_register(desk, station)))
+    form = with_photo(
+        filled_form(request.form, desk.store.curves, thermometers_in_register(desk, station).probe)
+    )
     if form.errors:
         return _station_page(now, form), 422
     try:
@@ -155,4 +159,4 @@ def _now(station: str) -> StationNow:
     live = desk.live.station(station)
     if live is None:
         abort(404, description=f"There is no station {station!r:.40} at this desk.")
-    return station_now(desk, live, probe_in_register(desk, station), g.settings.zone)
+    return station_now(desk, live, thermometers_in_register(desk, station), g.settings.zone)

@@ -7,8 +7,8 @@ from flask import render_template
 
 from calibration.contract.readings import ReadingPack
 from calibration.curves import ReferenceCurve
-from calibration.reference_probe import ReferenceProbe
 from host.classroom.student_view import StudentBench
+from host.station_thermometers import StationThermometers
 from host.web.desk_behind import DeskBehind
 from host.web.live_stream import EVENT_EVERY_S, ChartFeed, paced
 from host.web.live_values import LiveValues, live_values_of
@@ -18,12 +18,12 @@ from host.web.student_desk import StudentDesk, as_pack
 
 
 def student_values(
-    bench: StudentBench | None, probe: ReferenceProbe | None, curve: ReferenceCurve
+    bench: StudentBench | None, thermometers: StationThermometers | None, curve: ReferenceCurve
 ) -> LiveValues | None:
     """Values of the newest reading, as the student sees them; None where there is none."""
-    if bench is None or bench.reading is None:
+    if bench is None or bench.reading is None or thermometers is None:
         return None
-    return live_values_of(as_pack(bench.reading), probe=probe, curve=curve)
+    return live_values_of(as_pack(bench.reading), thermometers=thermometers, curve=curve)
 
 
 def student_events(
@@ -33,7 +33,7 @@ def student_events(
     *,
     scale: Scale,
     last_id: str,
-    probe: ReferenceProbe | None,
+    thermometers: StationThermometers,
 ) -> Iterator[str]:
     """Events of the bench of a student's run: values and strip, points of the chart, the mark of the card."""
     bench = student.bench(number)
@@ -44,7 +44,7 @@ def student_events(
         seen_as = student.seen_as(number)
         if seen_as is None:
             return []
-        return [chart_point(as_pack(seen_as(pack)), probe, curve) for pack in packs]
+        return [chart_point(as_pack(seen_as(pack)), thermometers, curve) for pack in packs]
 
     chart = ChartFeed(desk, station, points_of, last_id=last_id)
 
@@ -52,7 +52,7 @@ def student_events(
         now, run = student.bench(number), student.run(number)
         if now is None or run is None:
             return None
-        values = student_values(now, probe, curve)
+        values = student_values(now, thermometers, curve)
         data = chart.fresh() | {
             "live": render_template("_student_live.html", bench=now, values=values, scale=scale),
             "run": run.number,

@@ -26,7 +26,7 @@ from host.web.desk_behind import the_desk
 from host.web.door import the_visitor
 from host.web.live_stream import stream_of
 from host.web.rules import allowed
-from host.web.station_now import card_mark, probe_in_register
+from host.web.station_now import card_mark, thermometers_in_register
 from host.web.student_desk import StudentDesk
 from host.web.student_live import student_events, student_values
 
@@ -104,7 +104,7 @@ def live(number: int) -> Response:
         number,
         scale=g.scale,
         last_id=request.headers.get("Last-Event-ID", request.args.get("after", "")),
-        probe=probe_in_register(desk, bench.station),
+        thermometers=thermometers_in_register(desk, bench.station),
     )
     return stream_of(events)
 
@@ -203,11 +203,11 @@ def _page(number: int, *, trouble: str = "", form: AnswerForm | None = None) -> 
     if found.is_answered:
         return render_template("student_feedback.html", exercise=found, feedback=student.feedback(number))
     bench = student.bench(number)
-    probe = None if bench is None else probe_in_register(the_desk(), bench.station)
+    known = None if bench is None else thermometers_in_register(the_desk(), bench.station)
     return render_template(
         "student_exercise.html",
         bench=bench,
-        values=student_values(bench, probe, student.curve(number)),
+        values=student_values(bench, known, student.curve(number)),
         trouble=trouble,
         form=form or AnswerForm(),
         faults=tuple(FAULTS.values()),

@@ -9,13 +9,13 @@ from dataclasses import dataclass, replace
 from datetime import tzinfo
 from enum import StrEnum
 
-from calibration.reference_probe import ReferenceProbe
 from host.classroom.planted_box import Sight
 from host.live import StationLive, StationState
 from host.procedures.run_kind import RunKind
 from host.procedures.runs_at_work import RunView
 from host.procedures.sender.sender_check_state import Phase
 from host.procedures.sender.trials import TRIAL_STEPS, TRIAL_WORDS
+from host.station_thermometers import StationThermometers
 from host.web.desk_behind import DeskBehind
 from host.web.station_now import StationNow, natural, station_now
 from host.web.wall_facts import LastRun, WallFacts
@@ -122,7 +122,7 @@ def wall_rows(
     desk: DeskBehind,
     facts: WallFacts,
     *,
-    probes: Mapping[str, ReferenceProbe | None],
+    thermometers: Mapping[str, StationThermometers],
     zone: tzinfo | None,
 ) -> list[WallRow]:
     """Every station of the desk, trouble first; touches no database."""
@@ -135,7 +135,7 @@ def wall_rows(
     rows = []
     for live in desk.live.stations():
         view = views.get(live.station)
-        now = station_now(desk, _as_all_may_see(live, view, facts), probes.get(live.station), zone)
+        now = station_now(desk, _as_all_may_see(live, view, facts), thermometers.get(live.station), zone)
         rows.append(_row(desk, now, view, facts, now_utc_s))
     return sorted(rows, key=_order)
 

@@ -6,7 +6,7 @@ from host.people.role import STAFF
 from host.web.desk_behind import the_desk
 from host.web.live_stream import stream_of
 from host.web.rules import allowed
-from host.web.station_now import probes_in_register
+from host.web.station_now import all_thermometers_in_register
 from host.web.wall import summary_of, wall_rows
 from host.web.wall_facts import WallMemory
 from host.web.wall_stream import wall_events
@@ -31,7 +31,9 @@ def _memory() -> WallMemory:
 def wall() -> str:
     """Every station, trouble first. Not for students: it shows what others do and what came of it."""
     desk = the_desk()
-    rows = wall_rows(desk, _memory().facts(), probes=probes_in_register(desk), zone=g.settings.zone)
+    rows = wall_rows(
+        desk, _memory().facts(), thermometers=all_thermometers_in_register(desk), zone=g.settings.zone
+    )
     return render_template(
         "wall.html",
         rows=rows,
@@ -46,5 +48,11 @@ def wall_live() -> Response:
     """Rows that changed, their order and the summary."""
     desk = the_desk()
     return stream_of(
-        wall_events(desk, _memory(), scale=g.scale, probes=probes_in_register(desk), zone=g.settings.zone)
+        wall_events(
+            desk,
+            _memory(),
+            scale=g.scale,
+            thermometers=all_thermometers_in_register(desk),
+            zone=g.settings.zone,
+        )
     )

@@ -6,7 +6,7 @@ from typing import Any
 
 from flask import render_template
 
-from calibration.reference_probe import ReferenceProbe
+from host.station_thermometers import StationThermometers
 from host.web.desk_behind import DeskBehind
 from host.web.live_stream import paced
 from host.web.scale import Scale
@@ -22,14 +22,14 @@ def wall_events(
     memory: WallMemory,
     *,
     scale: Scale,
-    probes: Mapping[str, ReferenceProbe | None],
+    thermometers: Mapping[str, StationThermometers],
     zone: tzinfo | None,
 ) -> Iterator[str]:
     """Events of the wall; the first has every row, the others what has changed since."""
     sent: dict[str, str] = {}
 
     def event() -> tuple[dict[str, Any], int]:
-        rows = wall_rows(desk, memory.facts(), probes=probes, zone=zone)
+        rows = wall_rows(desk, memory.facts(), thermometers=thermometers, zone=zone)
         made = {row.station: render_template("_wall_row.html", row=row, scale=scale) for row in rows}
         fresh = {
             row.station: {"standing": row.standing.name.lower(), "html": made[row.station]}

@@ -25,12 +25,11 @@ from host.readings_of_now import readings_of_now
 from host.shop import Shop
 from host.store import Store
 from host.store.register_file import RegisterEntry, register_entry
+from host.witnesses import WITNESS_LAG_S
 
 LEAST_POINTS = 3
 #: Nearer than this two readings are of one temperature. [K]
 APART_K = 5.0
-#: How much longer than the probe it takes, at most. Assumed. [s]
-LAG_S = 20.0
 #: DS18B20 at 12 bit, and its limits of error as bought (data sheet, from memory). [K]
 RESOLUTION_K, AS_BOUGHT_K = 0.0625, 0.5
 _NEWEST_PACKS = 200
@@ -66,7 +65,7 @@ class WitnessReading:
                 normal("probe", self.reference_c, "°C", self.u_reference_k, -1.0),
                 normal("scatter of the witness", 0.0, "K", self.scatter_k, 1.0),
                 rectangular("resolution", 0.0, "K", 0.5 * RESOLUTION_K, 1.0),
-                rectangular("lag", 0.0, "K", LAG_S / 60.0 * abs(self.drift_k_per_min), 1.0),
+                rectangular("lag", 0.0, "K", WITNESS_LAG_S / 60.0 * abs(self.drift_k_per_min), 1.0),
             ),
         )
 
@@ -135,6 +134,7 @@ def corrections_of(state: WitnessState, *, run: int, shop: Shop, today: date) ->
             "issuer": shop.name,
             "issued": today,
             "simulated": state.simulated,
+            "station": state.station,
             "resolution_k": RESOLUTION_K,
             "accuracy_k": AS_BOUGHT_K,
             "k": 2.0,

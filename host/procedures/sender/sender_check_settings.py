@@ -1,7 +1,7 @@
 """What a sender check was started with; kept by value in its first event."""
 
 from collections.abc import Mapping
-from dataclasses import asdict, dataclass, fields
+from dataclasses import asdict, dataclass, field, fields
 from datetime import tzinfo
 from enum import StrEnum
 from typing import Any
@@ -85,6 +85,8 @@ class SenderCheckSettings:
         Where the curve was chosen from readings: of this run, or of the first check of the same sender.
     course : Course
         Plateaus, or one loop; every run before version 0.2.0 went by plateaus.
+    witness : Mapping[str, Any]
+        Register entry of the station's 1-wire witness; empty where it speaks as bought.
     exercise : int or None
         Exercise that the run belongs to: a fault is planted, and no certificate comes of it.
     """
@@ -120,6 +122,7 @@ class SenderCheckSettings:
     customer_contact: str = ""
     place: str = ""
     received: str = ""
+    witness: Mapping[str, Any] = field(default_factory=dict)
     method_version: str = METHOD_VERSION
 
     @property

@@ -31,7 +31,9 @@ from host.procedures.sender.sender_check_settings import (
 from host.procedures.sender.set_up_steps import SET_UP_STEPS
 from host.procedures.sender.trials import Trial
 from host.procedures.station_instruments import certified, of_this_world
+from host.station_thermometers import witness_content
 from host.store import Store
+from host.store.instrument_kind import InstrumentKind
 
 _LEAST_SET_POINTS = 3
 
@@ -122,6 +124,7 @@ def settings_of(wish: SenderCheckWish, *, store: Store, live: Live) -> SenderChe
         set_points_c=tuple(sorted(wish.set_points_c)),
         probe=of_this_world(certified(store, "probe", wish.station), latest),
         decade_box=of_this_world(certified(store, "decade_box", wish.station), latest),
+        witness=_witness(wish.station, store, latest),
         ohms_check=None if wish.anew else check_that_serves(wish.station, store=store, live=live),
         set_up=wish.set_up,
         trials=_trials(wish, latest),
@@ -143,6 +146,12 @@ def settings_of(wish: SenderCheckWish, *, store: Store, live: Live) -> SenderChe
     if settings.course is Course.LOOP:
         _check_loop(settings)
     return settings
+
+
+def _witness(station: str, store: Store, latest: ReadingPack) -> Mapping[str, Any]:
+    """The station's witness with its corrections; it is only looked at, so nothing is refused without it."""
+    content = dict(witness_content(store, InstrumentKind.WITNESS, station))
+    return {} if content.get("simulated", False) and not latest.simulated else content
 
 
 def wish_again(settings: SenderCheckSettings, *, course: Course) -> SenderCheckWish:

@@ -18,7 +18,6 @@ from host.certificates.certificate import (
     CertifiedPoint,
     Coefficient,
     InstrumentUsed,
-    Witness,
 )
 from host.certificates.chosen_curve import with_chosen_curve
 from host.certificates.paper_lines import SIMULATED_TIME
@@ -39,12 +38,12 @@ from host.procedures.sender.sender_check_settings import (
 )
 from host.procedures.sender.sender_check_state import SenderCheckState
 from host.procedures.sender.sender_not_done import not_done
+from host.procedures.sender.sender_witnesses import disagreements_of, witness_words, witnesses_of
 from host.procedures.sender.set_up_steps import SET_UP_STEPS
 from host.procedures.sender.trials import TRIAL_STEPS, TRIAL_WORDS, Trial
 from host.shop import Shop
 from host.software_versions import software_versions
 from host.verdict_words import RULE_WORDS, sentence_of
-from host.witnesses import PROBE, SENDER, infrared_witness, one_wire_witness
 
 
 def bench_points_of(
@@ -87,11 +86,13 @@ def certificate_of(
         plateaus = bench_points_of(state, setup, readings_of)
         judged = [point for point, _ in plateaus]
         packs = [pack for _, some in plateaus for pack in some]
-        points = tuple(CertifiedPoint.of(point.point, _witnesses(point, some)) for point, some in plateaus)
+        points = tuple(
+            CertifiedPoint.of(point.point, witnesses_of(point, some, settings)) for point, some in plateaus
+        )
     else:
         judged, packs = list(loop.points), list(loop.packs)
         points = tuple(
-            CertifiedPoint.of(point.point, _witnesses(point, held, beyond_k))
+            CertifiedPoint.of(point.point, witnesses_of(point, held, settings, beyond_k))
             for point, held, beyond_k in zip(loop.points, loop.held, loop.beyond_k, strict=True)
         )
     verdict = overall_verdict(point.verdict for point in points)
@@ -124,7 +125,7 @@ def certificate_of(
         ),
         instruments=_instruments(settings),
         conditions=_conditions(state, packs, contact, measured, loop),
-        remarks=_remarks(judged, measured, loop),
+        remarks=(*_remarks(judged, measured, loop), *disagreements_of(points, settings)),
         opinions=_opinions([point.point for point in judged], setup.curve, packs, contact),
         citations=_citations(state),
         simulated=simulated,
@@ -168,21 +169,6 @@ def _opinions(
         burst=contact,
     )
     return tuple(opinions_of(diagnosis, curve))
-
-
-def _witnesses(
-    judged: BenchPoint, packs: Sequence[ReadingPack], beyond_k: float = 0.0
-) -> tuple[Witness, ...]:
-    """Strip of one temperature; ``beyond_k`` is how far it lies above the bath of those readings. [K]"""
-    found = [Witness(name=PROBE, temperature_c=judged.probe_c, expanded_u_k=2.0 * judged.probe_u_k)]
-    witness_c, infrared_c = mean_of(packs, "witness"), mean_of(packs, "infrared")
-    if witness_c is not None:
-        found.append(one_wire_witness(witness_c + beyond_k))
-    if infrared_c is not None:
-        found.append(infrared_witness(infrared_c + beyond_k))
-    point = judged.point
-    found.append(Witness(name=SENDER, temperature_c=point.indicated_c, expanded_u_k=point.expanded_u_k))
-    return tuple(found)
 
 
 def _fit(points: Sequence[CertifiedPoint]) -> tuple[tuple[Coefficient, ...], str]:
@@ -304,6 +290,7 @@ def _conditions(
         ),
         ("station", settings.station),
         ("operator", settings.operator or "not given"),
+        *witness_words(settings),
         *(() if loop is None else (("heating", loop.words),)),
         *((TRIAL_WORDS[trial], words) for trial, words in measured.words.items()),
         *((TRIAL_WORDS[Trial(trial)], f"left out: {why}") for trial, why in state.trials_left_out.items()),

@@ -8,7 +8,7 @@ from host.live import Live
 from host.people.role import Role
 from host.procedures.sender.sender_check_start import SenderCheckWish
 from host.web.app import create_app
-from host.web.station_now import natural, probes_in_register
+from host.web.station_now import all_thermometers_in_register, natural
 from host.web.wall import Standing, summary_of, waited_words, wall_rows
 from host.web.wall_facts import SERVES_S, WallFacts, WallMemory
 
@@ -37,7 +37,7 @@ def start(desk, station, *, operator="", item="Sender, tag 3"):
 
 
 def rows_of(desk, facts=None):
-    return wall_rows(desk, facts or WallMemory(desk.store).facts(), probes={}, zone=None)
+    return wall_rows(desk, facts or WallMemory(desk.store).facts(), thermometers={}, zone=None)
 
 
 def row_of(page, station):
@@ -258,7 +258,10 @@ class Class:
         """What the wall shows, but for how long it has; just heard, however long the other room took."""
         self.bench.say(connect=2)
         (row,) = wall_rows(
-            self.desk, WallMemory(self.desk.store).facts(), probes=probes_in_register(self.desk), zone=None
+            self.desk,
+            WallMemory(self.desk.store).facts(),
+            thermometers=all_thermometers_in_register(self.desk),
+            zone=None,
         )
         return dataclasses.replace(row, since_s=None)
 

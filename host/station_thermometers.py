@@ -1,0 +1,74 @@
+"""What tells a station's temperatures, from the register: its probe, and its witness with its corrections."""
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from datetime import date
+from typing import Any
+
+from calibration.reference_probe import ReferenceProbe
+from host.local_time import local_day
+from host.procedures.bench_setup import probe_of
+from host.store import Store
+from host.store.instrument_kind import InstrumentKind
+from host.store.instrument_standing import InstrumentStanding, in_use
+from host.witnesses import CertifiedWitness
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class StationThermometers:
+    """Thermometers of one station; None for each that the register does not hold, or that may not serve.
+
+    Attributes
+    ----------
+    probe : ReferenceProbe or None
+    one_wire : CertifiedWitness or None
+        None speaks as bought.
+    """
+
+    probe: ReferenceProbe | None = None
+    one_wire: CertifiedWitness | None = None
+
+
+def station_thermometers(store: Store, station: str) -> StationThermometers:
+    """Those of one station; a live stream asks once, when it begins."""
+    return thermometers_of(store, (station,))[station]
+
+
+def thermometers_of(store: Store, stations: Sequence[str]) -> Mapping[str, StationThermometers]:
+    """Those of some stations, from one look into the register."""
+    standings = store.register.standings()
+    return {
+        station: StationThermometers(
+            probe=_probe(standings, station),
+            one_wire=CertifiedWitness.of(witness_content(store, InstrumentKind.WITNESS, station, standings)),
+        )
+        for station in stations
+    }
+
+
+def witness_content(
+    store: Store,
+    kind: InstrumentKind,
+    station: str,
+    standings: Sequence[InstrumentStanding] | None = None,
+) -> Mapping[str, Any]:
+    """Register entry of the witness that is kept at a station; empty where none may serve.
+
+    One that is kept at no station is nobody's: it may hang elsewhere, or be one that is read by hand.
+    """
+    settings = store.settings.read()
+    today = local_day(store.now(), settings.zone)
+    known = store.register.standings() if standings is None else standings
+    standing = in_use([one for one in known if one.station == station], kind, station=station)
+    if standing is None or not _may_serve(standing, today, settings.recalibration_months):
+        return {}
+    return standing.in_force.content
+
+
+def _may_serve(standing: InstrumentStanding, today: date, months_by_kind: Mapping[str, int]) -> bool:
+    return standing.refusal(today, months_by_kind) is None
+
+
+def _probe(standings: Sequence[InstrumentStanding], station: str) -> ReferenceProbe | None:
+    standing = in_use(standings, InstrumentKind.PROBE, station=station)
+    return None if standing is None else probe_of(standing.in_force.content)
