@@ -44,7 +44,7 @@ def finished(browser, desk, bench) -> int:
 
 def test_a_loop_comes_to_a_certificate_that_says_how_it_was_heated(browser, desk, finished):
     data = json.loads(desk.store.certificates.of_run(finished)[-1].files.canonical_json)
-    assert data["method"].startswith("sender check by one heating with rests, version 1")
+    assert data["method"].startswith("sender check by one heating with rests, version 2")
     conditions = {entry["name"]: entry["words"] for entry in data["conditions"]}
     assert "3 rests" in conditions["heating"]
     assert data["verdict"] == "out_of_tolerance"  # 25 Ω in series with some 310 at 80 °C
