@@ -11,6 +11,7 @@ from dataclasses import dataclass
 
 from calibration.infrared.emissivity import Shot, Surface, reading_budget
 from calibration.infrared.errors import InfraredError
+from calibration.infrared.hand_reading import HandReading
 from calibration.infrared.radiation_law import RadiationLaw
 from calibration.infrared.spot import OUTSIDE_SHARE, size_of_source_line
 from calibration.uncertainty.budget import Budget, BudgetLine, CoverageRule, combine
@@ -78,18 +79,22 @@ class Target:
         By its probe, and the standard uncertainty of that. [°C], [K]
     air_c : float
         Beside it. [°C]
+    by_hand : HandReading or None
+        How a contact thermometer touches it that is read by hand; None where a bench reads its probe.
     """
 
     kind: TargetKind
     probe_c: float
     u_probe_k: float
     air_c: float
+    by_hand: HandReading | None = None
 
     @property
     def face_c(self) -> float:
         """Best estimate of its face. [°C]"""
         middle = 0.5 * (self.kind.lowest_share + self.kind.highest_share)
-        return self.probe_c - middle * (self.probe_c - self.air_c)
+        stem_k = self.by_hand.correction_k(said_c=self.probe_c, air_c=self.air_c) if self.by_hand else 0.0
+        return self.probe_c + stem_k - middle * (self.probe_c - self.air_c)
 
     @property
     def face_half_width_k(self) -> float:
@@ -184,8 +189,10 @@ def judge_shots(
 
 
 def _target_lines(target: Target, law: RadiationLaw, outside_share: float) -> tuple[BudgetLine, ...]:
+    by_hand = target.by_hand.lines(said_c=target.probe_c, air_c=target.air_c) if target.by_hand else ()
     return (
         normal("calibration temperature", target.probe_c, "°C", target.u_probe_k, 1.0),
+        *by_hand,
         rectangular("heat exchange of the face", 0.0, "K", target.face_half_width_k, 1.0),
         rectangular("uniformity of the face", 0.0, "K", UNIFORMITY_HALF_WIDTH_K, 1.0),
         size_of_source_line(

@@ -4,7 +4,7 @@ Each quarter every thermometer is checked in three ways at once. What it truly i
 """
 
 from collections import Counter
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from typing import Any
 
@@ -12,6 +12,7 @@ import numpy as np
 
 from calibration.conformity import Verdict, overall_verdict
 from calibration.infrared.emissivity import reading_c
+from calibration.infrared.hand_reading import APART_S, BY_HAND, UNSEEN_DRIFT_K_PER_MIN
 from calibration.infrared.infrared_point import FEWEST_SHOTS
 from host.benchmarks.report import BenchmarkResult, FigureOfMerit, Goal, Progress
 from host.certificates.bodies.infrared import CertifiedShots
@@ -55,12 +56,15 @@ class Way:
         Standard uncertainty as the check states it. [K]
     error_half_width_k : float
         The reference is truly off by up to this, anywhere alike. [K]
+    station : str
+        Whose bench reads the probe; empty where a contact thermometer is read by hand.
     """
 
     words: str
     target: str
     u_reference_k: float
     error_half_width_k: float
+    station: str = "simulated"
 
     @property
     def settings(self) -> InfraredSettings:
@@ -68,6 +72,7 @@ class Way:
         kind = TARGETS[self.target]
         return InfraredSettings(
             item="simulated",
+            station=self.station,
             instrument=_INSTRUMENT,
             reference={"serial": "simulated"},
             target=self.target,
@@ -88,7 +93,9 @@ WAYS = (
     Way(words="painted plate, probe of a bench", target="painted_face", u_reference_k=0.1,
         error_half_width_k=0.17),
     Way(words="painted plate, contact thermometer taped on", target="taped_face", u_reference_k=0.29,
-        error_half_width_k=0.5),
+        error_half_width_k=0.5, station=""),
+    Way(words="painted plate, contact thermometer in its hole", target="painted_face", u_reference_k=0.29,
+        error_half_width_k=0.5, station=""),
 )  # fmt: skip
 
 
@@ -156,7 +163,8 @@ def _check(way: Way, truth: SimulatedThermometer, rng: np.random.Generator, tall
         seed=int(rng.integers(2**31)),
     )
     reference_off_k = float(rng.uniform(-1.0, 1.0)) * way.error_half_width_k
-    points = judged_points(state_of(_events(way, settings, seen, reference_off_k)))
+    said_c = [_reference_says_c(way, point_c, rng) + reference_off_k for point_c in SET_POINTS_C]
+    points = judged_points(state_of(_events(way, settings, seen, said_c)))
     errors_k = [_true_error_k(settings, truth, point) for point in points]
     is_off = any(abs(error_k) > LIMIT_K for error_k in errors_k)
     verdict = overall_verdict(point.verdict for point in points if point.verdict is not None)
@@ -172,21 +180,30 @@ def _check(way: Way, truth: SimulatedThermometer, rng: np.random.Generator, tall
     return verdict
 
 
+def _reference_says_c(way: Way, point_c: float, rng: np.random.Generator) -> float:
+    """What a reference that is right in itself says of a target of that temperature, as it is read. [°C]"""
+    if way.station:
+        return point_c
+    stem_share = BY_HAND[way.target].low_share * float(rng.uniform(0.0, 1.0))
+    drifted_k = UNSEEN_DRIFT_K_PER_MIN / 60.0 * APART_S * float(rng.uniform(-1.0, 1.0))
+    return point_c - stem_share * (point_c - AIR_C) + drifted_k
+
+
 def _events(
-    way: Way, settings: InfraredSettings, seen: SimulatedThermometer, off_k: float
+    way: Way, settings: InfraredSettings, seen: SimulatedThermometer, said_c: Sequence[float]
 ) -> Iterator[Event]:
     yield Event(kind=Kind.STARTED, payload={"settings": settings.as_json()})
     for step in SetUp:
         yield Event(kind=Kind.SET_UP_DONE, payload={"step": step.value})
     number = 0
-    for point_c in settings.set_points_c:
+    for point_c, reference_c in zip(settings.set_points_c, said_c, strict=True):
         for _ in range(FEWEST_SHOTS):
             number += 1
             yield Event(
                 kind=Kind.SHOT,
                 payload={
                     "shown_c": seen.shows_c(settings, point_c, shot=number),
-                    "reference_c": point_c + off_k,
+                    "reference_c": reference_c,
                     "u_reference_k": way.u_reference_k,
                     "typed": "",
                     "reference_words": "",

@@ -10,6 +10,7 @@ from calibration.conformity import DecisionRule, Verdict, overall_verdict
 from calibration.infrared.emissivity import Shot, reading_c
 from calibration.infrared.emissivity_in_force import ShownOfFace, common_emissivity
 from calibration.infrared.errors import InfraredError
+from calibration.infrared.hand_reading import BY_HAND
 from calibration.infrared.infrared_point import FEWEST_SHOTS, InfraredPoint, Target, judge_shots
 from calibration.infrared.outlying_shot import TEST_WORDS
 from calibration.rounding import decimals_of, rounded_text
@@ -118,6 +119,7 @@ def target_of(settings: InfraredSettings, counted: Sequence[TakenShot]) -> Targe
         # The same reference each time: nothing averages out.
         u_probe_k=math.hypot(max(shot.u_reference_k for shot in counted), drift_u_k),
         air_c=settings.air_c,
+        by_hand=None if settings.station else BY_HAND[settings.target],
     )
 
 
@@ -374,8 +376,8 @@ def _remarks(state: InfraredState) -> tuple[str, ...]:
         "are spans from simulation and common practice, not measured on this target."
     )
     by_hand = (
-        "The contact thermometer was read by hand beside each shot; its own uncertainty and how it touches "
-        "the target make this uncertainty larger than that of a bench with a probe."
+        "The contact thermometer was read by hand beside each shot, which makes the uncertainty larger than "
+        f"with a probe read by the bench: {BY_HAND[settings.target].words} (assumed, not measured)."
     )
     return (assumed, *(() if settings.station else (by_hand,)), *places_words(state), *left_out, *kept)
 

@@ -8,10 +8,12 @@ import pytest
 
 from calibration.infrared.emissivity import BODY_APART_HALF_WIDTH_K, Shot, Surface, reading_c
 from calibration.infrared.errors import InfraredError
+from calibration.infrared.hand_reading import BY_HAND
 from calibration.infrared.infrared_point import (
     AMBIENT_HALF_WIDTH_K,
     IMMERSED_CAVITY,
     PAINTED_FACE,
+    TAPED_FACE,
     UNIFORMITY_HALF_WIDTH_K,
     Target,
     judge_shots,
@@ -56,6 +58,30 @@ def test_every_line_of_the_standard_is_in_the_budget():
         "resolution",
         "temperature of the thermometer itself",
     }
+
+
+def test_a_contact_thermometer_read_by_hand_leaves_the_error_less_sure_than_a_probe_of_the_same_u():
+    bench, hand = judged([89.0] * 3), judged([89.0] * 3, replace(TARGET, by_hand=BY_HAND["painted_face"]))
+    names = {line.quantity for line in hand.budget.lines} - {line.quantity for line in bench.budget.lines}
+    assert names == {
+        "contact and stem, read by hand (assumed)",
+        "time from reading to shot, by hand (assumed)",
+    }
+    # JCGM 100, 4.3.7: half-widths over the root of 3. Stem: 1 % of 67 K; time: 30 s at 1 K/min.
+    added_k = math.hypot(0.67 / math.sqrt(3.0), 0.5 / math.sqrt(3.0))
+    assert hand.budget.standard_u == pytest.approx(math.hypot(bench.budget.standard_u, added_k), rel=0.01)
+    assert hand.expanded_u_k > 1.15 * bench.expanded_u_k
+    # Half of what its stem may take off is put back, to the face.
+    assert hand.face_c - bench.face_c == pytest.approx(0.67 * (1.0 - 0.5 * 0.0075), abs=0.01)
+
+
+@pytest.mark.parametrize("target", BY_HAND)
+def test_every_target_read_by_hand_is_less_sure_than_the_same_read_by_a_bench(target):
+    kinds = {"painted_face": PAINTED_FACE, "immersed_cavity": IMMERSED_CAVITY, "taped_face": TAPED_FACE}
+    kind = kinds[target]
+    bench = judged([89.0] * 3, replace(TARGET, kind=kind))
+    hand = judged([89.0] * 3, replace(TARGET, kind=kind, by_hand=BY_HAND[target]))
+    assert hand.expanded_u_k > bench.expanded_u_k + 0.05
 
 
 def test_three_shots_that_scatter_are_worth_two_degrees_of_freedom():

@@ -39,6 +39,7 @@ def settings(**changed):
         "item": "Infrared thermometer, tag I-7",
         "instrument": INSTRUMENT,
         "reference": CONTACT,
+        "station": "bench-1",
         "target": "painted_face",
         "surface_emissivity": 0.96,
         "surface_half_width": 0.02,
@@ -132,9 +133,15 @@ def test_an_offset_is_not_mistaken_for_an_emissivity():
 
 
 def test_a_hand_read_reference_gives_the_larger_uncertainty():
-    by_probe = judged_points(run_of(settings(), display_at(0.95), u_reference_k=0.1))
-    by_hand = judged_points(run_of(settings(target="taped_face"), display_at(0.95), u_reference_k=0.5))
-    assert by_hand[-1].expanded_u_k > 1.5 * by_probe[-1].expanded_u_k
+    by_probe = run_of(settings(), display_at(0.95), u_reference_k=0.1)
+    by_hand = run_of(settings(target="taped_face", station=""), display_at(0.95), u_reference_k=0.5)
+    assert judged_points(by_hand)[-1].expanded_u_k > 1.5 * judged_points(by_probe)[-1].expanded_u_k
+    # The same plate and as sure a thermometer: read by hand it is less sure all the same, and says why.
+    on_a_plate = run_of(settings(station=""), display_at(0.95), u_reference_k=0.1)
+    assert judged_points(on_a_plate)[-1].expanded_u_k > 1.15 * judged_points(by_probe)[-1].expanded_u_k
+    remark = next(words for words in paper_of(on_a_plate).remarks if "by hand" in words)
+    assert "larger than with a probe" in remark and "0 to 2 %" in remark and "assumed, not measured" in remark
+    assert not any("by hand" in words for words in paper_of(by_probe).remarks)
 
 
 def test_a_shot_that_lies_apart_is_asked_about_and_holds_the_set_point_open():
