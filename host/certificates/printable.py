@@ -23,6 +23,8 @@ LONGEST_NAME = 160
 #: Longest shop and number: they stand on every page, in one line.
 LONGEST_SHOP = 80
 LONGEST_NUMBER = 40
+#: Longest condition of an item: what was done to it, and the certificate that says how it was found.
+LONGEST_CONDITION = 300
 MOST_POINTS = 60
 MOST_ENTRIES = 80
 
@@ -69,6 +71,7 @@ _PRINTABLE = frozenset(chr(code) for first, last in PRINTABLE_RANGES for code in
 _SHORTER = {
     "shop": LONGEST_SHOP,
     "number": LONGEST_NUMBER,
+    "item_condition": LONGEST_CONDITION,
     "supersedes": LONGEST_NUMBER,
     "previous_number": LONGEST_NUMBER,
 }
@@ -81,7 +84,6 @@ _NAMES = frozenset(
         "method",
         "place",
         "received",
-        "item_condition",
         "operator",
         "authorised_by",
         "authorised",
@@ -117,17 +119,18 @@ def printable(certificate: Certificate) -> Certificate:
     ------
     CertificateError
         If a text holds a letter the fonts lack or is too long, if a number is not finite or an
-        uncertainty not positive, if U is not what the budget gives, if there is no point or no
-        number, or if ``issued`` is no date.
+        uncertainty not positive, if U is not what the budget gives, if there is no point, if the
+        number, the shop, the item or the method is missing, or if a day is none.
     """
     cleaned: Certificate = _cleaned(certificate, "")
-    if not cleaned.number:
-        raise CertificateError("number", "a certificate needs a number of its own.")
+    _refuse_missing_texts(cleaned)
     if not 1 <= len(cleaned.points) <= MOST_POINTS:
         raise CertificateError(
             "points", f"{len(cleaned.points)} points; a certificate holds 1 to {MOST_POINTS}."
         )
     issued_moment(cleaned)
+    for name in ("received", "next_due"):
+        _refuse_no_day(getattr(cleaned, name), name)
     _refuse_no_picture(cleaned.logo)
     for index, point in enumerate(cleaned.points):
         _refuse_another_budget(point, f"points[{index}]")
@@ -173,6 +176,59 @@ def printable_text(text: str, field: str, *, longest: int = LONGEST_TEXT) -> str
     if len(plain) > longest:
         raise CertificateError(field, f"{len(plain)} characters; there is room for {longest}. Shorten it.")
     return plain
+
+
+def refuse_unprintable(text: str, field: str, *, longest: int = LONGEST_TEXT) -> None:
+    """Refuse a text that is kept just as it came, because it is cited by its digest or searched for.
+
+    Nothing can be taken out of such a text later, so a mark that nobody sees is refused as well.
+
+    Raises
+    ------
+    CertificateError
+        If it cannot be printed as it is, or is too long.
+    """
+    hidden = next((letter for letter in text if unicodedata.category(letter) == "Cf"), None)
+    if hidden is not None:
+        raise CertificateError(
+            field,
+            f"a mark that nobody sees (U+{ord(hidden):04X}) stands in it: type the text anew.",
+        )
+    printable_text(text, field, longest=longest)
+
+
+def _refuse_no_day(text: str, field: str) -> None:
+    """Refuse a text that is neither a day as ISO 8601 writes it nor empty.
+
+    Raises
+    ------
+    CertificateError
+        If it is anything else: a program that reads the certificate takes a day.
+    """
+    if text and not is_day(text):
+        raise CertificateError(
+            field, f"{text!r:.40} is no day: write year, month and day as 2031-05-17, or leave it empty."
+        )
+
+
+def is_day(text: str) -> bool:
+    """Whether a text is a day as ISO 8601 writes it, with hyphens."""
+    try:
+        return datetime.date.fromisoformat(text).isoformat() == text
+    except ValueError:
+        return False
+
+
+def _refuse_missing_texts(certificate: Certificate) -> None:
+    """ISO/IEC 17025:2017, 7.8.2.1 b, d, f and g: nothing is a certificate without these."""
+    for name, words in (
+        ("number", "a certificate needs a number of its own."),
+        ("shop", "a certificate says whose it is: write the shop's name into the settings."),
+        ("item", "a certificate says what was measured: write what it is, for example “sender, tag 7”."),
+        ("method", "a certificate says by which method: write which one."),
+    ):
+        if not getattr(certificate, name):
+            raise CertificateError(name, words)
 
 
 def _why_not(letter: str) -> str:
@@ -257,6 +313,11 @@ def _finite(number: float, path: str) -> float:
                 0.0  # a line of a budget that adds nothing: what rounding leaves of a bath that stood still
             )
     return number
+
+
+def longest_of(name: str) -> int | None:
+    """Room for a text of that name on a certificate; None where the name is none of a certificate's."""
+    return _SHORTER.get(name, LONGEST_NAME if name in _NAMES else None)
 
 
 def _longest(path: str) -> int:

@@ -157,7 +157,7 @@ def amend(store: Store, number: str, texts: dict[str, str], reason: str, *, by: 
     changed = {
         name: text
         for name in AMENDABLE
-        if (text := texts.get(name, getattr(old, name)).strip()) != getattr(old, name)
+        if (text := printable_text(texts.get(name, getattr(old, name)), name)) != getattr(old, name)
     }
     if not changed:
         raise DeskError("Nothing is changed yet: write what the new certificate should say.")

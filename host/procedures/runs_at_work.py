@@ -11,6 +11,7 @@ from calibration.bench_point import BenchPointError
 from calibration.curves import CurveError
 from calibration.resistance.ohms_check import OhmsCheckError
 from host.certificates.certificate import Certificate
+from host.certificates.errors import CertificateError
 from host.certificates.issue import draft_files_of
 from host.curve_to_find import CurveChoice
 from host.errors import DeskError
@@ -298,7 +299,7 @@ class RunsAtWork:
         try:
             runner.work()
             if isinstance(runner, SenderCheckRunner) and runner.state.phase is Phase.JUDGING:
-                self._issue(runner)
+                self._issue_unless_held_up(runner)
         except (BenchPointError, OhmsCheckError, TrialError, LoopError, CurveError, DeskError) as error:
             runner.stop(str(error))
         except Exception:  # noqa: BLE001  one run's fault must not take the others with it
@@ -308,6 +309,16 @@ class RunsAtWork:
             runner.stop("A fault of the program, written to the log. Start the check again.")
         if runner.state.is_over:
             self._close(runner)
+
+    def _issue_unless_held_up(self, runner: SenderCheckRunner) -> None:
+        """A text that its certificate cannot print costs no reading: the run waits until that is mended."""
+        if runner.held_up_by:
+            return
+        try:
+            self._issue(runner)
+        except CertificateError as error:
+            _log.warning("run %04d: its certificate cannot be printed: %s", runner.run, error)
+            runner.held_up_by = str(error)
 
     def _issue(self, runner: SenderCheckRunner) -> None:
         """Let the certificate out once, also where the desk was killed between paper and event."""

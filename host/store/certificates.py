@@ -13,6 +13,7 @@ from sqlalchemy import Connection, Row, Select, func, select
 
 from host.errors import DeskError
 from host.people.deed import Deed
+from host.reason import reason_text
 from host.store import schema
 from host.store.audit import THE_DESK, write_line
 from host.store.certificate_standing import Standing, State, standing_of
@@ -173,8 +174,10 @@ class Certificates:
             self.path(place.number)
             return place.number
 
-    def withdraw(self, number: str, reason: str, *, by: str) -> None:
+    def withdraw(self, number: str, reason: str, *, by: str) -> str:
         """Withdraw a certificate: it stays as it is, and the chain says that it no longer holds.
+
+        Returns the reason as it is kept.
 
         Raises
         ------
@@ -183,14 +186,14 @@ class Certificates:
         CertificateStateError
             If it is not in force.
         DeskError
-            If no reason is given.
+            If no reason is given that can be printed.
         """
-        if not reason.strip():
-            raise DeskError("Write why it is withdrawn: who holds the paper will ask.")
+        reason = reason_text(reason, empty="Write why it is withdrawn: who holds the paper will ask.")
         with self._database.writing() as connection:
             _refuse_not_in_force(connection, number)
-            said = {"reason": reason.strip(), "by": by}
+            said = {"reason": reason, "by": by}
             append_link(connection, LinkKind.WITHDRAWN, number, said, self._now())
+        return reason
 
     def standings(self) -> dict[str, Standing]:
         """How each certificate stands now."""

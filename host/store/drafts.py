@@ -8,6 +8,7 @@ from typing import Any
 from sqlalchemy import Connection, Row, Select, select
 
 from host.errors import DeskError
+from host.reason import reason_text
 from host.store import schema
 from host.store.counters import count_up
 from host.store.engine import Database
@@ -128,20 +129,20 @@ class Drafts:
                 append_event(connection, run, event, {"certificate": None, "draft": draft}, at_utc_s)
         return draft
 
-    def send_back(self, draft: int, reason: str, *, by: str) -> None:
-        """End a draft without a certificate.
+    def send_back(self, draft: int, reason: str, *, by: str) -> str:
+        """End a draft without a certificate; the reason as it is kept.
 
         Raises
         ------
         UnknownDraftError, DraftEndedError
         DeskError
-            If no reason is given.
+            If no reason is given that can be printed.
         """
-        if not reason.strip():
-            raise DeskError("Write why it is sent back: who measured will ask.")
+        reason = reason_text(reason, empty="Write why it is sent back: who measured will ask.")
         with self._database.writing() as connection:
             refuse_ended(connection, draft)
-            end_draft(connection, draft, reason=reason.strip(), by=by, at_utc_s=self._now())
+            end_draft(connection, draft, reason=reason, by=by, at_utc_s=self._now())
+        return reason
 
     def get(self, draft: int) -> Draft:
         """Return one draft.

@@ -9,10 +9,10 @@ from typing import Any
 from sqlalchemy import Row, select
 
 from host.errors import DeskError
+from host.reason import reason_text
 from host.store import schema
 from host.store.engine import Database
 
-_LONGEST_REASON = 300
 _LONGEST_NAME = 64
 
 
@@ -69,14 +69,12 @@ class InstrumentMarks:
         Raises
         ------
         MarkError
-            If no reason is given.
+            If no reason is given that can be printed.
         """
-        said = " ".join(reason.split())
-        if not said or len(said) > _LONGEST_REASON or not said.isprintable():
-            raise MarkError(
-                f"Write why, in one line of at most {_LONGEST_REASON} characters: whoever reads it in a "
-                "year has nothing else."
-            )
+        try:
+            said = reason_text(reason, empty="Write why: whoever reads it in a year has nothing else.")
+        except DeskError as error:
+            raise MarkError(str(error)) from error
         made = InstrumentMark(
             kind=kind,
             serial=serial,

@@ -9,11 +9,15 @@ from sqlalchemy import Row, func, select
 
 from calibration.curves import ReferenceCurve, curve_from_toml, curve_names, hash_of
 from calibration.errors import CurveError
+from host.certificates.errors import CertificateError
+from host.certificates.printable import refuse_unprintable
 from host.store import schema
 from host.store.engine import Database
 
 #: Longest name of a curve.
 LONGEST_NAME = 40
+#: Longest words of a curve, by what they say.
+LONGEST_WORDS = {"title": 160, "source": 400, "tolerance": 160, "wiring": 160, "note": 1200}
 _NAME = re.compile(r"[a-z0-9](?:[a-z0-9-]*[a-z0-9])?")
 
 
@@ -59,10 +63,10 @@ class OwnCurves:
         Raises
         ------
         CurveError
-            If the text is no curve, or the name cannot be used; says why.
+            If the text is no curve, its words cannot be printed, or the name cannot be used; says why.
         """
         refuse_name(name)
-        curve_from_toml(toml_text, name=name)
+        _refuse_unprintable_words(curve_from_toml(toml_text, name=name))
         table, sha256 = schema.curves, hash_of(toml_text)
         with self._database.writing() as connection:
             newest = connection.execute(
@@ -122,6 +126,15 @@ def refuse_name(name: str) -> None:
         )
     if name in curve_names():
         raise CurveError(f"{name} is a curve that comes with the bench. Choose another name for yours.")
+
+
+def _refuse_unprintable_words(curve: ReferenceCurve) -> None:
+    """Its words stand on every certificate that is judged by it."""
+    for name, longest in LONGEST_WORDS.items():
+        try:
+            refuse_unprintable(getattr(curve, name), name, longest=longest)
+        except CertificateError as error:
+            raise CurveError(f"Curve {curve.name}: {error}") from error
 
 
 def _own_curve(row: Row[tuple[object, ...]]) -> OwnCurve:

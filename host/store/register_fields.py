@@ -5,7 +5,12 @@ from collections.abc import Mapping, Sequence
 from datetime import date, datetime
 from typing import Any
 
+from host.certificates.errors import CertificateError
+from host.certificates.printable import refuse_unprintable
 from host.errors import DeskError
+
+#: Longest text of one field.
+LONGEST_FIELD = 64
 
 
 class RegisterFileError(DeskError):
@@ -23,14 +28,18 @@ class RegisterFileError(DeskError):
 
 
 def one_line(fields: Mapping[str, Any], name: str) -> str:
-    """Text of one printable line."""
+    """Text of one line that every certificate can print."""
     value = fields.get(name)
     if not isinstance(value, str) or not value.strip():
         raise RegisterFileError(
             f'{name} is missing or empty: write {name} = "…" from the certificate.', field=name
         )
-    if not value.isprintable() or len(value) > 64:
-        raise RegisterFileError(f"{name} must be one line of at most 64 characters.", field=name)
+    if not value.isprintable() or len(value) > LONGEST_FIELD:
+        raise RegisterFileError(f"{name} must be one line of at most {LONGEST_FIELD} characters.", field=name)
+    try:
+        refuse_unprintable(value, name, longest=LONGEST_FIELD)
+    except CertificateError as error:  # it stands on every certificate that rests on this instrument
+        raise RegisterFileError(str(error), field=name) from error
     return value
 
 

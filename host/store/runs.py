@@ -8,6 +8,7 @@ from typing import Any
 
 from sqlalchemy import Connection, Row, func, select, update
 
+from host.certificates.settings_on_paper import refuse_unprintable_settings
 from host.citation import Citation
 from host.errors import DeskError
 from host.store import schema
@@ -90,7 +91,10 @@ class Runs:
         ------
         UnknownStationError
             If the station was never added.
+        DeskError
+            If the settings hold a text that no certificate can print.
         """
+        refuse_unprintable_settings(settings)
         with self._database.writing() as connection:
             if station is not None and station not in rigs_of(connection):
                 raise UnknownStationError(station)

@@ -1,7 +1,8 @@
 """What a form asks about how an item came to the shop: contact, place of the work, day of receipt."""
 
 from collections.abc import Mapping
-from datetime import date
+
+from host.certificates.printable import is_day
 
 #: Fields and what they mean, where a text cannot be taken.
 BROUGHT_IN = {
@@ -14,14 +15,7 @@ BROUGHT_IN = {
 def brought_in_errors(typed: Mapping[str, str]) -> dict[str, str]:
     """Words for a day that is none."""
     text = typed["received"]
-    if not text or _is_day(text):
+    if not text or is_day(text):
         return {}
     words = "Write the day as year, month and day, for example 2026-11-26, or leave it empty."
     return {"received": words}
-
-
-def _is_day(text: str) -> bool:
-    try:
-        return date.fromisoformat(text).isoformat() == text
-    except ValueError:
-        return False

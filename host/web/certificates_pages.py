@@ -50,11 +50,11 @@ def certificate(number: str) -> str:
 def withdraw(number: str) -> AnyResponse | tuple[str, int]:
     """Withdraw a certificate, with the reason."""
     issued = _issued(number)
-    reason = " ".join(request.form.get("reason", "").split())
+    typed = request.form.get("reason", "")
     try:
-        the_desk().store.certificates.withdraw(issued.number, reason, by=the_visitor().name)
+        reason = the_desk().store.certificates.withdraw(issued.number, typed, by=the_visitor().name)
     except DeskError as error:
-        return _page(issued, error_of_reason=str(error), reason=reason), 422
+        return _page(issued, error_of_reason=str(error), reason=typed), 422
     note(Deed.CERTIFICATE_WITHDRAWN, f"certificate {issued.number}: {reason}")
     return redirect(f"/certificates/{issued.number}", 303)
 

@@ -3,6 +3,7 @@
 from flask import Blueprint, abort, g, redirect, render_template, request
 from werkzeug.wrappers import Response as AnyResponse
 
+from host.certificates.printable import printable_text
 from host.equivalent_kelvin import EQUIVALENT_WORDS
 from host.errors import DeskError
 from host.people.role import STAFF
@@ -25,8 +26,9 @@ def start(station: str) -> AnyResponse | tuple[str, int]:
     """Start an ohms check by itself, or say why not where it was asked for."""
     if the_desk().live.station(station) is None:
         abort(404, description=f"There is no station {station!r:.40} at this desk.")
-    operator = " ".join(request.form.get("operator", "").split())[:_LONGEST_NAME]
+    operator = request.form.get("operator", "")
     try:
+        operator = printable_text(operator, "your name", longest=_LONGEST_NAME)
         run = the_desk().runs.start_ohms_check(station, operator=operator_of(operator))
     except DeskError as error:
         return _history_page(station, operator=operator, error=str(error)), 422

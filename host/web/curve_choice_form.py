@@ -7,14 +7,13 @@ from dataclasses import dataclass, field
 from flask import g
 
 from calibration.identification import Candidate
-from host.certificates.errors import CertificateError
-from host.certificates.printable import LONGEST_NAME, printable_text
 from host.curve_to_find import CurveChoice
 from host.identification_words import identification_sentence
 from host.local_time import local_time
 from host.procedures.sender.curve_finding import ChoiceError, CurvesFound
 from host.store import Store
 from host.web.operator import operator_of
+from host.web.text_field import take_text
 
 _WORTH_A_ROW = 0.001
 _MOST_LIMIT_K = 50.0
@@ -63,10 +62,7 @@ def sent_choice(posted: Mapping[str, str], found: CurvesFound, store: Store) -> 
     typed = {name: posted.get(name, "").strip() for name in ("curve", "limit_k", "operator")}
     errors: dict[str, str] = {}
     limit_k = _limit_k(typed["limit_k"], errors)
-    try:
-        printable_text(typed["operator"], "your name", longest=LONGEST_NAME)
-    except CertificateError as error:
-        errors["operator"] = str(error)
+    take_text(typed, "operator", "your name", errors)
     choice = None
     if not errors:
         try:

@@ -5,8 +5,9 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 
 from calibration.errors import CurveError
-from host.store.own_curves import OwnCurves
+from host.store.own_curves import LONGEST_WORDS, OwnCurves
 from host.typed_curve import curve_text_of_table, name_of_title
+from host.web.text_field import take_text
 
 FIELDS = (
     "name", "title", "source", "table", "tolerance_percent", "wiring", "allowed_current_ma", "note", "scale",
@@ -48,14 +49,15 @@ def imported(
         return _added(typed, typed["name"] or file_name[:-5].lower(), uploaded, own, "upload", added_by)
     if uploaded is not None:
         typed["table"] = uploaded
-    errors = {
-        name: words
-        for name, words in (
-            ("title", "Write what it is of, for example “sender of a delivery van, 1.9 l”."),
-            ("source", "Write where it is printed: document, edition, page. No curve without a source."),
-        )
-        if not typed[name]
-    }
+    errors: dict[str, str] = {}
+    for name in ("title", "source", "wiring", "note"):
+        take_text(typed, name, f"the {name}", errors, longest=LONGEST_WORDS[name])
+    for name, words in (
+        ("title", "Write what it is of, for example “sender of a delivery van, 1.9 l”."),
+        ("source", "Write where it is printed: document, edition, page. No curve without a source."),
+    ):
+        if not typed[name]:
+            errors[name] = words
     numbers: dict[str, float | None] = {}
     for name in ("tolerance_percent", "allowed_current_ma"):
         numbers[name] = _number(typed[name])

@@ -68,11 +68,11 @@ def let_out(number: int) -> AnyResponse | tuple[str, int]:
 def send_back(number: int) -> AnyResponse | tuple[str, int]:
     """End a draft without a certificate, with the reason."""
     found = _draft(number)
-    reason = " ".join(request.form.get("reason", "").split())
+    typed = request.form.get("reason", "")
     try:
-        the_desk().store.drafts.send_back(number, reason, by=the_visitor().name)
+        reason = the_desk().store.drafts.send_back(number, typed, by=the_visitor().name)
     except DeskError as error:
-        return _page(found, error_of_reason=str(error), reason=reason), 422
+        return _page(found, error_of_reason=str(error), reason=typed), 422
     note(Deed.DRAFT_SENT_BACK, f"{found.name}: {reason}")
     return redirect("/drafts", 303)
 

@@ -5,8 +5,6 @@ from urllib.parse import urlencode
 from flask import Blueprint, abort, g, redirect, render_template, request
 from werkzeug.wrappers import Response as AnyResponse
 
-from host.certificates.errors import CertificateError
-from host.certificates.printable import LONGEST_NAME, printable_text
 from host.errors import DeskError
 from host.local_time import local_day
 from host.people.role import ALL_ROLES
@@ -20,13 +18,14 @@ from host.web.in_place_form import StepForm, empty_step_form, event_of, surfaces
 from host.web.in_place_view import result_rows
 from host.web.operator import operator_of
 from host.web.paper_of_run import paper_of_run
+from host.web.reason_typed import why_stopped
 from host.web.rules import allowed
 from host.web.scale import Scale
+from host.web.text_field import take_text
 
 in_place_pages = Blueprint("in_place", __name__)
 
 _NEWEST = 10
-_LONGEST_REASON = 200
 #: Fields that stay as they were typed from one spot, or one box, to the next.
 _KEPT = ("thermometer", "set_emissivity", "surroundings", "setting")
 
@@ -112,8 +111,7 @@ def finish(run: int) -> AnyResponse:
 def stop(run: int) -> AnyResponse:
     """Stop it for good."""
     _view(run)
-    reason = " ".join(request.form.get("reason", "").split())[:_LONGEST_REASON]
-    _runs().stop(run, reason or "Stopped by hand.")
+    _runs().stop(run, why_stopped())
     return redirect(_address(run, {}), 303)
 
 
@@ -169,15 +167,12 @@ def _page(view: InPlaceView, form: StepForm) -> str:
 
 
 def _start_errors(typed: dict[str, str]) -> dict[str, str]:
-    errors = {}
+    errors: dict[str, str] = {}
     meanings = {"item": "the vehicle", "job": "the job", "operator": "your name"}
-    if not typed["item"]:
-        errors["item"] = "Write which vehicle it is, in your own words."
     for name, meaning in meanings.items():
-        try:
-            printable_text(typed[name], meaning, longest=LONGEST_NAME)
-        except CertificateError as error:
-            errors.setdefault(name, str(error))
+        take_text(typed, name, meaning, errors)
+    if not typed["item"]:
+        errors.setdefault("item", "Write which vehicle it is, in your own words.")
     if typed["curve"] not in {choice.name for choice in every_curve(the_desk().store)}:
         errors["curve"] = "Choose the curve that the computer is taken to hold."
     return errors

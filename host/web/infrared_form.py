@@ -8,8 +8,6 @@ from typing import Any
 
 from calibration.errors import CalibrationError
 from calibration.infrared.surfaces import known_surface
-from host.certificates.errors import CertificateError
-from host.certificates.printable import LONGEST_NAME, printable_text
 from host.errors import DeskError
 from host.infrared_shot import typed_surface
 from host.procedures.infrared.infrared_settings import TARGETS, InfraredSettings
@@ -23,6 +21,7 @@ from host.store.register_file import register_entry
 from host.store.settings import RULES, Settings
 from host.web.brought_in import BROUGHT_IN, brought_in_errors
 from host.web.scale import Scale
+from host.web.text_field import take_text
 
 #: The choice that enters a thermometer here in place of one of the register.
 ENTERED = "entered"
@@ -173,8 +172,8 @@ def filled_form(
     """Form as it was sent, checked."""
     typed = {name: posted.get(name, "").strip() for name in _FIELDS}
     errors: dict[str, str] = {}
-    made: dict[str, Any] = {name: typed[name] for name in _TEXTS}
     _check_texts(typed, errors)
+    made: dict[str, Any] = {name: typed[name] for name in _TEXTS}
     made["instrument"] = _instrument(typed, store, today, errors)
     made["set_emissivity"] = _set_emissivity(typed, store, errors)
     made |= _reference(typed, store, shop, today, errors)
@@ -214,18 +213,15 @@ def _check_whole(settings: InfraredSettings, errors: dict[str, str]) -> None:
         errors.setdefault("surface", str(error))
 
 
-def _check_texts(typed: Mapping[str, str], errors: dict[str, str]) -> None:
+def _check_texts(typed: dict[str, str], errors: dict[str, str]) -> None:
+    for name, meaning in _TEXTS.items():
+        take_text(typed, name, meaning, errors)
     if not typed["item"]:
         errors["item"] = (
             "Write what is checked: it stands on the certificate, for example “thermometer, tag 7”."
         )
     if typed["as_left_of"] and not typed["done"]:
         errors["done"] = "Write what was done to it: “emissivity set back to 0.95, lens wiped”."
-    for name, meaning in _TEXTS.items():
-        try:
-            printable_text(typed[name], meaning, longest=LONGEST_NAME)
-        except CertificateError as error:
-            errors.setdefault(name, str(error))
     for name, words in brought_in_errors(typed).items():
         errors.setdefault(name, words)
 

@@ -41,12 +41,12 @@ from host.web.infrared_form import (
 from host.web.kind_result_view import kind_result_view_of
 from host.web.operator import operator_of
 from host.web.paper_of_run import paper_of_run
+from host.web.reason_typed import reason_typed, why_stopped
 from host.web.rules import allowed
 
 infrared_pages = Blueprint("infrared", __name__)
 
 _NEWEST = 10
-_LONGEST_REASON = 200
 _NEWEST_PACKS = 600  # two and a half minutes: shot, put down, typed
 
 
@@ -136,11 +136,11 @@ def shot(run: int) -> AnyResponse | tuple[str, int]:
 def answer(run: int) -> AnyResponse | tuple[str, int]:
     """Say whether a shot counts, and why."""
     view = _view(run)
-    reason = " ".join(request.form.get("reason", "").split())[:_LONGEST_REASON]
     number = request.form.get("shot", type=int)
-    if not reason:
-        errors = {"reason": "Write what you found: “steam in the way”, “looked again, it is so”."}
-        return _page(view, InfraredForm(typed=request.form, errors=errors)), 422
+    try:
+        reason = reason_typed(empty="Write what you found: “steam in the way”, “looked again, it is so”.")
+    except DeskError as error:
+        return _page(view, InfraredForm(typed=request.form, errors={"reason": str(error)})), 422
     counts = request.form.get("counts") == "yes"
     _runs().add(run, Kind.ANSWERED, {"shot": number or 0, "counts": counts, "reason": reason})
     return redirect(f"/infrared/{run}", 303)
@@ -151,8 +151,7 @@ def answer(run: int) -> AnyResponse | tuple[str, int]:
 def stop(run: int) -> AnyResponse:
     """Stop it for good."""
     _view(run)
-    reason = " ".join(request.form.get("reason", "").split())[:_LONGEST_REASON]
-    _runs().stop(run, reason or "Stopped by hand.")
+    _runs().stop(run, why_stopped())
     return redirect(f"/infrared/{run}", 303)
 
 

@@ -6,6 +6,7 @@ from dataclasses import dataclass, field
 from datetime import date
 from typing import Any
 
+from host.certificates.printable import printable_text
 from host.errors import DeskError
 from host.procedures.ohms.dial_rows import dial_rows_of, joined_leads_of
 from host.procedures.ohms.meter_check import MeterCheckSettings, Subject, points_of
@@ -13,6 +14,7 @@ from host.quantity import temperature_c_of
 from host.store import Store
 from host.store.settings import Settings
 from host.web.instrument_choice import InstrumentChoice
+from host.web.text_field import take_text
 
 #: Field by which the reference is chosen, by the kind it is.
 AGAINST = {one: f"against_{one.value}" for one in Subject}
@@ -79,6 +81,7 @@ def filled_meter_form(
             errors[name] = str(error)
             return None
 
+    take_text(typed, "operator", "your name", errors)
     subject = read("subject", _subject)
     serial = read("serial", _serial)
     rows, leads = read("rows", dial_rows_of), read("leads", joined_leads_of)
@@ -136,9 +139,10 @@ def _subject(text: str) -> Subject:
 
 
 def _serial(text: str) -> str:
-    if not text or not text.isprintable() or len(text) > _LONGEST_SERIAL:
-        raise DeskError(f"Write the serial, or the name it goes by, in at most {_LONGEST_SERIAL} characters.")
-    return text
+    serial = printable_text(text, "the serial", longest=_LONGEST_SERIAL)
+    if not serial:
+        raise DeskError("Write the serial, or the name it goes by.")
+    return serial
 
 
 def _share(text: str) -> float:

@@ -19,6 +19,7 @@ from host.web.kind_result_view import kind_result_view_of
 from host.web.operator import operator_of
 from host.web.paper_of_run import paper_of_run
 from host.web.rules import allowed
+from host.web.text_field import take_text
 
 probe_check_pages = Blueprint("probe_check", __name__)
 
@@ -49,6 +50,7 @@ def check() -> AnyResponse | tuple[str, int]:
     """Judge what was read and let its certificate out, or say beside the field why not."""
     typed = {name: request.form.get(name, "").strip() for name in _FIELDS}
     errors: dict[str, str] = {}
+    take_text(typed, "operator", "your name", errors)
     settings = _settings(typed, errors)
     if errors or settings is None:
         return _index(typed, errors), 422

@@ -8,8 +8,6 @@ from typing import Any
 
 from calibration.comparison import ComparisonError
 from calibration.station_round import StatedValue
-from host.certificates.errors import CertificateError
-from host.certificates.printable import LONGEST_NAME, printable_text
 from host.errors import DeskError
 from host.people.account import name_key
 from host.procedures.rounds.artefact_value import artefact_value
@@ -23,6 +21,7 @@ from host.store.instrument_standing import InstrumentStanding
 from host.store.settings import Settings
 from host.web.curve_list import every_curve
 from host.web.scale import Scale
+from host.web.text_field import take_text
 
 #: Where the reference comes from.
 NONE, TYPED, CERTIFICATE, REGISTER = "none", "typed", "certificate", "register"
@@ -145,10 +144,10 @@ def filled_form(
     """Form as it was sent, checked."""
     typed = {name: posted.get(name, "").strip() for name in _FIELDS}
     errors: dict[str, str] = {}
+    for name, meaning in _TEXTS.items():
+        take_text(typed, name, meaning, errors)
     if not typed["artefact"]:
         errors["artefact"] = "Write what goes round, as it is to stand on the paper: “sender, tag 300”."
-    for name, meaning in _TEXTS.items():
-        _take_text(typed, name, meaning, errors)
     quantity = _quantity(typed, errors)
     made: dict[str, Any] = {name: typed[name] for name in ("artefact", "kept", "operator", "job")}
     made |= {"quantity": quantity, "at": _at(typed["at"], quantity, scale, errors)}
@@ -171,10 +170,10 @@ def filled_result(posted: Mapping[str, str], quantity: Quantity, scale: Scale) -
     """A typed result, checked."""
     typed = {name: posted.get(name, "").strip() for name in RESULT_FIELDS}
     errors: dict[str, str] = {}
+    take_text(typed, "station", "the station", errors, longest=LONGEST_STATION)
     if not typed["station"]:
         errors["station"] = "Write or choose which station it is."
-    _take_text(typed, "station", "the station", errors, longest=LONGEST_STATION)
-    _take_text(typed, "words", "where it stands", errors)
+    take_text(typed, "words", "where it stands", errors)
     stated = _stated(
         (typed["value"], typed["expanded_u"], typed["k"]),
         ("value", "expanded_u", "k"),
@@ -183,15 +182,6 @@ def filled_result(posted: Mapping[str, str], quantity: Quantity, scale: Scale) -
         errors,
     )
     return ResultForm(typed=typed, errors=errors, stated=None if errors else stated)
-
-
-def _take_text(
-    typed: Mapping[str, str], name: str, meaning: str, errors: dict[str, str], longest: int = LONGEST_NAME
-) -> None:
-    try:
-        printable_text(typed[name], meaning, longest=longest)
-    except CertificateError as error:
-        errors.setdefault(name, str(error))
 
 
 def _quantity(typed: Mapping[str, str], errors: dict[str, str]) -> Quantity:
@@ -229,13 +219,13 @@ def _curve(typed: Mapping[str, str], quantity: Quantity, store: Store, errors: d
 
 
 def _stations(typed: Mapping[str, str], ticked: Sequence[str], errors: dict[str, str]) -> tuple[str, ...]:
-    more = [" ".join(name.split()) for name in typed["more_stations"].split(",")]
     by_key: dict[str, str] = {}
-    for name in (*ticked, *(name for name in more if name)):
-        by_key.setdefault(name_key(name), name)
+    for one in (*ticked, *typed["more_stations"].split(",")):
+        station = {"more_stations": one}
+        take_text(station, "more_stations", "a station", errors, longest=LONGEST_STATION)
+        if name := station["more_stations"]:
+            by_key.setdefault(name_key(name), name)
     stations = tuple(by_key.values())
-    for name in stations:
-        _take_text({"more_stations": name}, "more_stations", "a station", errors, longest=LONGEST_STATION)
     if len(stations) > MOST_STATIONS:
         errors["more_stations"] = f"A round has room for {MOST_STATIONS} stations; these are {len(stations)}."
     return stations

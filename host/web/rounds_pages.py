@@ -11,8 +11,6 @@ from flask import Blueprint, Response, abort, g, redirect, render_template, requ
 from werkzeug.wrappers import Response as AnyResponse
 
 from calibration.contract.readings import ReadingPack
-from host.certificates.errors import CertificateError
-from host.certificates.printable import printable_text
 from host.certificates.results.of_station_round import station_round_results
 from host.citation import Citation
 from host.errors import DeskError
@@ -33,6 +31,7 @@ from host.web.desk_behind import the_desk
 from host.web.kind_result_view import StripView, TableView, kind_result_view_of, strip_views, table_views
 from host.web.operator import operator_of
 from host.web.paper_of_run import paper_of_run
+from host.web.reason_typed import reason_typed, why_stopped
 from host.web.round_form import (
     QUANTITY_WORDS,
     REFERENCE_WORDS,
@@ -48,7 +47,6 @@ from host.web.rules import allowed
 
 rounds_pages = Blueprint("rounds", __name__)
 
-_LONGEST_REASON = 200
 _NEWEST_PACKS = 120
 #: Beyond this factor another part is clipped in, or none.
 _MOST_FROM_NOMINAL = 2.0
@@ -191,9 +189,11 @@ def clip_in(run: int) -> AnyResponse | tuple[str, int]:
 @allowed(*STAFF)
 def answer(run: int) -> AnyResponse | tuple[str, int]:
     """Say whether a result counts, and why."""
-    view, reason = _view(run), _reason()
-    if not reason:
-        return _refused(view, "Write why it counts or does not: it stands on the paper.")
+    view = _view(run)
+    try:
+        reason = reason_typed(empty="Write why it counts or does not: it stands on the paper.")
+    except DeskError as error:
+        return _refused(view, str(error))
     entry = request.form.get("entry", type=int) or 0
     _rounds().answer(run, entry=entry, counts=request.form.get("counts") == "yes", reason=reason)
     return redirect(f"/rounds/{run}", 303)
@@ -203,9 +203,11 @@ def answer(run: int) -> AnyResponse | tuple[str, int]:
 @allowed(*STAFF)
 def leave_out(run: int) -> AnyResponse | tuple[str, int]:
     """Leave a station out, with a reason."""
-    view, reason = _view(run), _reason()
-    if not reason:
-        return _refused(view, "Write why that station is left out: it stands on the paper.")
+    view = _view(run)
+    try:
+        reason = reason_typed(empty="Write why that station is left out: it stands on the paper.")
+    except DeskError as error:
+        return _refused(view, str(error))
     _rounds().leave_out(run, station=request.form.get("station", ""), reason=reason)
     return redirect(f"/rounds/{run}", 303)
 
@@ -236,7 +238,7 @@ def close(run: int) -> AnyResponse | tuple[str, int]:
 def stop(run: int) -> AnyResponse:
     """Stop it for good."""
     _view(run)
-    _rounds().stop(run, _reason() or "Stopped by hand.")
+    _rounds().stop(run, why_stopped())
     return redirect(f"/rounds/{run}", 303)
 
 
@@ -265,14 +267,6 @@ def _view(run: int) -> StationRoundView:
         return _rounds().view(run)
     except DeskError as error:
         abort(404, description=str(error))
-
-
-def _reason() -> str:
-    """What was typed as a reason, in one line; nothing where it cannot be printed."""
-    try:
-        return printable_text(request.form.get("reason", ""), "the reason", longest=_LONGEST_REASON)
-    except CertificateError as error:
-        raise DeskError(str(error)) from error
 
 
 def _desk_stations() -> tuple[str, ...]:

@@ -19,6 +19,7 @@ from host.web.curve_choice_form import CurveChoiceForm, empty_choice, sent_choic
 from host.web.desk_behind import the_desk
 from host.web.ohms_check_view import ohms_check_view
 from host.web.paper_of_run import paper_of_run
+from host.web.reason_typed import why_stopped
 from host.web.result_view import result_view_of
 from host.web.rules import allowed
 from host.web.run_list import run_rows
@@ -29,7 +30,6 @@ if TYPE_CHECKING:
 
 runs_pages = Blueprint("runs", __name__)
 
-_LONGEST_REASON = 200
 _PAGES_OF_OTHER_KINDS = {
     RunKind.IN_PLACE: "/on-the-vehicle",
     RunKind.HAND_CHECK: "/typed",
@@ -159,8 +159,7 @@ def hands(run: int) -> AnyResponse:
 def stop(run: int) -> AnyResponse:
     """Stop a run for good; stopping it again changes nothing."""
     if not _view(run).state.is_over:
-        reason = " ".join(request.form.get("reason", "").split())[:_LONGEST_REASON]
-        the_desk().runs.stop_run(run, reason or "Stopped by hand.")
+        the_desk().runs.stop_run(run, why_stopped())
     return redirect(f"/runs/{run}", 303)
 
 

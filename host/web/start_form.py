@@ -9,8 +9,6 @@ from calibration.conformity import DecisionRule
 from calibration.curves import CurveError, ReferenceCurve, curve_names, load_curve
 from calibration.reference_probe import ReferenceProbe
 from calibration.temperature_scale import celsius_from_fahrenheit
-from host.certificates.errors import CertificateError
-from host.certificates.printable import LONGEST_NAME, printable_text
 from host.curve_to_find import FIND_OUT
 from host.procedures.run_kind import RunKind
 from host.procedures.sender.sender_check_settings import Course
@@ -21,6 +19,7 @@ from host.store.settings import RULES, Settings
 from host.web.brought_in import BROUGHT_IN, brought_in_errors
 from host.web.curve_list import NamedCurve
 from host.web.scale import Scale, plain_degrees
+from host.web.text_field import take_text
 from host.web.trial_choices import trial_choices, value_of
 
 DEFAULT_SET_POINTS_C = (30.0, 60.0, 85.0)
@@ -197,8 +196,8 @@ def filled_form(posted: Mapping[str, str], own: OwnCurves, probe: ReferenceProbe
     for name, meaning in _TEXTS.items():
         if name == "done" and not typed["as_left_of"]:
             continue
-        errors |= _text_error(name, typed[name], meaning)
-    errors |= brought_in_errors(typed)
+        take_text(typed, name, meaning, errors)
+    _check_texts(typed, errors)
     curve = curves(own).get(typed["curve"])
     if curve is None and typed["curve"] != FIND_OUT:
         errors["curve"] = "Choose a curve from the list."
@@ -234,16 +233,15 @@ def _listed(curve: ReferenceCurve) -> str:
     return " and ".join(f"{point:g} °C" for point in curve.printed_temperatures_c)
 
 
-def _text_error(name: str, text: str, meaning: str) -> dict[str, str]:
-    if name == "done" and not text:
-        return {name: "Write what was done to the sender since it was found: “terminals cleaned and dried”."}
-    if name == "item" and not text:
-        return {name: "Write what is checked: it stands on the certificate, for example “sender, tag 7”."}
-    try:
-        printable_text(text, meaning, longest=LONGEST_NAME)
-    except CertificateError as error:
-        return {name: str(error)}
-    return {}
+def _check_texts(typed: Mapping[str, str], errors: dict[str, str]) -> None:
+    if typed["as_left_of"] and not typed["done"]:
+        errors["done"] = (
+            "Write what was done to the sender since it was found: “terminals cleaned and dried”."
+        )
+    if not typed["item"]:
+        errors["item"] = "Write what is checked: it stands on the certificate, for example “sender, tag 7”."
+    for name, words in brought_in_errors(typed).items():
+        errors.setdefault(name, words)
 
 
 def _limit_k(text: str, curve: ReferenceCurve | None, errors: dict[str, str]) -> float | None:

@@ -7,8 +7,6 @@ from typing import Any
 from calibration.conformity import DecisionRule
 from calibration.errors import CalibrationError, CurveError
 from calibration.resistance.leads import LARGEST_LEADS_OHM
-from host.certificates.errors import CertificateError
-from host.certificates.printable import LONGEST_NAME, printable_text
 from host.curve_to_find import FIND_OUT
 from host.errors import DeskError
 from host.points_file import RESISTANCE_COLUMNS, PointsFileError, dead_circuit_of
@@ -18,6 +16,7 @@ from host.store.settings import RULES
 from host.typed_check import TypedCheck
 from host.web.brought_in import BROUGHT_IN, brought_in_errors
 from host.web.scale import Scale
+from host.web.text_field import take_text
 
 #: Rows of an empty form, how many the button adds, and the most there are.
 FIRST_ROWS, MORE_ROWS, MOST_ROWS = 6, 4, 40
@@ -110,7 +109,7 @@ def judged_form(
         Register entry of the meter of a serial; refuses one that nothing may rest on.
     """
     sent = sent_form(posted)
-    typed, rows = sent.typed, sent.rows
+    typed, rows = dict(sent.typed), sent.rows
     errors: dict[str, str] = {}
     _check_texts(typed, errors)
     numbers = {
@@ -281,14 +280,11 @@ def _leads_ohm(text: str, errors: dict[str, str]) -> float | None:
     return leads_ohm
 
 
-def _check_texts(typed: Mapping[str, str], errors: dict[str, str]) -> None:
+def _check_texts(typed: dict[str, str], errors: dict[str, str]) -> None:
+    for name, meaning in _TEXTS.items():
+        take_text(typed, name, meaning, errors)
     if not typed["item"]:
         errors["item"] = "Write what is checked: it stands on the certificate, for example “sender, tag 7”."
-    for name, meaning in _TEXTS.items():
-        try:
-            printable_text(typed[name], meaning, longest=LONGEST_NAME)
-        except CertificateError as error:
-            errors.setdefault(name, str(error))
     for name, words in brought_in_errors(typed).items():
         errors.setdefault(name, words)
 

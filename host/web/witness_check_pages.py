@@ -9,6 +9,7 @@ from host.people.role import STAFF
 from host.procedures.references.witness_check import WitnessChecks
 from host.web.desk_behind import the_desk
 from host.web.rules import allowed
+from host.web.text_field import take_text
 
 witness_check_pages = Blueprint("witness_check", __name__)
 
@@ -27,8 +28,9 @@ def index() -> str:
 def start() -> AnyResponse | tuple[str, int]:
     """Begin a check, or say beside the field why not."""
     store = the_desk().store
-    typed = {name: request.form.get(name, "").strip()[:_LONGEST_SERIAL] for name in ("station", "serial")}
-    errors = {}
+    typed = {name: request.form.get(name, "").strip() for name in ("station", "serial")}
+    errors: dict[str, str] = {}
+    take_text(typed, "serial", "its serial", errors, longest=_LONGEST_SERIAL)
     if typed["station"] not in {one.station for one in store.stations.all()}:
         errors["station"] = "Choose the station that it hangs at."
     if not typed["serial"]:

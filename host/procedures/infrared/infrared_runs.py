@@ -22,6 +22,7 @@ from host.procedures.infrared.set_points import accept_air, accept_set_points
 from host.procedures.logged import events_of
 from host.procedures.run_kind import RunKind
 from host.procedures.step_card import StepCard
+from host.reason import with_printable_reason
 from host.shop import Shop
 from host.store import Store
 from host.store.drafts import draft_name
@@ -77,7 +78,7 @@ class InfraredRuns:
             older than the run.
         """
         with self._lock:
-            state = self._state(run)
+            state, payload = self._state(run), with_printable_reason(payload)
             if state.is_over:
                 raise DeskError(f"Infrared check {run:04d} is over. Start a new one.")
             try:

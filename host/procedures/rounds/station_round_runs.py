@@ -26,6 +26,7 @@ from host.procedures.rounds.station_round import (
 from host.procedures.rounds.station_round_result import certificate_of
 from host.procedures.rounds.station_round_settings import StationRoundSettings
 from host.procedures.run_kind import RunKind
+from host.reason import with_printable_reason
 from host.shop import Shop
 from host.store import Store
 
@@ -182,7 +183,7 @@ class StationRounds:
 
     def _add(self, run: int, kind: Kind, payload: Mapping[str, Any]) -> None:
         with self._lock:
-            state = self._open(run)
+            state, payload = self._open(run), with_printable_reason(payload)
             try:
                 advance(state, Event(kind=kind, payload=payload))
             except (ValueError, IndexError) as error:

@@ -6,6 +6,7 @@ from calibration.curves import CurveError, ReferenceCurve
 from calibration.diagnosis.measured_points import points_by_hand, points_from_bench
 from calibration.identification import Identification, identify
 from calibration.thermistor.fit_point import FitPoint
+from host.certificates.settings_on_paper import refuse_unprintable_settings
 from host.curve_choice import all_curves, curve_by_name, text_of_curve
 from host.curve_to_find import CurveChoice, ranking_of, stand_in_curve
 from host.errors import DeskError
@@ -67,10 +68,15 @@ class CurvesFound:
                 "limit_k",
                 f"{curve.name} was printed without a tolerance: write how far the sender may be off.",
             )
+        curve_text = text_of_curve(name, store.curves)
+        try:
+            refuse_unprintable_settings({"curve_text": curve_text})
+        except DeskError as error:
+            raise ChoiceError("curve", str(error)) from error
         return CurveChoice(
             curve=name,
             curve_hash=curve.content_hash,
-            curve_text=text_of_curve(name, store.curves),
+            curve_text=curve_text,
             by=by,
             chosen=chosen,
             ranking=ranking_of(self.ranked),

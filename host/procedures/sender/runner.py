@@ -63,6 +63,8 @@ class SenderCheckRunner:
         #: An exercise begins with relays that move whatever was planted.
         self._is_set_apart = self.state.started.exercise is None
         self.orders = BenchOrders(book, station=self.station, run=run)
+        #: Why its certificate cannot be printed; empty where nothing stands in the way.
+        self.held_up_by = ""
         self._box_watch = BoxWatch()
         self._plateau_watch: PlateauWatch | None = None
         self._loop_watch: LoopWatch | None = None
@@ -77,8 +79,8 @@ class SenderCheckRunner:
 
     @property
     def needs_bench(self) -> bool:
-        """Whether nobody else can use the bench meanwhile; where a curve is chosen, it is free."""
-        return self.state.phase is not Phase.CHOOSING
+        """Whether nobody else can use the bench meanwhile; where only words are missing, it is free."""
+        return self.state.phase is not Phase.CHOOSING and not self.held_up_by
 
     def card(self) -> StepCard:
         """The one next step."""
@@ -105,6 +107,7 @@ class SenderCheckRunner:
 
     def press(self, *, other: bool = False) -> None:
         """Take the press of the card's one button, or of its second; where there is none nothing happens."""
+        self.held_up_by = ""  # a press of a run that is held up tries once more
         latest = self._live.latest(self.station)
         mark: dict[str, Any] = {} if latest is None else {"boot": latest.boot, "seq": latest.seq}
         event = pressed(self.state, mark, other=other)
@@ -119,8 +122,8 @@ class SenderCheckRunner:
     def work(self) -> None:
         """Do all that can be done with what has come in."""
         latest = self._live.latest(self.station)
-        if latest is None or self.state.is_over or self.state.phase is Phase.CHOOSING:
-            return  # where a curve is chosen, the bench is free for the next sender
+        if latest is None or self.state.is_over or not self.needs_bench:
+            return  # the bench is free for the next sender
         self._bring(latest)
         if self.state.is_moving:
             self.orders.repeat(Action.BURST, {"duration_s": LONGEST_BURST_S}, latest)
@@ -203,7 +206,14 @@ class SenderCheckRunner:
 
     def _card(self, trouble: str | None) -> StepCard:
         loop = LoopStatus() if self._loop_watch is None else self._loop_watch.status
-        return card_of(self.state, self._bath(), loop=loop, bursts=self._burst_watch.count, trouble=trouble)
+        return card_of(
+            self.state,
+            self._bath(),
+            loop=loop,
+            bursts=self._burst_watch.count,
+            trouble=trouble,
+            held_up_by=self.held_up_by,
+        )
 
     def _end_ohms_check(self) -> None:
         try:

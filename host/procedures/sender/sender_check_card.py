@@ -27,6 +27,7 @@ def card_of(
     loop: LoopStatus = _NOTHING_SEEN,
     bursts: int = 0,
     trouble: str | None = None,
+    held_up_by: str = "",
 ) -> StepCard:
     """Step card of a run.
 
@@ -41,6 +42,8 @@ def card_of(
         How many bursts have come in while the connector is moved.
     trouble : str or None
         Trouble of the station itself; it goes before that of the readings.
+    held_up_by : str
+        Why the certificate of a run that is read and judged cannot be printed.
     """
     started = state.started
     before_bath = 1 + len(started.set_up) + (0 if started.ohms_check is not None else 1)
@@ -104,6 +107,18 @@ def card_of(
                 steps=steps,
                 instruction="Switch the heater off. All is read: choose the curve to judge it against.",
                 caution="The jug is hot. Do not move it.",
+                ask=Ask(kind=AskKind.HEATER_OFF),
+                is_hands_turn=True,
+                caught=caught,
+            )
+        case Phase.JUDGING if held_up_by:
+            return StepCard(
+                step=steps,
+                steps=steps,
+                instruction="All is read and kept. Its certificate cannot be printed yet.",
+                caution="The jug is hot. Do not move it.",
+                button="Try again",
+                trouble=held_up_by,
                 ask=Ask(kind=AskKind.HEATER_OFF),
                 is_hands_turn=True,
                 caught=caught,

@@ -18,6 +18,7 @@ from host.procedures.run_kind import RunKind
 from host.procedures.vehicle.in_place import InPlaceSettings, InPlaceState, Kind, advance, state_of
 from host.procedures.vehicle.in_place_record import has_readings, record_of
 from host.procedures.vehicle.in_place_result import InPlaceResult, result_of
+from host.reason import with_printable_reason
 from host.store import Store
 
 
@@ -77,7 +78,7 @@ class InPlaceRuns:
             If the comparison is over, or there is none of that number.
         """
         with self._lock:
-            state = self._state(run)
+            state, payload = self._state(run), with_printable_reason(payload)
             if state.is_over:
                 raise DeskError(f"Comparison {run:04d} is over. Start a new one.")
             advance(state, Event(kind=kind, payload=payload))
