@@ -7,7 +7,13 @@ from hypothesis import strategies as st
 from host.certificates.canonical import canonical_json
 from host.certificates.errors import CertificateError
 from host.certificates.pdf import render_pdf
-from host.certificates.printable import PRINTABLE_RANGES, is_printable, printable, printable_text
+from host.certificates.printable import (
+    PRINTABLE_RANGES,
+    is_printable,
+    printable,
+    printable_text,
+    refuse_unprintable,
+)
 
 EVERY_LETTER = "".join(chr(code) for first, last in PRINTABLE_RANGES for code in range(first, last + 1))
 
@@ -52,6 +58,12 @@ def test_a_line_break_in_a_remark_becomes_a_space():
     assert printable_text("first\r\n\tsecond ", "remarks[0]") == "first second"
 
 
+def test_a_text_that_is_kept_as_it_came_may_hold_no_mark_that_nobody_sees():
+    refuse_unprintable("K 1234", "certificate")
+    with pytest.raises(CertificateError, match=r"certificate: a mark that nobody sees \(U\+202E\)"):
+        refuse_unprintable("K \u202e1234", "certificate")
+
+
 @pytest.mark.parametrize(
     ("changed", "field"),
     [
@@ -76,9 +88,22 @@ def test_an_uncertainty_that_its_budget_does_not_give_is_refused(sample):
 
 @pytest.mark.parametrize(
     ("changed", "field"),
-    [({"number": ""}, "number"), ({"points": ()}, "points"), ({"issued": "soon"}, "issued")],
+    [
+        ({"number": ""}, "number"),
+        ({"points": ()}, "points"),
+        ({"issued": "soon"}, "issued"),
+        # ISO/IEC 17025:2017, 7.8.2.1: b the laboratory, f the method, g the item
+        ({"shop": " "}, "shop"),
+        ({"method": ""}, "method"),
+        ({"item": "\u200e"}, "item"),
+        ({"received": "when pigs fly"}, "received"),
+        ({"received": "20260501"}, "received"),
+        ({"next_due": "2027-02-30"}, "next_due"),
+    ],
 )
-def test_a_certificate_without_number_point_or_date_is_refused(make_certificate, changed, field):
+def test_a_certificate_without_what_every_certificate_says_or_with_a_day_that_is_none_is_refused(
+    make_certificate, changed, field
+):
     with pytest.raises(CertificateError) as refused:
         printable(make_certificate(**changed))
     assert refused.value.field == field
