@@ -220,7 +220,7 @@ def test_a_record_says_what_it_assumes_where_it_first_counts_and_cuts_no_name(of
 
 def test_an_interval_is_printed_only_where_the_customer_agreed_to_one(make_certificate):
     agreed = " ".join(text_of(render_pdf(make_certificate(next_due="2032-05-11"))))
-    assert "2032-05, as agreed with the customer" in agreed
+    assert "2032-05-11, as agreed with the customer" in agreed
     assert "Nothing is said of when to calibrate next" not in agreed
 
 
