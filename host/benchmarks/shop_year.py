@@ -17,8 +17,9 @@ from calibration.infrared.infrared_point import FEWEST_SHOTS
 from host.benchmarks.report import BenchmarkResult, FigureOfMerit, Goal, Progress
 from host.certificates.bodies.infrared import CertifiedShots
 from host.procedures.event import Event
+from host.procedures.infrared.infrared_advice import adjustment_of
 from host.procedures.infrared.infrared_check import Kind, SetUp, state_of
-from host.procedures.infrared.infrared_result import adjustment_of, judged_points
+from host.procedures.infrared.infrared_result import judged_points
 from host.procedures.infrared.infrared_settings import TARGETS, InfraredSettings
 from host.simulated_thermometer import SimulatedThermometer
 

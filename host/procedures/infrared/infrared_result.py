@@ -3,13 +3,11 @@
 import math
 import statistics
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from datetime import date
 
 from calibration.conformity import DecisionRule, Verdict, overall_verdict
-from calibration.infrared.emissivity import Shot, reading_c
-from calibration.infrared.emissivity_in_force import ShownOfFace, common_emissivity
-from calibration.infrared.errors import InfraredError
+from calibration.infrared.emissivity import Shot
 from calibration.infrared.hand_reading import BY_HAND
 from calibration.infrared.infrared_point import FEWEST_SHOTS, InfraredPoint, Target, judge_shots
 from calibration.infrared.outlying_shot import TEST_WORDS
@@ -21,6 +19,7 @@ from host.certificates.bodies.infrared import CertifiedShots, InfraredBody
 from host.certificates.certificate import Certificate, InstrumentUsed, Witness
 from host.certificates.kind import Kind as PaperKind
 from host.citation import words_by_boot
+from host.procedures.infrared.infrared_advice import infrared_opinions
 from host.procedures.infrared.infrared_check import InfraredState, SetUp, TakenShot
 from host.procedures.infrared.infrared_settings import METHOD_VERSION, InfraredSettings
 from host.procedures.infrared.place_of_shot import places_words
@@ -33,9 +32,6 @@ from host.verdict_words import RULE_WORDS
 METHOD = "Infrared check: shots at a target beside a contact thermometer"
 #: Lines of the budget that are the thermometer's own; the others are the target's.
 _OWN = ("noise of the shots", "resolution", "temperature of the thermometer itself")
-#: An emissivity is proposed where it would take this much of the mean square error off. [1]
-_WORTH_SETTING = 0.75
-_SETTING_STEP = 0.01
 
 SET_UP_WORDS = {
     SetUp.WARMED_UP: ("thermometer", "half an hour in the room before the first shot"),
@@ -43,21 +39,6 @@ SET_UP_WORDS = {
     SetUp.EMISSIVITY: ("setting", "looked at on the display before the first shot"),
     SetUp.DISTANCE: ("distance", "measured before the first shot"),
 }
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Adjustment:
-    """An emissivity that would take most of the error off.
-
-    Attributes
-    ----------
-    emissivity : float
-        To two places, as displays take it.
-    words : str
-    """
-
-    emissivity: float
-    words: str
 
 
 def judged_points(state: InfraredState) -> tuple[CertifiedShots, ...]:
@@ -171,53 +152,6 @@ def _kelvin(size_k: float, u_k: float | None = None) -> str:
     return f"{rounded_text(size_k, places)} K ({rounded_text(size_k * FAHRENHEIT_PER_K, places)} °F)"
 
 
-def adjustment_of(settings: InfraredSettings, points: Sequence[CertifiedShots]) -> Adjustment | None:
-    """Emissivity to set before a check as left, where it is the setting that is off; None where it is not."""
-    if settings.is_rig_sensor or settings.handheld.fixed_emissivity is not None or not points:
-        return None
-    seen = [ShownOfFace(face_c=point.face_c, shown_c=point.shown_c) for point in points]
-    try:
-        found = common_emissivity(seen, surface=settings.kind.surface, shot=settings.shot, law=settings.law)
-    except InfraredError:
-        return None
-    if found is None or all(abs(point.error_k) <= point.expanded_u_k for point in points):
-        return None
-    in_force = round(found / _SETTING_STEP) * _SETTING_STEP
-    if abs(in_force - settings.set_emissivity) < 0.5 * _SETTING_STEP:
-        return None
-    left = _mean_square_if_in_force(settings, points, in_force)
-    errors_k = [point.error_k for point in points]
-    # An error that is the same everywhere is no emissivity: that one grows with the distance from the room.
-    as_offset = statistics.pvariance(errors_k)
-    whole = statistics.fmean(error_k**2 for error_k in errors_k)
-    if left is None or left > min((1.0 - _WORTH_SETTING) * whole, as_offset):
-        return None
-    return Adjustment(
-        emissivity=in_force,
-        words=f"The errors are those of a thermometer that works with an emissivity of {in_force:.2f} where "
-        f"{settings.set_emissivity:.2f} was meant. Look at its setting first: was it bumped? If it does "
-        f"stand at {settings.set_emissivity:.2f}, its lens may be dirty: wipe it. Then check it again, "
-        "as left.",
-    )
-
-
-def _mean_square_if_in_force(
-    settings: InfraredSettings, points: Sequence[CertifiedShots], in_force: float
-) -> float | None:
-    shot = replace(settings.shot, set_emissivity=in_force)
-    try:
-        return statistics.fmean(
-            (
-                point.shown_c
-                - reading_c(point.face_c, surface=settings.kind.surface, shot=shot, law=settings.law)
-            )
-            ** 2
-            for point in points
-        )
-    except InfraredError:
-        return None
-
-
 def certificate_of(
     state: InfraredState,
     *,
@@ -233,7 +167,6 @@ def certificate_of(
     verdicts = [point.verdict for point in points if point.verdict is not None]
     rule = DecisionRule(settings.rule) if verdicts else None
     what = "infrared sensor of the bench" if settings.is_rig_sensor else "thermometer"
-    adjustment = adjustment_of(settings, points)
     return Certificate(
         number=number,
         issued=issued.isoformat(),
@@ -271,7 +204,7 @@ def certificate_of(
         else f"as left, after: {settings.done}"
         + (f"; as found: certificate {as_found.number}" if as_found else ""),
         operator=settings.operator,
-        opinions=() if adjustment is None else (adjustment.words,),
+        opinions=infrared_opinions(settings, points),
         as_found=as_found,
     )
 

@@ -7,9 +7,9 @@ from calibration.infrared.emissivity import Shot, Surface, reading_c
 from calibration.infrared.planck import EIGHT_TO_FOURTEEN_UM
 from host.certificates.bodies.infrared import InfraredBody
 from host.procedures.event import Event
+from host.procedures.infrared.infrared_advice import adjustment_of, infrared_opinions
 from host.procedures.infrared.infrared_check import Kind, SetUp, advance, state_of
 from host.procedures.infrared.infrared_result import (
-    adjustment_of,
     certificate_of,
     judged_points,
     point_so_far,
@@ -125,6 +125,47 @@ def test_a_bumped_emissivity_is_named_and_how_to_mend_it():
     assert adjustment is not None
     assert adjustment.emissivity == pytest.approx(0.75, abs=0.011)
     assert "was it bumped" in adjustment.words
+
+
+def display_behind_dirt(lost, set_emissivity=0.95):
+    """A lens that keeps a share of the signal off and sends the room's in its place."""
+    clean = display_at(set_emissivity)
+
+    def shown_c(probe_c):
+        law = EIGHT_TO_FOURTEEN_UM
+        signal = (1.0 - lost) * law.signal(clean(probe_c)) + lost * law.signal(23.0)
+        return law.temperature_c(signal)
+
+    return shown_c
+
+
+def advice(given, display_of):
+    return " ".join(infrared_opinions(given, judged_points(run_of(given, display_of))))
+
+
+def test_a_thermometer_that_reads_high_is_not_told_to_have_its_lens_wiped():
+    said = advice(settings(), display_at(0.80))
+    assert "an emissivity of 0.80 where 0.95 was meant" in said and "was it bumped" in said
+    assert "Dirt on its lens is not the cause" in said and "wipe" not in said.lower()
+
+
+@pytest.mark.parametrize("emissivity", ["settable", 0.95])
+def test_a_thermometer_that_reads_low_the_more_the_hotter_the_target_is_to_have_its_lens_wiped(emissivity):
+    given = settings(instrument={**INSTRUMENT, "emissivity": emissivity})
+    assert display_at(0.95)(90.0) - display_behind_dirt(0.08)(90.0) == pytest.approx(4.6, abs=0.5)
+    said = advice(given, display_behind_dirt(0.08))
+    assert "keeps 8 % of the signal off" in said and "Wipe the lens" in said
+
+
+def test_dirt_that_a_setting_could_explain_too_is_asked_about_after_the_setting():
+    given = settings(set_emissivity=0.85)
+    said = advice(given, display_behind_dirt(0.10, set_emissivity=0.85))
+    assert "was it bumped" in said and "its lens may be dirty, which makes it read low: wipe it" in said
+
+
+@pytest.mark.parametrize("error_k", [4.0, -4.0])
+def test_an_offset_is_neither_a_setting_nor_a_dirty_lens(error_k):
+    assert advice(settings(), display_at(0.95, error_k=error_k)) == ""
 
 
 def test_an_offset_is_not_mistaken_for_an_emissivity():

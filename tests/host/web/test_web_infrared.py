@@ -99,7 +99,7 @@ def test_a_thermometer_typed_by_hand_gets_its_certificate_and_its_corrections_re
     whole_check(browser, 9.0)
     page = text_of(browser, "/infrared/1")
     assert "outside its limits" in page and "too high at 46 °C (115 °F)" in page
-    assert "Its error is none of the emissivity" in page
+    assert "Neither its setting nor a dirty lens explains its error" in page
     assert "correction K" in page and "emissivity of the surface" in page
     paper = desk.store.certificates.get("000001")
     assert paper.files.pdf.startswith(b"%PDF")
