@@ -1,7 +1,9 @@
 """Exercises of a desk: made, handed out, planted, begun, answered, marked and closed."""
 
+import contextlib
 import threading
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterable, Iterator, Mapping
+from concurrent.futures import ThreadPoolExecutor
 from dataclasses import asdict, dataclass
 from typing import Any
 
@@ -19,7 +21,7 @@ from host.classroom.exercise_log import exercise_in
 from host.classroom.nameable import NOTHING
 from host.classroom.planted_box import APART
 from host.errors import DeskError
-from host.live import Live
+from host.live import Live, StationState
 from host.order_book import OrderBook
 from host.people.account import Account, roles_text
 from host.people.role import Role
@@ -35,6 +37,9 @@ _ANSWERS_WITHIN_S = 10.0
 #: Rig time after which it would come too late. [s]
 _NOT_AFTER_S = 600.0
 STOPPED_BY_HAND = "Stopped by the student."
+STOPPED_BY_CLOSING = "The exercise was closed while this check went on."
+#: Stations at which a fault is planted at a time: each may take its while to answer.
+_AT_A_TIME = 8
 
 _lock = threading.RLock()
 
@@ -113,17 +118,33 @@ class Exercises:
                 self._append(number, Kind.ASSIGNED, {"account": account.number, "name": account.name})
 
     def plant(self, number: int, station: str) -> str:
-        """Plant the fault at a station; words of what went wrong, empty where nothing did."""
+        """Plant the fault at a station; words of what went wrong, empty where nothing did.
+
+        Where nothing could be ordered, a fault that is planted there already stays so.
+        """
         with _lock:
-            made = self._open(number).made
+            state = self._open(number)
+        made = state.made
         if made.stations and station not in made.stations:
             raise ExerciseError(f"This exercise is not for {station}.")
-        trouble = self._planted(made, station, number)
+        trouble = self._why_not(made, station)
+        if trouble and station in state.open_stations:
+            return trouble
+        trouble = trouble or self._planted(made, station, number)
         kind = Kind.NOT_PLANTED if trouble else Kind.PLANTED
         with _lock:
             self._open(number)
             self._append(number, kind, {"station": station} | ({"reason": trouble} if trouble else {}))
         return trouble
+
+    def plant_at(self, number: int, stations: Iterable[str]) -> dict[str, str]:
+        """Plant the fault at several stations at once; by station, words of what went wrong.
+
+        A station that does not answer keeps none of the others waiting.
+        """
+        wanted = list(dict.fromkeys(stations))
+        with ThreadPoolExecutor(max_workers=_AT_A_TIME, thread_name_prefix="planting") as pool:
+            return dict(zip(wanted, pool.map(lambda one: self.plant(number, one), wanted), strict=True))
 
     def begin(self, number: int, account: int, station: str) -> int:
         """Begin the sender check of a student; its run. Pressed twice, it is the same run.
@@ -185,11 +206,24 @@ class Exercises:
             self._append(number, Kind.MARKED, payload)
 
     def close(self, number: int) -> None:
-        """Close an exercise: nobody begins or answers it any more. Closing it again changes nothing."""
+        """Close an exercise: nobody begins or answers it any more, and no bench keeps the fault.
+
+        Its checks that go on are stopped. Closing it again changes nothing.
+        """
         with _lock:
-            if not self.get(number).state.is_closed:
-                self._append(number, Kind.CLOSED, {})
-                self._store.runs.end(number)
+            state = self.get(number).state
+            if state.is_closed:
+                return
+            self._append(number, Kind.CLOSED, {})
+            self._store.runs.end(number)
+        freed = set(self._stop_runs(state))
+        for station in state.planted_at.keys() - freed:
+            self._take_box_away(station, number)
+
+    def planted_at(self, station: str) -> tuple[int, ...]:
+        """Exercises that are open and planted at a station, whatever it is that was planted."""
+        numbers = [run.number for run in self._store.runs.open(RunKind.EXERCISE)]
+        return tuple(number for number in numbers if station in self.get(number).state.open_stations)
 
     def may_begin_again(self, attempt: Attempt) -> bool:
         """Whether the last sender check of a student came to nothing."""
@@ -204,10 +238,42 @@ class Exercises:
         state = self._runs.view(attempt.run).state
         return state.is_over and state.reason != STOPPED_BY_HAND
 
-    def _planted(self, made: ExerciseSettings, station: str, number: int) -> str:
+    def _stop_runs(self, state: ExerciseState) -> Iterator[str]:
+        """Stop the checks of an exercise that go on; the stations, each of which its run leaves as it was."""
+        for attempt in state.attempts.values():
+            if attempt.run is None or attempt.station is None:
+                continue
+            if self._runs.open_run_of(attempt.station) == attempt.run:
+                with contextlib.suppress(DeskError):  # it came to its end just now, which frees the bench too
+                    self._runs.stop_run(attempt.run, STOPPED_BY_CLOSING)
+                yield attempt.station
+
+    def _take_box_away(self, station: str, number: int) -> None:
+        """Order the box out of the circuit, unless somebody else measures there or has planted there.
+
+        The same relays move whatever was planted.
+        """
         latest = self._live.latest(station)
-        if latest is None:
+        if latest is None or self._runs.open_run_of(station) is not None or self.planted_at(station):
+            return
+        for place in (APART, Insertion.NONE):
+            self._book.send(
+                station=station,
+                boot=latest.boot,
+                do=Action.SET_INSERTION.value,
+                fields={"insertion": place.value},
+                run=str(number),
+                not_after_s=latest.rig_time_s + _NOT_AFTER_S,
+            )
+
+    def _why_not(self, made: ExerciseSettings, station: str) -> str:
+        """Why nothing can be ordered at a station just now, in words; empty where it can."""
+        heard = self._live.station(station)
+        latest = None if heard is None else heard.latest
+        if heard is None or latest is None:
             return f"{station} has sent no reading yet: switch the rig on, then plant again."
+        if heard.state is not StationState.LIVE:
+            return f"{station} is {heard.words}: look at the rig, then plant again."
         busy = self._runs.open_run_of(station)
         if busy is not None:
             return f"{station} is busy with run {busy:04d}: stop that one first, then plant again."
@@ -216,6 +282,12 @@ class Exercises:
                 f"{station} is a real bench, and this fault can be planted by name in simulation only: make "
                 "the exercise anew with the decade box, or hang a faulty sender in by hand."
             )
+        return ""
+
+    def _planted(self, made: ExerciseSettings, station: str, number: int) -> str:
+        latest = self._live.latest(station)
+        if latest is None:
+            return f"{station} has sent no reading yet: switch the rig on, then plant again."
         return self._ordered(latest, number, *_planting(made, is_simulated=latest.simulated))
 
     def _ordered(self, latest: ReadingPack, number: int, *orders: tuple[Action, Mapping[str, Any]]) -> str:

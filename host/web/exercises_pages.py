@@ -18,6 +18,7 @@ from host.errors import DeskError
 from host.people.account import Account
 from host.people.deed import Deed
 from host.people.role import Role
+from host.procedures.sender.sender_check_state import Phase
 from host.tables.marks import marks_table
 from host.tables.table import Form, written
 from host.web.audit_note import note
@@ -115,8 +116,15 @@ def plant(number: int) -> AnyResponse | tuple[str, int]:
     known = {station.station for station in the_desk().store.stations.all()}
     if not stations or not set(stations) <= known:
         return _page(number, errors={"plant": "Tick one station of this desk at least."}), 422
-    for station in stations:
-        the_desk().exercises.plant(number, station)
+    told = the_desk().exercises.plant_at(number, stations)
+    still = _exercise(number).state.open_stations
+    kept = [
+        f"{trouble} What was planted at {station} before stays there."
+        for station, trouble in told.items()
+        if trouble and station in still
+    ]
+    if kept:
+        return _page(number, errors={"plant": " ".join(kept)}), 422
     return redirect(f"/exercises/{number}", 303)
 
 
@@ -201,7 +209,9 @@ def _word(attempt: Attempt, marks: Marks | None) -> str:
     if attempt.run is None:
         return "not begun"
     view = the_desk().runs.view(attempt.run)
-    return f"step {view.card.step} of {view.card.steps}" if not view.state.is_over else "has measured"
+    if not view.state.is_over:
+        return f"step {view.card.step} of {view.card.steps}"
+    return "stopped" if view.state.phase is Phase.STOPPED else "has measured"
 
 
 def _by_name(found: Exercise) -> list[Attempt]:

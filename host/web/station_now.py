@@ -8,7 +8,7 @@ from datetime import tzinfo
 from functools import lru_cache
 from importlib.metadata import version
 
-from calibration.contract.readings import ReadingPack
+from calibration.contract.readings import Insertion, ReadingPack
 from calibration.curves import CurveError, ReferenceCurve, curve_from_toml, load_curve
 from host.live import StationLive, StationState
 from host.reading_time import clock_step_words, reading_time
@@ -19,6 +19,11 @@ from host.web.live_values import LiveValues, live_values_of
 
 # Looked up once: live pages are made anew five times a second.
 _OWN_VERSION = version("ohmbath")
+
+_BOX_WITH_THE_SENDER = {
+    Insertion.SERIES: "The decade box is in series with the sender",
+    Insertion.PARALLEL: "The decade box is across the sender",
+}
 
 #: Rig time for which a page speaks of a clock that was set. [s]
 CLOCK_STEP_SHOWN_S = 3600.0
@@ -76,6 +81,13 @@ class StationNow:
         if step is None or latest.rig_time_s - step.rig_time_s > CLOCK_STEP_SHOWN_S:
             return (taken,)
         return (taken, clock_step_words(step, rig_time_s=latest.rig_time_s))
+
+    @property
+    def box_words(self) -> str:
+        """Where the decade box stands in the circuit of the sender; empty where it does not."""
+        latest = self.live.latest
+        place = None if latest is None else _BOX_WITH_THE_SENDER.get(latest.insertion)
+        return "" if latest is None or place is None else f"{place}, set to {latest.decade_ohm:,.0f} Ω"
 
     @property
     def is_live(self) -> bool:

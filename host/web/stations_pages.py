@@ -150,6 +150,7 @@ def _station_page(now: StationNow, form: StartForm) -> str:
         find_out=FIND_OUT,
         wirings=WIRINGS,
         trials=trial_choices(),
+        planted=desk.exercises.planted_at(now.station),
         ohms_check=check_that_serves(now.station, store=desk.store, live=desk.live),
     )
 

@@ -109,6 +109,7 @@ class SmallBench:
     has_changed_places: bool = False
     feels_the_box: bool = True
     feels_the_relays: bool = False
+    refuses: str = ""
     _sender_c: float | None = None
     _burst_due: bool = False
     _has_switched: bool = False
@@ -123,6 +124,11 @@ class SmallBench:
         if topic.split("/")[2] != self.station:
             return
         wanted = dict(order.fields)
+        assert self.book is not None
+        if self.refuses:
+            no = Answer(order=order.order, state=AnswerState.REFUSED, reason=self.refuses)
+            self.book.take(self.station, encode_answer(no))
+            return
         match order.do:
             case "set_insertion":
                 self._has_switched |= self._insertion.value != wanted["insertion"]
@@ -137,7 +143,6 @@ class SmallBench:
                 self._burst_due = True
             case "hands":
                 self._by_hand(wanted)
-        assert self.book is not None
         answer = Answer(order=order.order, state=AnswerState.DONE, seq=self.seq + 1)
         self.book.take(self.station, encode_answer(answer))
 

@@ -9,6 +9,7 @@ from typing import Any
 import pytest
 from argon2 import PasswordHasher
 
+from calibration.contract.readings import Insertion
 from host.people.password import Passwords
 from host.people.role import Role
 from host.web.app import create_app
@@ -262,3 +263,95 @@ def test_a_student_begins_again_after_stopping_and_a_closed_exercise_takes_nothi
     room.instructor.post(f"/exercises/{number}/close")
     page = room.student.get(f"/exercise/{number}").text
     assert "This exercise is closed" in page and "Begin again" not in page
+
+
+def planted_room(room: Class) -> int:
+    """An exercise by relay, handed out and planted at the one bench."""
+    number = room.make()
+    room.hand_out(number, "Bo Quill")
+    assert room.instructor.post(f"/exercises/{number}/plant", data={"station": "bench-1"}).status_code == 303
+    room.bench.read(4)
+    return number
+
+
+def test_closing_takes_the_box_out_of_a_bench_at_which_nobody_began(room):
+    number = planted_room(room)
+    assert room.bench._insertion.value == "series"
+    room.instructor.post(f"/exercises/{number}/close")
+    assert room.bench._insertion.value == "none"
+
+
+def test_closing_leaves_a_bench_alone_that_another_exercise_or_run_is_at(room):
+    first, second = planted_room(room), planted_room(room)
+    room.instructor.post(f"/exercises/{first}/close")
+    assert room.bench._insertion.value == "series"
+    room.desk.runs.start_sender_check(
+        station="bench-1", item="S", curve="ntc-310-80c", set_points_c=(30.0, 60.0, 85.0)
+    )
+    room.instructor.post(f"/exercises/{second}/close")
+    assert room.bench._insertion.value == "series"  # its own run takes it out as a step of its own
+
+
+def test_closing_stops_a_check_that_goes_on_and_tells_its_student(room):
+    number = planted_room(room)
+    room.student.post(f"/exercise/{number}/begin", data={"station": "bench-1"})
+    room.instructor.post(f"/exercises/{number}/close")
+    assert room.desk.runs.open_run_of("bench-1") is None and room.bench._insertion.value == "none"
+    page = room.student.get(f"/exercise/{number}").text
+    assert "This exercise is closed" in page and "closed while this check went on" in page
+    assert "Your answer" not in page and "Begin" not in page.split("<main")[1]
+    assert ">stopped<" in room.instructor.get(f"/exercises/{number}").text
+
+
+def test_a_station_page_says_that_the_box_is_in_the_circuit_and_shows_a_plant_on_a_press_alone(room):
+    number = planted_room(room)
+    page = room.instructor.get("/stations/bench-1").text
+    before, pressed = page.split("Where the decade box stands")
+    assert f"exercise {number:04d}" in before and "in series" not in before
+    assert "The decade box is in series with the sender, set to 40 Ω, by the newest reading" in pressed
+    # A rig that refuses leaves the box where it is, and it is seen.
+    room.bench.refuses = "the relays are locked"
+    room.instructor.post(f"/exercises/{number}/close")
+    page = room.instructor.get("/stations/bench-1").text
+    assert "The decade box is in series with the sender, set to 40 Ω: what you read" in page
+    room.bench.refuses = ""
+    room.bench._insertion = Insertion.NONE
+    room.bench.read(4)
+    assert "decade box is in series" not in room.instructor.get("/stations/bench-1").text
+
+
+def test_what_is_planted_stays_so_where_planting_again_is_refused(room):
+    number = planted_room(room)
+    room.student.post(f"/exercise/{number}/begin", data={"station": "bench-1"})
+    refused = room.instructor.post(f"/exercises/{number}/plant", data={"station": "bench-1"})
+    assert refused.status_code == 422 and "is busy with run" in refused.text
+    assert "stays there" in refused.text
+    assert room.desk.exercises.get(number).state.open_stations == ("bench-1",)
+
+
+def test_silent_stations_are_said_so_at_once_and_hold_up_no_other(room, monkeypatch):
+    """Three benches of which two answer nothing: one by the desk's own clock, one only to orders."""
+    monkeypatch.setattr("host.classroom.exercises._ANSWERS_WITHIN_S", 0.5)
+    deaf, late, silent = (room.desk.add_bench(name) for name in ("bench-2", "bench-3", "bench-4"))
+    monkeypatch.setattr(deaf, "obey", lambda topic, payload: None)
+    monkeypatch.setattr(late, "obey", lambda topic, payload: None)
+    silent.say()
+    silent.read(4)
+    room.desk.let_wall_time_pass(60.0)
+    for bench in (room.bench, deaf, late):
+        bench.say()
+        bench.read(4)
+    number = room.make()
+    names = ["bench-1", "bench-2", "bench-3", "bench-4"]
+    sent = []
+    send = room.desk.book.send
+    monkeypatch.setattr(room.desk.book, "send", lambda **given: sent.append(given) or send(**given))
+    room.instructor.post(f"/exercises/{number}/plant", data={"station": names})
+    state = room.desk.exercises.get(number).state
+    assert state.open_stations == ("bench-1",)
+    assert "gave no answer" in state.planted_at["bench-2"] and "gave no answer" in state.planted_at["bench-3"]
+    assert "bench-4 is silent for 60 s" in state.planted_at["bench-4"]
+    stations = [given["station"] for given in sent]
+    assert "bench-4" not in stations
+    # Both deaf ones had their first order before either was given up.
+    assert (stations.count("bench-2"), stations.count("bench-3")) == (1, 1)
