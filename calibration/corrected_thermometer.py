@@ -5,6 +5,7 @@ from dataclasses import dataclass
 from enum import StrEnum
 
 from calibration.errors import CalibrationError
+from calibration.rounding import limit_text
 
 #: How far beyond its end a certificate still speaks: half of the step next to it, 10 K at most. Assumed.
 #: [1], [K]
@@ -116,13 +117,14 @@ class CorrectedThermometer:
         limit_k = self.limit_at_k(shown_c)
         if limit_k is None or self._broken_promise is not None:
             raise ThermometerError(self._words_of_refusal(shown_c))
+        limit = limit_text(limit_k, stated_places=0, derived_places=0)
         return Correction(
             correction_k=0.0,
             standard_u_k=math.hypot(limit_k / math.sqrt(3.0), self._last_digit_u_k),
             basis=Basis.MAKER,
-            words=self._words_outside(f"its maker's ±{limit_k:.2g} K, nothing corrected")
+            words=self._words_outside(f"its maker's ±{limit} K, nothing corrected")
             if self.points
-            else f"by its maker's ±{limit_k:.2g} K",
+            else f"by its maker's ±{limit} K",
         )
 
     def limit_at_k(self, shown_c: float) -> float | None:

@@ -10,7 +10,7 @@ from rich.text import Text
 
 from calibration.conformity import Verdict
 from calibration.diagnosis import Finding, why_words
-from calibration.rounding import decimals_of, rounded_text
+from calibration.rounding import decimals_of, rounded_text, tabled_limit_text
 from calibration.sender_point import SenderPoint
 from calibration.temperature_scale import fahrenheit_from_celsius
 from calibration.thermistor.fit import FitPoint
@@ -115,7 +115,7 @@ def _cells(point: SenderPoint) -> tuple[str, ...]:
         _signed(point.error_k, places),
         f"{_signed(point.deviation_percent, 1)} %",
         rounded_text(point.expanded_u_k, places),
-        rounded_text(point.limit_k, places),
+        tabled_limit_text(point.limit_k, point.expanded_u_k),
         f"{SHAPES[point.verdict]} {point.verdict.words}",
     )
 

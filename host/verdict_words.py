@@ -4,6 +4,7 @@ from collections.abc import Sequence
 from typing import Protocol
 
 from calibration.conformity import DecisionRule, Verdict, overall_verdict
+from calibration.rounding import limit_text
 
 RULE_WORDS = {
     DecisionRule.GUARDED: (
@@ -60,7 +61,7 @@ def sentence_of(points: Sequence[JudgedPoint]) -> str:
         point = max(telling, key=_reach)
         return (
             f"At {point.temperature_c:.4g} °C the sender shows {point.indicated_c:.1f} °C; the limit of "
-            f"{point.limit_k:.1f} K lies inside the uncertainty of {point.expanded_u_k:.1f} K."
+            f"{_limit(point)} K lies inside the uncertainty of {point.expanded_u_k:.1f} K."
         )
     worst = max(telling, key=lambda point: abs(point.error_k) / point.limit_k)
     if verdict is Verdict.IN_TOLERANCE:
@@ -70,8 +71,12 @@ def sentence_of(points: Sequence[JudgedPoint]) -> str:
     side = "high" if worst.error_k > 0.0 else "low"
     return (
         f"At {worst.temperature_c:.4g} °C the sender shows {worst.indicated_c:.1f} °C, "
-        f"{abs(worst.error_k):.1f} K too {side}; the limit there is {worst.limit_k:.1f} K."
+        f"{abs(worst.error_k):.1f} K too {side}; the limit there is {_limit(worst)} K."
     )
+
+
+def _limit(point: JudgedPoint) -> str:
+    return limit_text(point.limit_k, stated_places=1, derived_places=1)
 
 
 def _reach(point: JudgedPoint) -> float:

@@ -3,14 +3,18 @@
 import json
 import math
 from collections.abc import Collection
+from decimal import Decimal
 from typing import Any
 
+from calibration.rounding import rounded_text
 from host.certificates.canonical_version_1 import version_2_of
 
 #: Largest difference that other versions of the libraries may make, relative; for a difference of
 #: temperatures or a resistance also in its unit, since it may be near zero. [1], [K], [Ω]
 TOLERANCE = 1e-9
 _IN_ITS_UNIT = ("_k", "_c", "_ohm")
+#: Limits are no result. They were rounded to the places of U once; now they stand with their own digits.
+_REQUIREMENTS = frozenset({"limit_k", "limits_k", "limit_ohm", "allowance_k"})
 #: What two renderings of one result need not share.
 NOT_OF_THE_RESULT = frozenset({"software", "version", "format"})
 
@@ -70,9 +74,12 @@ def _of_parts(before: dict[str, Any], after: dict[str, Any], path: str) -> str |
 
 
 def _of_number(before: dict[str, str], after: dict[str, str], path: str) -> str | None:
-    if before["reported"] != after.get("reported"):
+    name = path.rpartition(".")[2].partition("[")[0]
+    if before["reported"] != after.get("reported") and not (
+        name in _REQUIREMENTS and _is_cut_short(before["reported"], after)
+    ):
         return f"{path}: {before['reported']} is now {after.get('reported')}"
-    in_its_unit = path.rpartition(".")[2].partition("[")[0].endswith(_IN_ITS_UNIT)
+    in_its_unit = name.endswith(_IN_ITS_UNIT)
     near = math.isclose(
         float(before["full"]),
         float(after["full"]),
@@ -80,6 +87,12 @@ def _of_number(before: dict[str, str], after: dict[str, str], path: str) -> str 
         abs_tol=TOLERANCE if in_its_unit else 0.0,
     )
     return None if near else f"{path}: {before['full']} is now {after['full']}, in full"
+
+
+def _is_cut_short(reported: str, after: dict[str, str]) -> bool:
+    """Whether the digits before are those of now, rounded sooner."""
+    places = -int(Decimal(reported).as_tuple().exponent)
+    return rounded_text(float(after["full"]), places) == reported.removeprefix("+")
 
 
 def _first(differences: Any) -> str | None:

@@ -4,7 +4,7 @@ import math
 from dataclasses import dataclass
 
 from calibration.conformity import Verdict
-from calibration.rounding import decimals_of, rounded_text
+from calibration.rounding import decimals_of, rounded_text, tabled_limit_text
 from calibration.temperature_scale import FAHRENHEIT_PER_K
 from calibration.uncertainty.budget import BudgetLine
 from host.certificates.as_found import FoundPoint
@@ -104,7 +104,7 @@ def printed_point(point: CertifiedPoint) -> PrintedPoint:
         expanded_u_k=rounded_text(point.expanded_u_k, places),
         expanded_u_f=rounded_text(expanded_u_f, places_f),
         k=rounded_text(point.k, 2),
-        limit_k=rounded_text(point.limit_k, places),
+        limit_k=tabled_limit_text(point.limit_k, point.expanded_u_k),
         verdict=point.verdict,
     )
 
@@ -121,6 +121,12 @@ def printed_witness(witness: Witness) -> PrintedWitness:
 def fahrenheit(temperature_c: float) -> float:
     """Temperature, not a difference, in degrees Fahrenheit. [°F]"""
     return temperature_c * FAHRENHEIT_PER_K + 32.0
+
+
+def signed_limit_text(limit: float, expanded_u: float) -> str:
+    """One of two limits with its sign; nothing has none."""
+    text = tabled_limit_text(limit, expanded_u)
+    return f"+{text}" if limit > 0 else text
 
 
 def signed_text(number: float, decimals: int) -> str:

@@ -8,7 +8,7 @@ from collections.abc import Mapping, Sequence
 from functools import singledispatch
 from typing import Any
 
-from calibration.rounding import decimals_of, rounded_text, two_digits
+from calibration.rounding import decimals_of, rounded_text, tabled_limit_text, two_digits
 from calibration.uncertainty.budget import Budget, BudgetLine
 from host.certificates.as_found import FoundPoint
 from host.certificates.bodies.in_place import RecordedFinding, RecordedGap, RecordedReading
@@ -25,6 +25,7 @@ from host.certificates.printed import (
     printed_point,
     printed_witness,
     scientific,
+    signed_limit_text,
     signed_text,
 )
 from host.certificates.wrong_statement import probability_text, probability_wrong_of
@@ -48,10 +49,9 @@ def derived_numbers(value: Any) -> Mapping[str, tuple[float, str]]:
 def _(point: CertifiedPoint) -> Texts:
     printed = printed_point(point)
     names = ("temperature_c", "resistance_ohm", "indicated_c", "error_k", "expanded_u_k", "k", "limit_k")
-    places = decimals_of(point.expanded_u_k)
     return {name: getattr(printed, name) for name in names} | {
         "u_resistance_ohm": two_digits(point.u_resistance_ohm),
-        "limits_k": [signed_text(side, places) for side in point.limits_k or ()],
+        "limits_k": [signed_limit_text(side, point.expanded_u_k) for side in point.limits_k or ()],
     }
 
 
@@ -232,7 +232,7 @@ def _(finding: RecordedFinding) -> Texts:
     return {
         "size_k": signed_text(finding.size_k, places),
         "expanded_u_k": rounded_text(finding.expanded_u_k, places),
-        "allowance_k": rounded_text(finding.allowance_k, places),
+        "allowance_k": tabled_limit_text(finding.allowance_k, finding.expanded_u_k),
     }
 
 
@@ -245,7 +245,7 @@ def _error_texts(point: Any, unit: str) -> dict[str, str]:
         f"expanded_u_{unit}": rounded_text(expanded_u, places),
         "k": rounded_text(point.k, 2),
     }
-    return texts if limit is None else texts | {f"limit_{unit}": rounded_text(limit, places)}
+    return texts if limit is None else texts | {f"limit_{unit}": tabled_limit_text(limit, expanded_u)}
 
 
 def _probability_wrong(point: Any) -> dict[str, tuple[float, str]]:

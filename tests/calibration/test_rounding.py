@@ -4,7 +4,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from calibration.rounding import decimals_of, rounded_text, two_digits
+from calibration.rounding import decimals_of, limit_text, rounded_text, tabled_limit_text, two_digits
 
 
 @pytest.mark.parametrize(
@@ -58,3 +58,31 @@ def test_an_uncertainty_stands_in_two_plain_digits_however_round_or_large_it_is(
 def test_only_a_positive_uncertainty_tells_how_to_round(expanded_u):
     with pytest.raises(ValueError, match="positive uncertainty"):
         decimals_of(expanded_u)
+
+
+@pytest.mark.parametrize(
+    ("limit", "expanded_u", "text"),
+    [
+        # As stated: every digit of it, however coarse U is; filled up to the places of U.
+        (2.25, 1.3, "2.25"),
+        (0.04, 1.3, "0.04"),
+        (2.6, 16.0, "2.6"),
+        (1.0, 0.36, "1.00"),
+        (25.0, 120.0, "25"),
+        (-2.25, 1.3, "-2.25"),
+        # A hundredth of a value leaves a rest behind the tenth digit, and is stated all the same.
+        (0.1 / 100.0 * 1234.5, 2.0, "1.2345"),
+        # Worked out from a curve: one place further than U, two digits at least.
+        (1.3926110901143574, 0.14, "1.393"),
+        (12.345678912, 16.0, "12.3"),
+        (0.0412345678, 1.3, "0.041"),
+    ],
+)
+def test_a_limit_keeps_its_own_digits_and_is_never_rounded_to_the_places_of_u(limit, expanded_u, text):
+    assert tabled_limit_text(limit, expanded_u) == text
+
+
+@given(st.decimals("0.01", "99.99", places=2), st.floats(0.01, 30.0))
+def test_whoever_reads_a_stated_limit_reads_the_one_that_was_compared_with(stated, expanded_u):
+    assert float(tabled_limit_text(float(stated), expanded_u)) == float(stated)
+    assert float(limit_text(float(stated), stated_places=1, derived_places=1)) == float(stated)

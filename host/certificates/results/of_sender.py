@@ -2,6 +2,7 @@
 
 from collections.abc import Sequence
 
+from calibration.rounding import limit_text
 from host.certificates.bodies.sender import SenderBody
 from host.certificates.certificate import CertifiedPoint
 from host.certificates.printed import fahrenheit, printed_point
@@ -101,6 +102,7 @@ def _repeated(key: str, texts: tuple[str, ...]) -> Column:
 
 
 def _bar(point: CertifiedPoint) -> ErrorBar:
+    limit = limit_text(point.limit_k, stated_places=2, derived_places=2)
     return ErrorBar(
         at=point.temperature_c,
         error=point.error_k,
@@ -109,7 +111,7 @@ def _bar(point: CertifiedPoint) -> ErrorBar:
         verdict=point.verdict,
         said=(
             f"At {point.temperature_c:.1f} °C ({fahrenheit(point.temperature_c):.0f} °F) the error is "
-            f"{point.error_k:+.2f} K ± {point.expanded_u_k:.2f} K, limit {point.limit_k:.2f} K: "
+            f"{point.error_k:+.2f} K ± {point.expanded_u_k:.2f} K, limit {limit} K: "
             f"{SHAPES[point.verdict]} {point.verdict.words}."
         ),
     )

@@ -11,7 +11,7 @@ from calibration.infrared.emissivity import Shot
 from calibration.infrared.hand_reading import BY_HAND
 from calibration.infrared.infrared_point import FEWEST_SHOTS, InfraredPoint, Target, judge_shots
 from calibration.infrared.outlying_shot import TEST_WORDS
-from calibration.rounding import decimals_of, rounded_text
+from calibration.rounding import decimals_of, limit_text, rounded_text
 from calibration.temperature_scale import FAHRENHEIT_PER_K
 from calibration.uncertainty.line import rectangular_u
 from host.certificates.as_found import AsFound, FoundPoint
@@ -139,10 +139,19 @@ def sentence_of(points: Sequence[CertifiedShots], *, what: str = "thermometer") 
         case Verdict.IN_TOLERANCE:
             return f"The {what} is within its limits: it {off}."
         case Verdict.OUT_OF_TOLERANCE:
-            return f"The {what} is outside its limits: it {off}; {_kelvin(worst.limit_k or 0.0)} is allowed."
+            return f"The {what} is outside its limits: it {off}; {_limit(worst.limit_k or 0.0)} is allowed."
         case _:
-            limit = _kelvin(worst.limit_k or 0.0)
+            limit = _limit(worst.limit_k or 0.0)
             return f"The {what} {off}; the limit of {limit} lies inside that uncertainty."
+
+
+def _limit(limit_k: float) -> str:
+    """A limit for a customer, on both scales: with its own digits where it was stated."""
+    k, f = (
+        limit_text(limit, stated_places=1, derived_places=1)
+        for limit in (limit_k, limit_k * FAHRENHEIT_PER_K)
+    )
+    return f"{k} K ({f} °F)"
 
 
 def _kelvin(size_k: float, u_k: float | None = None) -> str:
