@@ -10,6 +10,7 @@ from host.errors import DeskError
 from host.procedures.infrared.infrared_settings import InfraredSettings
 from host.shop import Shop
 from host.store.certificates import IssuedCertificate
+from host.store.instrument_kind import InstrumentKind
 from host.store.register_file import RegisterEntry, register_entry
 
 #: U of each set point stands as printed, with its own k in it; the entry has one for all.
@@ -51,9 +52,7 @@ def corrections_entry(
     if not isinstance(certificate.body, InfraredBody):
         raise DeskError(f"Certificate {certificate.number} is of no infrared thermometer.")
     points = sorted(certificate.body.points, key=lambda point: point.shown_c)
-    fields: dict[str, Any] = {
-        name: settings.instrument[name] for name in _OF_THE_THERMOMETER if name in settings.instrument
-    }
+    fields = _sensor(settings) if settings.is_rig_sensor else _thermometer(settings)
     return register_entry(
         {
             **fields,
@@ -76,6 +75,28 @@ def corrections_entry(
             ],
         }
     )
+
+
+def whose(settings: InfraredSettings) -> tuple[InstrumentKind, str]:
+    """Kind and serial by which the register knows the thermometer of a check."""
+    if settings.is_rig_sensor:
+        return InstrumentKind.RIG_INFRARED, settings.station
+    return InstrumentKind.INFRARED, str(settings.instrument["serial"])
+
+
+def _thermometer(settings: InfraredSettings) -> dict[str, Any]:
+    return {name: settings.instrument[name] for name in _OF_THE_THERMOMETER if name in settings.instrument}
+
+
+def _sensor(settings: InfraredSettings) -> dict[str, Any]:
+    """A sensor has no serial that anybody reads: it is known by its station."""
+    kind, serial = whose(settings)
+    return {
+        "kind": kind.value,
+        "serial": serial,
+        "station": settings.station,
+        "resolution_k": settings.resolution_k,
+    }
 
 
 def _day(issued: str) -> date:

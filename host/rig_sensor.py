@@ -17,7 +17,7 @@ BODY_HALF_WIDTH_K = 0.5
 #: A reading of now is one of the last two seconds. [passes]
 _NEWEST = 8
 #: A cell that differs by less holds the same. [1]
-_SAME_EMISSIVITY = 5e-4
+SAME_EMISSIVITY = 5e-4
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -70,7 +70,7 @@ def read_rig_sensor(packs: Sequence[ReadingPack], *, station: str, set_emissivit
         If it gave no good reading, its cell was written meanwhile, or its body drifts.
     """
     cell = cell_emissivity(packs, station)
-    if abs(cell - set_emissivity) > _SAME_EMISSIVITY:
+    if abs(cell - set_emissivity) > SAME_EMISSIVITY:
         raise DeskError(
             f"The emissivity cell of the sensor holds {cell:g} now and held {set_emissivity:g} when this "
             "check began: stop this check, and start another."

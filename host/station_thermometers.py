@@ -21,12 +21,13 @@ class StationThermometers:
     Attributes
     ----------
     probe : ReferenceProbe or None
-    one_wire : CertifiedWitness or None
+    one_wire, infrared : CertifiedWitness or None
         None speaks as bought.
     """
 
     probe: ReferenceProbe | None = None
     one_wire: CertifiedWitness | None = None
+    infrared: CertifiedWitness | None = None
 
 
 def station_thermometers(store: Store, station: str) -> StationThermometers:
@@ -41,6 +42,9 @@ def thermometers_of(store: Store, stations: Sequence[str]) -> Mapping[str, Stati
         station: StationThermometers(
             probe=_probe(standings, station),
             one_wire=CertifiedWitness.of(witness_content(store, InstrumentKind.WITNESS, station, standings)),
+            infrared=CertifiedWitness.of(
+                witness_content(store, InstrumentKind.RIG_INFRARED, station, standings)
+            ),
         )
         for station in stations
     }

@@ -10,6 +10,7 @@ from calibration.uncertainty.line import rectangular_u
 from host.certificates.certificate import Witness
 from host.certificates.printed import signed_text
 from host.registered_thermometer import thermometer_of
+from host.rig_sensor import SAME_EMISSIVITY
 
 PROBE = "contact probe"
 ONE_WIRE = "1-wire witness"
@@ -24,6 +25,9 @@ _ONE_WIRE_LIMIT_K, _ONE_WIRE_HOT_LIMIT_K, _ONE_WIRE_HOT_C = 0.5, 1.0, 85.0
 # Non-contact sensor: ±0.5 °C near room (data sheet), wider elsewhere (from memory: ±1 to ±4 °C); the
 # surface of the water and its steam come on top.
 _INFRARED_LIMIT_K, _INFRARED_WARM_LIMIT_K, _INFRARED_WARM_C = 0.8, 1.4, 50.0
+# What the water does beside a corrected sensor, half-width: an emissivity within 0.01 of the cell's is 0.6 K
+# at 90 °C, its skin in the open air and its steam the rest. Assumed.
+_WATER_HALF_WIDTH_K, _WARM_WATER_HALF_WIDTH_K = 0.3, 1.0
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -36,12 +40,15 @@ class CertifiedWitness:
     thermometer : CorrectedThermometer
     simulated : bool
         Whether it exists in simulation only.
+    set_emissivity : float or None
+        What the cell of an infrared sensor held when it was certified; None of others.
     """
 
     serial: str
     certificate: str
     thermometer: CorrectedThermometer
     simulated: bool = False
+    set_emissivity: float | None = None
 
     @classmethod
     def of(cls, content: Mapping[str, Any]) -> Self | None:
@@ -53,7 +60,14 @@ class CertifiedWitness:
             certificate=str(content["certificate"]),
             thermometer=thermometer_of(content),
             simulated=bool(content.get("simulated", False)),
+            set_emissivity=content.get("certified_emissivity"),
         )
+
+    def holds_at(self, emissivity: float | None) -> bool:
+        """Whether its corrections hold for what the cell of the sensor holds; not where nobody says that."""
+        if emissivity is None or self.set_emissivity is None:
+            return False
+        return abs(emissivity - self.set_emissivity) < SAME_EMISSIVITY
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -92,10 +106,35 @@ def one_wire_witness(
     return WitnessSaid(witness=Witness(name=ONE_WIRE, temperature_c=shown_c, expanded_u_k=limit_k))
 
 
-def infrared_witness(temperature_c: float) -> Witness:
-    """The infrared sensor over the open water. [°C]"""
-    limit_k = _INFRARED_WARM_LIMIT_K if temperature_c > _INFRARED_WARM_C else _INFRARED_LIMIT_K
-    return Witness(name=INFRARED, temperature_c=temperature_c, expanded_u_k=limit_k)
+def infrared_witness(
+    shown_c: float, own: CertifiedWitness | None = None, *, cell_emissivity: float | None = None
+) -> WitnessSaid:
+    """The infrared sensor over the open water, corrected where its cell holds what it was certified with.
+
+    Parameters
+    ----------
+    shown_c : float
+        [°C]
+    own : CertifiedWitness, optional
+    cell_emissivity : float, optional
+        What its cell holds, as its readings say. [1]
+    """
+    is_warm = shown_c > _INFRARED_WARM_C
+    holds = own is not None and own.holds_at(cell_emissivity)
+    water_k = _WARM_WATER_HALF_WIDTH_K if is_warm else _WATER_HALF_WIDTH_K
+    corrected = _corrected(INFRARED, shown_c, own, water_k) if holds else None
+    if corrected is not None:
+        return corrected
+    limit_k = _INFRARED_WARM_LIMIT_K if is_warm else _INFRARED_LIMIT_K
+    return WitnessSaid(
+        witness=Witness(name=INFRARED, temperature_c=shown_c, expanded_u_k=limit_k),
+        words="" if own is None or holds else _other_cell(own, cell_emissivity),
+    )
+
+
+def _other_cell(own: CertifiedWitness, emissivity: float | None) -> str:
+    held = "nobody knows what" if emissivity is None else f"{emissivity:g}"
+    return f"as bought: its corrections hold for {own.set_emissivity:g} in its cell, which holds {held}"
 
 
 def _corrected(

@@ -20,6 +20,7 @@ class InstrumentKind(StrEnum):
     METER = "meter"
     WITNESS = "witness"
     INFRARED = "infrared"
+    RIG_INFRARED = "rig_infrared"
     SCAN_TOOL = "scan_tool"
     GAUGE = "gauge"
     ARTEFACT = "artefact"
@@ -33,6 +34,7 @@ class InstrumentKind(StrEnum):
             InstrumentKind.METER: "resistance meter",
             InstrumentKind.WITNESS: "1-wire witness",
             InstrumentKind.INFRARED: "infrared thermometer",
+            InstrumentKind.RIG_INFRARED: "infrared sensor of a station",
             InstrumentKind.SCAN_TOOL: "scan tool",
             InstrumentKind.GAUGE: "gauge",
             InstrumentKind.ARTEFACT: "artefact",
@@ -45,7 +47,8 @@ class InstrumentKind(StrEnum):
             return Purpose.ROUNDS
         if not self.is_thermometer:
             return Purpose.RESULTS
-        return Purpose.WITNESS if self is InstrumentKind.WITNESS else Purpose.VEHICLE
+        at_the_bath = self in (InstrumentKind.WITNESS, InstrumentKind.RIG_INFRARED)
+        return Purpose.WITNESS if at_the_bath else Purpose.VEHICLE
 
     @property
     def is_thermometer(self) -> bool:

@@ -33,6 +33,9 @@ word for a certificate: ``certificate = "none, as bought"``. An infrared thermom
 points, where its emissivity can be set, it says ``certified_emissivity``: the setting that its corrections
 were found with and hold for.
 
+The infrared sensor of a station (``rig_infrared``) gives the same as a thermometer with a display, its
+``station``, and with points ``certified_emissivity``: what its emissivity cell held.
+
 An artefact that goes round the stations gives ``k``, and ``resistance_ohm`` with ``expanded_u_ohm`` where it
 is a fixed resistor, or ``curve`` with one ``[[point]]`` with ``temperature_c``, ``error_k`` (indicated minus
 true) and ``expanded_u_k`` for each temperature where it is a sender.

@@ -201,7 +201,8 @@ def _check_meter(fields: Mapping[str, Any], common: set[str]) -> None:
 
 def _check_thermometer(kind: InstrumentKind, fields: Mapping[str, Any], common: set[str]) -> None:
     infrared = kind is InstrumentKind.INFRARED
-    refuse_unknown(fields, common | _THERMOMETER_FIELDS | (_INFRARED_FIELDS if infrared else set()))
+    own = {InstrumentKind.INFRARED: _INFRARED_FIELDS, InstrumentKind.RIG_INFRARED: {"certified_emissivity"}}
+    refuse_unknown(fields, common | _THERMOMETER_FIELDS | own.get(kind, set()))
     above_zero(fields, "resolution_k")
     if "accuracy_k" in fields:
         above_zero(fields, "accuracy_k")
@@ -220,6 +221,8 @@ def _check_thermometer(kind: InstrumentKind, fields: Mapping[str, Any], common: 
     _check_corrections(fields)
     if infrared:
         _check_infrared(fields)
+    if kind is InstrumentKind.RIG_INFRARED:
+        _check_rig_infrared(fields)
 
 
 def _check_corrections(fields: Mapping[str, Any]) -> None:
@@ -257,6 +260,16 @@ def _check_infrared(fields: Mapping[str, Any]) -> None:
         above_zero(fields, "smallest_spot_mm")
     if above_zero(fields, "band_from_um") >= above_zero(fields, "band_to_um"):
         raise RegisterFileError("band_from_um must be below band_to_um.", field="band_to_um")
+
+
+def _check_rig_infrared(fields: Mapping[str, Any]) -> None:
+    """A sensor belongs to its station; its corrections hold for what its cell held."""
+    if "station" not in fields:
+        raise RegisterFileError(
+            "station is missing: an infrared sensor is that of its station alone.", field="station"
+        )
+    if table_rows(fields, "point") and not 0.1 <= number(fields, "certified_emissivity") <= 1.0:
+        raise RegisterFileError("certified_emissivity must be from 0.1 to 1.", field="certified_emissivity")
 
 
 def _check_certified_emissivity(fields: Mapping[str, Any]) -> None:

@@ -1,6 +1,5 @@
 """Pages of the infrared check: start it, one step at a time, what came of it."""
 
-from collections.abc import Mapping
 from dataclasses import replace
 from datetime import date
 from typing import Any
@@ -13,7 +12,7 @@ from calibration.errors import CalibrationError
 from calibration.infrared.outlying_shot import TEST_WORDS
 from host.contact_reference import ContactReference, Press, presses_in, read_by_hand, read_by_probe
 from host.errors import DeskError
-from host.infrared_register import corrections_entry
+from host.infrared_register import corrections_entry, whose
 from host.live import SILENT_AFTER_S
 from host.local_time import local_day
 from host.people.role import ALL_ROLES, STAFF
@@ -21,7 +20,7 @@ from host.procedures.infrared.adjusted_since import words_of_later_adjustment
 from host.procedures.infrared.infrared_check import MOST_SHOTS, InfraredState, Kind
 from host.procedures.infrared.infrared_result import point_so_far, sentence_of
 from host.procedures.infrared.infrared_runs import InfraredRuns, InfraredView
-from host.procedures.infrared.infrared_settings import TARGETS
+from host.procedures.infrared.infrared_settings import TARGETS, InfraredSettings
 from host.procedures.infrared.place_of_shot import accept_place, question_of_place
 from host.readings_of_now import readings_of_now
 from host.rig_sensor import read_rig_sensor
@@ -82,7 +81,6 @@ def check(run: int) -> str:
     view, paper = _view(run), paper_of_run(the_desk().store, run)
     if paper is None:
         return _page(view, InfraredForm(typed={}))
-    content = view.state.started.instrument
     return render_template(
         "infrared_result.html",
         view=view,
@@ -90,8 +88,8 @@ def check(run: int) -> str:
         result=kind_result_view_of(paper.files, g.scale),
         as_left=_runs().as_left_of(run),
         adjusted=words_of_later_adjustment(the_desk().store, run),
-        serial=content.get("serial", ""),
-        in_register=paper.issued is not None and _is_in_register(content, paper.issued.number),
+        used=_use_of_corrections(view.state.started),
+        in_register=paper.issued is not None and _is_in_register(view.state.started, paper.issued.number),
     )
 
 
@@ -162,15 +160,15 @@ def register(run: int) -> AnyResponse:
     view, store = _view(run), the_desk().store
     paper = paper_of_run(store, run)
     holds = paper is not None and paper.standing is not None and paper.standing.is_in_force
-    if paper is None or paper.issued is None or not holds or view.state.started.is_rig_sensor:
+    if paper is None or paper.issued is None or not holds:
         raise DeskError(
             "Only an issued certificate in force of a thermometer has corrections for the register."
         )
     adjusted = words_of_later_adjustment(store, run)
     if adjusted:
         raise DeskError(adjusted)
-    instrument = view.state.started.instrument
-    kept_at = store.register.kept_at(instrument["kind"], instrument["serial"])
+    kind, serial = whose(view.state.started)
+    kept_at = store.register.kept_at(kind.value, serial)
     entry = corrections_entry(view.state.started, paper.issued, shop=g.settings.shop, kept_at=kept_at)
     store.register.add(entry)
     return redirect(f"/infrared/{run}", 303)
@@ -320,11 +318,19 @@ def _forget(run: int, press: Press) -> None:
     _runs().add(run, Kind.PRESS_FORGOTTEN, {"stamped": list(press.key)})
 
 
-def _is_in_register(content: Mapping[str, Any], certificate: str) -> bool:
-    entries = the_desk().store.register.all()
+def _use_of_corrections(settings: InfraredSettings) -> str:
+    """What is corrected by them once they are in the register."""
+    _, serial = whose(settings)
+    if settings.is_rig_sensor:
+        return f"what the infrared sensor of {serial} says"
+    return f"a spot on the vehicle that is read with {serial}"
+
+
+def _is_in_register(settings: InfraredSettings, certificate: str) -> bool:
+    known = whose(settings)
     return any(
-        one.serial == content.get("serial") and one.content.get("certificate") == certificate
-        for one in entries
+        (one.kind, one.serial) == known and one.certificate == certificate
+        for one in the_desk().store.register.all()
     )
 
 

@@ -185,6 +185,14 @@ _INFRARED = (
     FormField(name="band_from_um", label="Band from, µm", hint="Most see 8 to 14 µm."),
     FormField(name="band_to_um", label="Band to, µm"),
 )
+_RIG_INFRARED = (
+    FormField(
+        name="certified_emissivity",
+        label="Emissivity in its cell when certified",
+        hint="With corrections: they hold for that alone.",
+        needed=False,
+    ),
+)
 _ARTEFACT = (
     FormField(name="resistance_ohm", label="Of a fixed resistor: its resistance, Ω", needed=False),
     FormField(name="expanded_u_ohm", label="and its U, Ω", needed=False),
@@ -219,4 +227,6 @@ def fields_of(kind: InstrumentKind) -> tuple[FormField, ...]:
         return (*_COMMON, *_METER)
     if kind is InstrumentKind.INFRARED:
         return (*_COMMON, *_THERMOMETER, *_INFRARED)
+    if kind is InstrumentKind.RIG_INFRARED:
+        return (*_COMMON, *_THERMOMETER, *_RIG_INFRARED)
     return (*_COMMON, *_THERMOMETER)

@@ -139,8 +139,12 @@ def _value(
         return LiveValue(key=name, name=_NAMES[name], words=words)
     if name == "witness":
         return _said(name, one_wire_witness(reading.value, _of_its_world(known.one_wire, pack)))
-    if name in ("infrared", "ambient"):
-        return _said(name, WitnessSaid(witness=infrared_witness(reading.value)))
+    if name == "infrared":
+        own = _of_its_world(known.infrared, pack)
+        said = infrared_witness(reading.value, own, cell_emissivity=pack.infrared_emissivity)
+        return _said(name, said)
+    if name == "ambient":
+        return _said(name, infrared_witness(reading.value))
     ohms = LiveValue(
         key=name,
         name=_NAMES[name],

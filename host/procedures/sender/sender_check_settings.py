@@ -87,6 +87,8 @@ class SenderCheckSettings:
         Plateaus, or one loop; every run before version 0.2.0 went by plateaus.
     witness : Mapping[str, Any]
         Register entry of the station's 1-wire witness; empty where it speaks as bought.
+    infrared : Mapping[str, Any]
+        The same of its infrared sensor.
     exercise : int or None
         Exercise that the run belongs to: a fault is planted, and no certificate comes of it.
     """
@@ -123,6 +125,7 @@ class SenderCheckSettings:
     place: str = ""
     received: str = ""
     witness: Mapping[str, Any] = field(default_factory=dict)
+    infrared: Mapping[str, Any] = field(default_factory=dict)
     method_version: str = METHOD_VERSION
 
     @property

@@ -124,7 +124,8 @@ def settings_of(wish: SenderCheckWish, *, store: Store, live: Live) -> SenderChe
         set_points_c=tuple(sorted(wish.set_points_c)),
         probe=of_this_world(certified(store, "probe", wish.station), latest),
         decade_box=of_this_world(certified(store, "decade_box", wish.station), latest),
-        witness=_witness(wish.station, store, latest),
+        witness=_witness(InstrumentKind.WITNESS, wish.station, store, latest),
+        infrared=_witness(InstrumentKind.RIG_INFRARED, wish.station, store, latest),
         ohms_check=None if wish.anew else check_that_serves(wish.station, store=store, live=live),
         set_up=wish.set_up,
         trials=_trials(wish, latest),
@@ -148,9 +149,9 @@ def settings_of(wish: SenderCheckWish, *, store: Store, live: Live) -> SenderChe
     return settings
 
 
-def _witness(station: str, store: Store, latest: ReadingPack) -> Mapping[str, Any]:
-    """The station's witness with its corrections; it is only looked at, so nothing is refused without it."""
-    content = dict(witness_content(store, InstrumentKind.WITNESS, station))
+def _witness(kind: InstrumentKind, station: str, store: Store, latest: ReadingPack) -> Mapping[str, Any]:
+    """A witness of the station with its corrections; it is only looked at: nothing is refused without it."""
+    content = dict(witness_content(store, kind, station))
     return {} if content.get("simulated", False) and not latest.simulated else content
 
 

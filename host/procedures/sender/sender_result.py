@@ -290,7 +290,7 @@ def _conditions(
         ),
         ("station", settings.station),
         ("operator", settings.operator or "not given"),
-        *witness_words(settings),
+        *witness_words(settings, packs),
         *(() if loop is None else (("heating", loop.words),)),
         *((TRIAL_WORDS[trial], words) for trial, words in measured.words.items()),
         *((TRIAL_WORDS[Trial(trial)], f"left out: {why}") for trial, why in state.trials_left_out.items()),

@@ -49,16 +49,29 @@ def witnesses_of(
         said = one_wire_witness(witness_c + beyond_k, own, lag_half_width_k=WITNESS_LAG_K)
         found.append(said.witness)
     if infrared_c is not None:
-        found.append(infrared_witness(infrared_c + beyond_k))
+        sensor = CertifiedWitness.of(settings.infrared)
+        seen = infrared_witness(infrared_c + beyond_k, sensor, cell_emissivity=_cell_emissivity(packs))
+        found.append(seen.witness)
     point = judged.point
     found.append(Witness(name=SENDER, temperature_c=point.indicated_c, expanded_u_k=point.expanded_u_k))
     return tuple(found)
 
 
-def witness_words(settings: SenderCheckSettings) -> tuple[tuple[str, str], ...]:
-    """The witness among the conditions, where it has corrections of its own."""
-    own = CertifiedWitness.of(settings.witness)
-    return () if own is None else (("1-wire witness", f"{own.serial}, corrected by {own.certificate}"),)
+def _cell_emissivity(packs: Sequence[ReadingPack]) -> float | None:
+    """What the sensor's cell held all the time; None where it was written meanwhile, or nobody says."""
+    held = {pack.infrared_emissivity for pack in packs}
+    return held.pop() if len(held) == 1 else None
+
+
+def witness_words(settings: SenderCheckSettings, packs: Sequence[ReadingPack]) -> tuple[tuple[str, str], ...]:
+    """Witnesses among the conditions, where their own corrections held."""
+    one_wire, sensor = (CertifiedWitness.of(entry) for entry in (settings.witness, settings.infrared))
+    if sensor is not None and not sensor.holds_at(_cell_emissivity(packs)):
+        sensor = None
+    known = ((ONE_WIRE, one_wire), ("infrared sensor", sensor))
+    return tuple(
+        (name, f"{own.serial}, corrected by {own.certificate}") for name, own in known if own is not None
+    )
 
 
 def disagreements_of(points: Sequence[CertifiedPoint], settings: SenderCheckSettings) -> tuple[str, ...]:

@@ -186,6 +186,19 @@ correction_k = -0.8
 expanded_u_k = 1.3
 """
 AT_A_SETTING = "certified_emissivity = 0.95" + CORRECTIONS
+SENSOR = (
+    """
+kind = "rig_infrared"
+serial = "bench-1"
+station = "bench-1"
+certificate = "000004"
+issuer = "the shop"
+issued = 2025-05-01
+resolution_k = 0.02
+certified_emissivity = 0.95
+"""
+    + CORRECTIONS
+)
 SCAN_TOOL = """
 kind = "scan_tool"
 serial = "shop's own"
@@ -226,6 +239,8 @@ def test_instruments_of_the_vehicle_come_with_their_makers_word_or_their_correct
         ),
         (INFRARED + AT_A_SETTING, "= 0.95", "= 1.2", "certified_emissivity", "from 0.1 to 1"),
         (INFRARED + AT_A_SETTING, '"settable"', "1.0", "certified_emissivity", "is fixed at, 1"),
+        (SENSOR, 'station = "bench-1"', "", "station", "that of its station alone"),
+        (SENSOR, "certified_emissivity = 0.95", "", "certified_emissivity", "missing"),
         (SCAN_TOOL, "accuracy_k = 1", "distance_to_spot = 12\naccuracy_k = 1", "", "no field"),
     ],
 )

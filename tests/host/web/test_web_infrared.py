@@ -572,7 +572,30 @@ def test_the_sensor_of_a_station_is_checked_by_its_own_probe(browser, desk, benc
         bench.read(8)
     whole_rest(browser, bench, ("75", "88"))
     data = desk.store.certificates.get("000001").files.canonical_json.decode("utf-8")
-    assert "rig_infrared" in data
+    assert "rig_infrared" in data and "the infrared sensor of bench-1" in data
+    as_bought = shown_by_the_sensor(browser)
+    assert "corrected" not in as_bought
+    assert "what the infrared sensor of bench-1 says is corrected by them" in text_of(browser, "/infrared/1")
+    assert browser.post("/infrared/1/register").status_code == 303
+    entry = desk.store.register.standing("rig_infrared", "bench-1").in_force
+    assert (entry.station, entry.content["certified_emissivity"]) == ("bench-1", 0.95)
+    assert "are in the register" in text_of(browser, "/infrared/1")
+    assert re.search(r"corrected by .*K \(bench-1, 000001\)", shown_by_the_sensor(browser))
+    bench.infrared_emissivity = 0.6
+    bench.read(4)
+    said = shown_by_the_sensor(browser)
+    assert "corrected by" not in said
+    assert "its corrections hold for 0.95 in its cell, which holds 0.6" in said
+    desk.store.certificates.withdraw("000001", reason="the plate was rusty", by="")
+    bench.infrared_emissivity = 0.95
+    bench.read(4)
+    assert "corrected" not in shown_by_the_sensor(browser)
+
+
+def shown_by_the_sensor(browser):
+    """What the page of the station says of its infrared sensor."""
+    value = text_of(browser, "/stations/bench-1").split("<dt>Infrared</dt>")[1].split("</div>")[0]
+    return " ".join(re.sub(r"<[^>]+>", " ", value).split())
 
 
 OF_THE_RIG = {

@@ -90,11 +90,11 @@ def test_where_the_witness_has_no_correction_it_speaks_as_bought(browser, desk, 
     assert "±0.50" in bar and "corrected" not in value
 
 
-def again_with(desk, content):
+def again_with(desk, content, **more):
     """Certificate of the finished check, had its station had a witness with these corrections."""
     record = record_in_store(desk.store, "000001")
     state = state_of([event for event in record.events if event.kind != sender_check.Kind.RESULT])
-    state = replace(state, settings=replace(state.started, witness=content))
+    state = replace(state, settings=replace(state.started, witness=content, **more))
     return certificate_of(state, record.readings_of, number="000001", shop=Shop(), run=record.run)
 
 
@@ -119,6 +119,24 @@ def test_a_corrected_witness_that_does_not_agree_with_the_probe_is_an_alarm_on_t
     assert len(alarms) == len(paper.points)
     assert re.search(r"stands \+0\.[45]\d K from the probe", alarms[0])
     assert "One of the two has changed" in alarms[0]
+
+
+@pytest.mark.parametrize(("cell", "is_corrected"), [(0.95, True), (0.6, False)])
+def test_the_sensor_of_a_station_is_corrected_where_its_cell_holds_what_it_was_certified_with(
+    finished_desk, cell, is_corrected
+):
+    """The bench of these tests reads it 0.7 K low; its cell holds 0.95."""
+    points = [{"shown_c": shown_c, "correction_k": 0.7, "expanded_u_k": 0.8} for shown_c in (25.0, 85.0)]
+    entry = {"serial": "bench-1", "certificate": "K-78", "resolution_k": 0.02, "k": 2.0, "point": points}
+    paper = again_with(finished_desk, {}, infrared={**entry, "certified_emissivity": cell})
+    for point in paper.points:
+        by_name = {witness.name: witness for witness in point.witnesses}
+        apart_k = by_name["infrared"].temperature_c - by_name["contact probe"].temperature_c
+        assert apart_k == pytest.approx(0.0 if is_corrected else -0.7, abs=0.06)
+    # 2 × √((0.8/2)² + (1 K/√3)² + …) at 85 °C: the water's own share stays on top of the sensor's.
+    u_k = {witness.name: witness.expanded_u_k for witness in paper.points[-1].witnesses}["infrared"]
+    assert u_k == pytest.approx(1.40 if not is_corrected else 2.0 * (0.4**2 + 1.0 / 3.0) ** 0.5, abs=0.01)
+    assert (("infrared sensor", "bench-1, corrected by K-78") in paper.conditions) is is_corrected
 
 
 def test_a_check_of_before_comes_out_as_it_was_though_its_witness_was_calibrated_since(finished_desk):
