@@ -16,6 +16,7 @@ from host.classroom.exercise import (
     ExerciseState,
     Kind,
     advance,
+    state_of,
 )
 from host.classroom.exercise_log import exercise_in
 from host.classroom.nameable import NOTHING
@@ -26,6 +27,7 @@ from host.order_book import OrderBook
 from host.people.account import Account, roles_text
 from host.people.role import Role
 from host.procedures.event import Event
+from host.procedures.logged import events_of
 from host.procedures.run_kind import RunKind
 from host.procedures.runs_at_work import RunsAtWork
 from host.procedures.sender.sender_check_start import SenderCheckWish
@@ -320,9 +322,9 @@ class Exercises:
 
     def _append(self, number: int, kind: Kind, payload: Mapping[str, Any]) -> None:
         """Append an event: first the state that it would lead to, then the store."""
-        state = exercise_in(self._store, number) or ExerciseState()
-        advance(state, Event(kind=kind, payload=payload))
-        self._store.runs.append(number, kind, dict(payload))
+        events = events_of(self._store, number)
+        advance(state_of(events), Event(kind=kind, payload=payload))
+        self._store.runs.append(number, kind, dict(payload), after=len(events))
 
 
 def _planting(made: ExerciseSettings, *, is_simulated: bool) -> Iterator[tuple[Action, Mapping[str, Any]]]:

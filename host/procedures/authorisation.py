@@ -19,6 +19,8 @@ from host.people.account import name_key
 from host.store import Store
 from host.store.certificates import IssuedFiles, LetOut, Place
 from host.store.drafts import Draft, DraftFiles, draft_name
+from host.store.one_paper import AlreadyOnPaperError
+from host.store.runs import EventAfter
 
 #: Name of the condition that says how a certificate was authorised.
 AUTHORISATION = "authorisation"
@@ -51,9 +53,11 @@ def let_out(
     certificate_of: Callable[[str], Certificate],
     *,
     measured_by: str,
-    event: str | None = None,
+    event: EventAfter | None = None,
 ) -> Outcome:
     """Issue the certificate of a run at once, or keep it as a draft where this desk has accounts.
+
+    Asked for again, also by two at once, it is the paper that is there.
 
     Parameters
     ----------
@@ -63,9 +67,27 @@ def let_out(
         Certificate of a number.
     measured_by : str
         Name of the operator.
-    event : str, optional
-        Kind of an event to append to the run in the same transaction.
+    event : EventAfter, optional
+        Event to append to the run in the same transaction.
+
+    Raises
+    ------
+    RunWentOnError
+        If the run has other events by now than those from which the certificate is made.
     """
+    try:
+        return _let_out_first(store, run, certificate_of, measured_by, event)
+    except AlreadyOnPaperError:
+        return _outcome_there(store, run)
+
+
+def _let_out_first(
+    store: Store,
+    run: int,
+    certificate_of: Callable[[str], Certificate],
+    measured_by: str,
+    event: EventAfter | None,
+) -> Outcome:
 
     def signed(number: str) -> Certificate:
         certificate = certificate_of(number)
@@ -82,6 +104,14 @@ def let_out(
         draft = store.drafts.add(run, keep, made_by=measured_by, event=event)
         return Outcome(verdict=verdicts[-1], draft=draft)
     return _issue_at_once(store, run, signed, LetOut(), event)
+
+
+def _outcome_there(store: Store, run: int) -> Outcome:
+    issued = store.certificates.of_run(run)
+    if issued:
+        return Outcome(verdict=issued[-1].files.verdict, number=issued[-1].number)
+    draft = store.drafts.of_run(run)[-1]
+    return Outcome(verdict=draft.files.verdict, draft=draft.draft)
 
 
 def authorise(store: Store, draft: int, *, by: str) -> str:
@@ -204,7 +234,7 @@ def _issue_at_once(
     run: int,
     certificate_of: Callable[[str], Certificate],
     way: LetOut,
-    event: str | None,
+    event: EventAfter | None,
 ) -> Outcome:
     verdicts: list[str] = []
     today = local_day(store.now(), store.settings.read().zone).isoformat()

@@ -38,6 +38,7 @@ from host.procedures.sender.sender_check_state import Phase, SenderCheckState
 from host.procedures.sender.sender_result import certificate_of
 from host.procedures.step_card import StepCard
 from host.store import Store
+from host.store.runs import RunWentOnError
 
 _log = logging.getLogger(__name__)
 
@@ -172,7 +173,7 @@ class RunsAtWork:
             run = self._store.runs.create(
                 station=wish.station, kind=RunKind.SENDER_CHECK, settings=settings.as_json()
             )
-            self._store.runs.append(run, started.kind, dict(started.payload))
+            self._store.runs.append(run, started.kind, dict(started.payload), after=0)
             self._take_up(run, RunKind.SENDER_CHECK)
             return run
 
@@ -190,7 +191,7 @@ class RunsAtWork:
             run = self._store.runs.create(
                 station=station, kind=RunKind.OHMS_CHECK, settings=started.payload["settings"]
             )
-            self._store.runs.append(run, started.kind, dict(started.payload))
+            self._store.runs.append(run, started.kind, dict(started.payload), after=0)
             self._take_up(run, RunKind.OHMS_CHECK)
             return run
 
@@ -300,6 +301,9 @@ class RunsAtWork:
             runner.work()
             if isinstance(runner, SenderCheckRunner) and runner.state.phase is Phase.JUDGING:
                 self._issue_unless_held_up(runner)
+        except RunWentOnError:  # its log is what counts: lead it from there
+            self._take_up(runner.run, self._store.runs.get(runner.run).kind)
+            return
         except (BenchPointError, OhmsCheckError, TrialError, LoopError, CurveError, DeskError) as error:
             runner.stop(str(error))
         except Exception:  # noqa: BLE001  one run's fault must not take the others with it

@@ -22,8 +22,9 @@ from host.store.chain_link import LinkKind, sha256_of
 from host.store.counters import count_up
 from host.store.drafts import end_draft, refuse_ended
 from host.store.engine import Database
+from host.store.one_paper import refuse_second_paper
 from host.store.rests_on import rests_on
-from host.store.runs import append_event, require_run
+from host.store.runs import EventAfter, append_event, require_run
 from host.store.series import counter_of
 
 
@@ -132,7 +133,7 @@ class Certificates:
         run: int,
         make: Callable[[Place], IssuedFiles],
         *,
-        event: str | None = None,
+        event: EventAfter | None = None,
         let_out: LetOut = _AT_ONCE,
     ) -> str:
         """Issue a certificate and return its number.
@@ -149,8 +150,8 @@ class Certificates:
             Run it certifies.
         make : Callable[[Place], IssuedFiles]
             Renders the certificate of that place.
-        event : str, optional
-            Kind of an event to append to the run in the same transaction, with
+        event : EventAfter, optional
+            Event to append to the run in the same transaction, with
             ``{"certificate": number, "pdf_sha256": …}``: a killed desk then knows at its next
             start whether it has issued.
         let_out : LetOut, optional
@@ -164,8 +165,14 @@ class Certificates:
             If the draft was issued or sent back already.
         CertificateStateError
             If the one whose place it takes is not in force any more.
+        AlreadyOnPaperError
+            If the run has a paper, and this one takes the place of none.
+        RunWentOnError
+            If the run has other events by now than those from which the certificate was made.
         """
         with self._issuing:
+            with self._database.reading() as connection:  # before anything is rendered in vain
+                _refuse_second_of_run(connection, run, let_out)
             while True:
                 place = self.next_place()
                 files = make(place)
@@ -300,15 +307,16 @@ class Certificates:
             os.replace(part, path)
         return path
 
-    def _keep(self, run: int, place: Place, files: IssuedFiles, event: str | None, let_out: LetOut) -> bool:
+    def _keep(
+        self, run: int, place: Place, files: IssuedFiles, event: EventAfter | None, let_out: LetOut
+    ) -> bool:
         at_utc_s = self._now()
         digest = sha256_of(files.pdf)
         with self._database.writing() as connection:
             if _next_place(connection) != place:
                 return False
             require_run(connection, run)
-            if let_out.draft is not None:
-                refuse_ended(connection, let_out.draft)
+            _refuse_second_of_run(connection, run, let_out)
             if let_out.supersedes is not None:
                 _refuse_not_in_force(connection, let_out.supersedes)
             count_up(connection, counter_of(series_now(connection)))
@@ -350,8 +358,15 @@ class Certificates:
                 end_draft(connection, let_out.draft, number=place.number, by=let_out.by, at_utc_s=at_utc_s)
             if event is not None:
                 payload = {"certificate": place.number, "pdf_sha256": digest}
-                append_event(connection, run, event, payload, at_utc_s)
+                append_event(connection, run, event.kind, payload, at_utc_s, after=event.after)
         return True
+
+
+def _refuse_second_of_run(connection: Connection, run: int, let_out: LetOut) -> None:
+    if let_out.draft is not None:
+        refuse_ended(connection, let_out.draft)
+    if let_out.supersedes is None:
+        refuse_second_paper(connection, run, draft=let_out.draft)
 
 
 def _next_place(connection: Connection) -> Place:

@@ -12,7 +12,8 @@ from host.reason import reason_text
 from host.store import schema
 from host.store.counters import count_up
 from host.store.engine import Database
-from host.store.runs import append_event, require_run
+from host.store.one_paper import refuse_second_paper
+from host.store.runs import EventAfter, append_event, require_run
 
 
 class UnknownDraftError(DeskError):
@@ -95,7 +96,7 @@ class Drafts:
         *,
         made_by: str,
         supersedes: str | None = None,
-        event: str | None = None,
+        event: EventAfter | None = None,
     ) -> int:
         """Keep a draft; ``make`` gets its count. With ``event`` the run says so in the same transaction.
 
@@ -103,6 +104,10 @@ class Drafts:
         ------
         UnknownRunError
             If there is no such run.
+        AlreadyOnPaperError
+            If it has a paper, and this one takes the place of none.
+        RunWentOnError
+            If the run has other events by now than those from which the draft was made.
         DraftEndedError
             If another draft waits to take the place of the same certificate.
         """
@@ -111,6 +116,8 @@ class Drafts:
             require_run(connection, run)
             if supersedes is not None:
                 _refuse_second(connection, supersedes)
+            else:
+                refuse_second_paper(connection, run)
             draft = count_up(connection, "draft")
             files = make(draft)
             connection.execute(
@@ -126,7 +133,8 @@ class Drafts:
                 )
             )
             if event is not None:
-                append_event(connection, run, event, {"certificate": None, "draft": draft}, at_utc_s)
+                said = {"certificate": None, "draft": draft}
+                append_event(connection, run, event.kind, said, at_utc_s, after=event.after)
         return draft
 
     def send_back(self, draft: int, reason: str, *, by: str) -> str:

@@ -22,6 +22,19 @@ class UnknownRunError(DeskError):
     """A run that does not exist, or has ended where an open one is needed."""
 
 
+class RunWentOnError(DeskError):
+    """An event that was meant to follow an earlier state of a run than the one it is in by now.
+
+    Two presses of one button, two tabs or two people: whoever comes second has not seen what the first did.
+    """
+
+    def __init__(self, run: int) -> None:
+        super().__init__(
+            f"Run {run:04d} has gone on meanwhile: the same button was pressed twice, or somebody else is at "
+            "it. Nothing was added this time. Look at its page as it stands now, then go on from there."
+        )
+
+
 class NotStoredYetError(DeskError):
     """An event that cites readings of which some may still arrive or be lost.
 
@@ -77,6 +90,21 @@ class TimedEvent:
     appended_utc_s: float
 
 
+@dataclass(frozen=True, slots=True, kw_only=True)
+class EventAfter:
+    """An event that is to be appended in a transaction of somebody else's, right after another.
+
+    Attributes
+    ----------
+    kind : str
+    after : int
+        How many events the run had when the state was read from which this one follows.
+    """
+
+    kind: str
+    after: int
+
+
 class Runs:
     """Runs and their events."""
 
@@ -84,8 +112,24 @@ class Runs:
         self._database = database
         self._now = now
 
-    def create(self, *, station: str | None, kind: str, settings: Mapping[str, Any]) -> int:
+    def create(
+        self,
+        *,
+        station: str | None,
+        kind: str,
+        settings: Mapping[str, Any],
+        same_within_s: float | None = None,
+    ) -> int:
         """Open a run, at a station or at none, and return its number.
+
+        Parameters
+        ----------
+        station : str or None
+        kind : str
+        settings : Mapping[str, Any]
+        same_within_s : float, optional
+            A run of this kind with these very settings that was opened no longer ago than this is returned
+            in place of a new one: a form that was sent twice is one run. [s]
 
         Raises
         ------
@@ -98,6 +142,10 @@ class Runs:
         with self._database.writing() as connection:
             if station is not None and station not in rigs_of(connection):
                 raise UnknownStationError(station)
+            if same_within_s is not None:
+                same = _same_run(connection, kind, to_json(settings), self._now() - same_within_s)
+                if same is not None:
+                    return same
             number = count_up(connection, "run")
             connection.execute(
                 schema.runs.insert().values(
@@ -112,14 +160,34 @@ class Runs:
         return number
 
     def append(
-        self, run: int, kind: str, payload: Mapping[str, Any], *, cites: Citation | None = None
+        self,
+        run: int,
+        kind: str,
+        payload: Mapping[str, Any],
+        *,
+        after: int,
+        cites: Citation | None = None,
     ) -> int:
         """Append an event and return its index in the run, from 1.
+
+        An event that stands at that place already in the same words is not written again: a press that
+        comes twice changes nothing.
+
+        Parameters
+        ----------
+        run : int
+        kind : str
+        payload : Mapping[str, Any]
+        after : int
+            How many events the run had when the state was read from which this one follows.
+        cites : Citation, optional
 
         Raises
         ------
         UnknownRunError
             If there is no such run.
+        RunWentOnError
+            If the run has other events than that by now.
         NotStoredYetError
             If it cites readings above the watermark.
         """
@@ -128,7 +196,7 @@ class Runs:
                 stored_to = watermark(connection, cites.station, cites.boot)
                 if stored_to < cites.last:
                     raise NotStoredYetError(cites, stored_to)
-            return append_event(connection, run, kind, payload, self._now())
+            return append_event(connection, run, kind, payload, self._now(), after=after)
 
     def events(self, run: int) -> list[tuple[str, dict[str, Any]]]:
         """Events of a run as (kind, payload), in the order in which they were appended."""
@@ -218,17 +286,27 @@ class Runs:
 
 
 def append_event(
-    connection: Connection, run: int, kind: str, payload: Mapping[str, Any], at_utc_s: float
+    connection: Connection,
+    run: int,
+    kind: str,
+    payload: Mapping[str, Any],
+    at_utc_s: float,
+    *,
+    after: int,
 ) -> int:
-    """Append an event inside the caller's transaction."""
+    """Append an event inside the caller's transaction, right after the event ``after``; see `Runs.append`."""
     require_run(connection, run)
-    table = schema.events
-    last = connection.execute(select(func.max(table.c.index)).where(table.c.run == run)).scalar_one()
-    index = 1 + (last or 0)
+    table, index, text = schema.events, after + 1, to_json(payload)
+    last = connection.execute(select(func.max(table.c.index)).where(table.c.run == run)).scalar_one() or 0
+    if last != after:
+        there = connection.execute(
+            select(table.c.kind, table.c.payload).where(table.c.run == run, table.c.index == index)
+        ).one_or_none()
+        if there is None or (there.kind, there.payload) != (kind, text):
+            raise RunWentOnError(run)
+        return index
     connection.execute(
-        table.insert().values(
-            run=run, index=index, kind=kind, payload=to_json(payload), appended_utc_s=at_utc_s
-        )
+        table.insert().values(run=run, index=index, kind=kind, payload=text, appended_utc_s=at_utc_s)
     )
     return index
 
@@ -249,6 +327,16 @@ def require_run(connection: Connection, run: int) -> None:
 def to_json(value: Mapping[str, Any]) -> str:
     """JSON text that gives every number back; NaN and Infinity are refused."""
     return json.dumps(dict(value), ensure_ascii=False, allow_nan=False)
+
+
+def _same_run(connection: Connection, kind: str, settings: str, since_utc_s: float) -> int | None:
+    table = schema.runs
+    same: int | None = connection.execute(
+        select(func.max(table.c.run)).where(
+            table.c.kind == kind, table.c.settings == settings, table.c.started_utc_s >= since_utc_s
+        )
+    ).scalar_one()
+    return same
 
 
 def _run(row: Row[Any]) -> Run:

@@ -58,7 +58,10 @@ def let_out(number: int) -> AnyResponse | tuple[str, int]:
     try:
         issued = authorise(the_desk().store, number, by=the_visitor().name)
     except DeskError as error:
-        return _page(_draft(number), trouble=str(error)), 409
+        ended = _draft(number)
+        if ended.number is not None:  # pressed twice at once
+            return redirect(f"/certificates/{ended.number}", 303)
+        return _page(ended, trouble=str(error)), 409
     note(Deed.CERTIFICATE_AUTHORISED, f"{found.name}: certificate {issued}")
     return redirect(f"/certificates/{issued}", 303)
 

@@ -21,6 +21,7 @@ from host.web.paper_of_run import paper_of_run
 from host.web.reason_typed import why_stopped
 from host.web.rules import allowed
 from host.web.scale import Scale
+from host.web.seen import seen
 from host.web.text_field import take_text
 
 in_place_pages = Blueprint("in_place", __name__)
@@ -77,7 +78,7 @@ def read(run: int) -> AnyResponse | tuple[str, int]:
         return _page(view, made), 422
     kind, payload = made
     kept = {name: request.form[name] for name in _KEPT if request.form.get(name)}
-    _runs().add(run, kind, payload)
+    _runs().add(run, kind, payload, after=seen())
     return redirect(_address(run, kept), 303)
 
 
@@ -85,7 +86,7 @@ def read(run: int) -> AnyResponse | tuple[str, int]:
 @allowed(*ALL_ROLES)
 def skip(run: int) -> AnyResponse:
     """Leave a step out."""
-    _runs().add(run, Kind.SKIPPED, {"step": _step().value})
+    _runs().add(run, Kind.SKIPPED, {"step": _step().value}, after=seen())
     return redirect(_address(run, {}), 303)
 
 
@@ -93,7 +94,7 @@ def skip(run: int) -> AnyResponse:
 @allowed(*ALL_ROLES)
 def strike(run: int) -> AnyResponse:
     """Strike out what was read at a step: it stays in the log, no longer counts, and is asked for again."""
-    _runs().add(run, Kind.STRUCK_OUT, {"step": _step().value})
+    _runs().add(run, Kind.STRUCK_OUT, {"step": _step().value}, after=seen())
     return redirect(_address(run, {}), 303)
 
 

@@ -42,6 +42,7 @@ from host.web.operator import operator_of
 from host.web.paper_of_run import paper_of_run
 from host.web.reason_typed import reason_typed, why_stopped
 from host.web.rules import allowed
+from host.web.seen import seen
 
 infrared_pages = Blueprint("infrared", __name__)
 
@@ -103,9 +104,9 @@ def go_on(run: int) -> AnyResponse | tuple[str, int]:
     state, runs = view.state, _runs()
     step = state.next_set_up
     if step is not None:
-        runs.add(run, Kind.SET_UP_DONE, {"step": step.value})
+        runs.add(run, Kind.SET_UP_DONE, {"step": step.value}, after=view.logged)
     elif state.may_close:
-        runs.add(run, Kind.POINT_CLOSED, {})
+        runs.add(run, Kind.POINT_CLOSED, {}, after=view.logged)
     elif state.point_c is None:
         runs.conclude(run, shop=g.settings.shop, zone=g.settings.zone)
     return redirect(f"/infrared/{run}", 303)
@@ -125,7 +126,7 @@ def shot(run: int) -> AnyResponse | tuple[str, int]:
     payload = _shot_payload(view.state, errors)
     if errors or payload is None:
         return _page(view, InfraredForm(typed=request.form, errors=errors)), 422
-    _runs().add(run, Kind.SHOT, payload)
+    _runs().add(run, Kind.SHOT, payload, after=seen())
     return redirect(f"/infrared/{run}", 303)
 
 
@@ -140,7 +141,7 @@ def answer(run: int) -> AnyResponse | tuple[str, int]:
     except DeskError as error:
         return _page(view, InfraredForm(typed=request.form, errors={"reason": str(error)})), 422
     counts = request.form.get("counts") == "yes"
-    _runs().add(run, Kind.ANSWERED, {"shot": number or 0, "counts": counts, "reason": reason})
+    _runs().add(run, Kind.ANSWERED, {"shot": number or 0, "counts": counts, "reason": reason}, after=seen())
     return redirect(f"/infrared/{run}", 303)
 
 
@@ -192,7 +193,7 @@ def hands(run: int) -> AnyResponse:
         if question:
             raise DeskError(question)
         shown_c = helper.shoot(started, reference.temperature_c, shot=len(view.state.shots) + 1)
-        _runs().add(run, Kind.SHOT, _payload(shown_c, f"{shown_c:g}C", reference))
+        _runs().add(run, Kind.SHOT, _payload(shown_c, f"{shown_c:g}C", reference), after=seen())
     return redirect(f"/infrared/{run}", 303)
 
 
@@ -315,7 +316,7 @@ def _stamp(state: InfraredState, errors: dict[str, str]) -> Press | None:
 
 
 def _forget(run: int, press: Press) -> None:
-    _runs().add(run, Kind.PRESS_FORGOTTEN, {"stamped": list(press.key)})
+    _runs().add(run, Kind.PRESS_FORGOTTEN, {"stamped": list(press.key)}, after=seen())
 
 
 def _use_of_corrections(settings: InfraredSettings) -> str:

@@ -44,6 +44,7 @@ from host.web.round_form import (
     filled_result,
 )
 from host.web.rules import allowed
+from host.web.seen import seen
 
 rounds_pages = Blueprint("rounds", __name__)
 
@@ -121,9 +122,9 @@ def take(run: int) -> AnyResponse | tuple[str, int]:
         words=f"{words}; {form.typed['words']}" if form.typed["words"] else words,
     )
     try:
-        _rounds().take(run, result, zone=g.settings.zone)
+        _rounds().take(run, result, zone=g.settings.zone, after=seen())
     except DeskError as error:
-        return _page(view, replace(form, errors={"form": str(error)})), 422
+        return _page(_view(run), replace(form, errors={"form": str(error)})), 422
     return redirect(f"/rounds/{run}", 303)
 
 
@@ -135,7 +136,7 @@ def take_run(run: int) -> AnyResponse | tuple[str, int]:
     chosen = request.form.get("run", type=int)
     found = next((check for check in _checks(view.state) if check.run == chosen), None)
     if found is None:
-        return _refused(view, "Choose a finished check from the list; it may have been withdrawn meanwhile.")
+        return _refused(run, "Choose a finished check from the list; it may have been withdrawn meanwhile.")
     result = NewResult(
         station=found.station,
         stated=found.stated,
@@ -144,7 +145,7 @@ def take_run(run: int) -> AnyResponse | tuple[str, int]:
         run=found.run,
         is_simulated=found.is_simulated,
     )
-    return _taken(view, lambda: result)
+    return _taken(run, lambda: result)
 
 
 @rounds_pages.post("/rounds/<int:run>/read")
@@ -154,17 +155,17 @@ def read(run: int) -> AnyResponse | tuple[str, int]:
     view, station = _view(run), request.form.get("station", "")
     known = (*_desk_stations(), "")
     if view.state.started.quantity is not Quantity.RESISTANCE or station not in known:
-        return _refused(view, "Choose a station of this desk, and clip the resistor in there.")
+        return _refused(run, "Choose a station of this desk, and clip the resistor in there.")
     at_ohm = view.state.started.at
     if station:
-        return _taken(view, lambda: _reading(station, at_ohm))
+        return _taken(run, lambda: _reading(station, at_ohm))
     troubles = []
     for missing in (one for one in view.state.missing if one in known):
         try:
             _rounds().take(run, _reading(missing, at_ohm), zone=g.settings.zone)
         except DeskError as error:
             troubles.append(str(error))
-    return _refused(_view(run), " ".join(troubles)) if troubles else redirect(f"/rounds/{run}", 303)
+    return _refused(run, " ".join(troubles)) if troubles else redirect(f"/rounds/{run}", 303)
 
 
 @rounds_pages.post("/rounds/<int:run>/clip-in")
@@ -174,14 +175,14 @@ def clip_in(run: int) -> AnyResponse | tuple[str, int]:
     view, helper = _view(run), the_desk().hands
     stations = _simulated_stations(view.state)
     if helper is None or not stations or view.state.is_over:
-        return _refused(view, "There are no simulated stations in this round: clip it in by hand.")
+        return _refused(run, "There are no simulated stations in this round: clip it in by hand.")
     at_work = {one.station: one.number for one in the_desk().store.runs.open()}
     for station in stations:
         if station not in at_work:
             helper.clip_in(station)
     busy = [f"{one} is at run {at_work[one]:04d}" for one in stations if one in at_work]
     if busy:
-        return _refused(view, f"{', '.join(busy)}: finish or stop that first, then clip it in there.")
+        return _refused(run, f"{', '.join(busy)}: finish or stop that first, then clip it in there.")
     return redirect(f"/rounds/{run}", 303)
 
 
@@ -189,57 +190,55 @@ def clip_in(run: int) -> AnyResponse | tuple[str, int]:
 @allowed(*STAFF)
 def answer(run: int) -> AnyResponse | tuple[str, int]:
     """Say whether a result counts, and why."""
-    view = _view(run)
-    try:
-        reason = reason_typed(empty="Write why it counts or does not: it stands on the paper.")
-    except DeskError as error:
-        return _refused(view, str(error))
+    _view(run)
+    counts = request.form.get("counts") == "yes"
     entry = request.form.get("entry", type=int) or 0
-    _rounds().answer(run, entry=entry, counts=request.form.get("counts") == "yes", reason=reason)
-    return redirect(f"/rounds/{run}", 303)
+
+    def deed() -> None:
+        reason = reason_typed(empty="Write why it counts or does not: it stands on the paper.")
+        _rounds().answer(run, entry=entry, counts=counts, reason=reason, after=seen())
+
+    return _done(run, deed)
 
 
 @rounds_pages.post("/rounds/<int:run>/leave-out")
 @allowed(*STAFF)
 def leave_out(run: int) -> AnyResponse | tuple[str, int]:
     """Leave a station out, with a reason."""
-    view = _view(run)
-    try:
+    _view(run)
+    station = request.form.get("station", "")
+
+    def deed() -> None:
         reason = reason_typed(empty="Write why that station is left out: it stands on the paper.")
-    except DeskError as error:
-        return _refused(view, str(error))
-    _rounds().leave_out(run, station=request.form.get("station", ""), reason=reason)
-    return redirect(f"/rounds/{run}", 303)
+        _rounds().leave_out(run, station=station, reason=reason, after=seen())
+
+    return _done(run, deed)
 
 
 @rounds_pages.post("/rounds/<int:run>/take-back")
 @allowed(*STAFF)
-def take_back(run: int) -> AnyResponse:
+def take_back(run: int) -> AnyResponse | tuple[str, int]:
     """Have a station in again that was left out."""
     _view(run)
-    _rounds().take_back(run, station=request.form.get("station", ""))
-    return redirect(f"/rounds/{run}", 303)
+    station = request.form.get("station", "")
+    return _done(run, lambda: _rounds().take_back(run, station=station, after=seen()))
 
 
 @rounds_pages.post("/rounds/<int:run>/close")
 @allowed(*STAFF)
 def close(run: int) -> AnyResponse | tuple[str, int]:
     """Compare what counts, and issue the certificate or keep its draft."""
-    view = _view(run)
-    try:
-        _rounds().close(run, shop=g.settings.shop, zone=g.settings.zone)
-    except DeskError as error:
-        return _refused(view, str(error))
-    return redirect(f"/rounds/{run}", 303)
+    _view(run)
+    shop, zone = g.settings.shop, g.settings.zone
+    return _done(run, lambda: _rounds().close(run, shop=shop, zone=zone, after=seen()))
 
 
 @rounds_pages.post("/rounds/<int:run>/stop")
 @allowed(*STAFF)
-def stop(run: int) -> AnyResponse:
+def stop(run: int) -> AnyResponse | tuple[str, int]:
     """Stop it for good."""
     _view(run)
-    _rounds().stop(run, why_stopped())
-    return redirect(f"/rounds/{run}", 303)
+    return _done(run, lambda: _rounds().stop(run, why_stopped(), after=seen()))
 
 
 @rounds_pages.get("/rounds/<int:run>/results.<any(csv, json):form>")
@@ -340,16 +339,21 @@ def _box_of(station: str) -> dict[str, object]:
     return dict(box.content)
 
 
-def _taken(view: StationRoundView, result_of: Callable[[], NewResult]) -> AnyResponse | tuple[str, int]:
+def _taken(run: int, result_of: Callable[[], NewResult]) -> AnyResponse | tuple[str, int]:
+    return _done(run, lambda: _rounds().take(run, result_of(), zone=g.settings.zone, after=seen()))
+
+
+def _done(run: int, deed: Callable[[], None]) -> AnyResponse | tuple[str, int]:
+    """The page of a round after a deed, or as it stands now, with words why it was not done."""
     try:
-        _rounds().take(view.run, result_of(), zone=g.settings.zone)
+        deed()
     except DeskError as error:
-        return _refused(view, str(error))
-    return redirect(f"/rounds/{view.run}", 303)
+        return _refused(run, str(error))
+    return redirect(f"/rounds/{run}", 303)
 
 
-def _refused(view: StationRoundView, words: str) -> tuple[str, int]:
-    return _page(view, ResultForm(typed=_empty_result(), errors={"form": words})), 422
+def _refused(run: int, words: str) -> tuple[str, int]:
+    return _page(_view(run), ResultForm(typed=_empty_result(), errors={"form": words})), 422
 
 
 def _empty_result() -> dict[str, str]:

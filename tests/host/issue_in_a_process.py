@@ -1,4 +1,4 @@
-"""Issue certificates of run 1 into a store, as a process of its own: FOLDER COUNT WORD."""
+"""Issue certificates of new runs into a store, as a process of its own: FOLDER COUNT WORD."""
 
 import sys
 from pathlib import Path
@@ -23,5 +23,6 @@ def make(place: Place) -> IssuedFiles:
 
 
 for _ in range(int(count)):
-    store.certificates.issue(1, make)
+    run = store.runs.create(station="bench-1", kind="sender_check", settings={})
+    store.certificates.issue(run, make)
 store.close()

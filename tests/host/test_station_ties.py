@@ -230,7 +230,9 @@ def test_the_desk_says_from_where_a_rig_must_keep_its_readings(store: Store, mak
     )
     now_s[0] = 4.0
     assert marks("bench-1") == (BOOT, 3), "it stays where the run began"
-    store.runs.append(run, "box_read", {"readings": {"station": "bench-1", "boot": BOOT, "from": 2, "to": 3}})
+    store.runs.append(
+        run, "box_read", {"readings": {"station": "bench-1", "boot": BOOT, "from": 2, "to": 3}}, after=0
+    )
     assert OpenRunMarks(store)("bench-1") == (BOOT, 2), "a desk started anew finds it in the run's events"
     store.runs.end(run)
     now_s[0] = 6.0

@@ -32,7 +32,7 @@ def planted(tmp_path):
             kind="sender_check",
             settings={"item": "Sender of the red van", "customer": customer, "operator": "Per Nilsson"},
         )
-        store.runs.append(run, "started", {"settings": {"customer": customer}})
+        store.runs.append(run, "started", {"settings": {"customer": customer}}, after=0)
         store.certificates.issue(
             run,
             lambda number, customer=customer: IssuedFiles(

@@ -12,7 +12,7 @@ from typing import Any
 from calibration.infrared.infrared_point import FEWEST_SHOTS
 from calibration.infrared.outlying_shot import outlying_shot
 from host.citation import Citation
-from host.procedures.event import Event
+from host.procedures.event import Event, led_to
 from host.procedures.infrared.infrared_settings import InfraredSettings
 
 MOST_SHOTS = 12
@@ -205,11 +205,8 @@ def advance(state: InfraredState, event: Event) -> InfraredState:
 
 
 def state_of(events: Iterable[Event]) -> InfraredState:
-    """State that a log of events leads to."""
-    state = InfraredState()
-    for event in events:
-        state = advance(state, event)
-    return state
+    """State that a log of events leads to; see `led_to`."""
+    return led_to(InfraredState(), events, advance)[0]
 
 
 def _set_up(state: InfraredState, step: SetUp) -> InfraredState:

@@ -1,6 +1,5 @@
 """Infrared checks: begun, added to and finished, each an append-only log of events."""
 
-import threading
 from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import tzinfo
@@ -13,9 +12,9 @@ from host.citation import Citation
 from host.errors import DeskError
 from host.local_time import local_day, local_span
 from host.procedures.authorisation import let_out
-from host.procedures.event import Event
+from host.procedures.event import Event, led_to
 from host.procedures.infrared.infrared_card import card_of
-from host.procedures.infrared.infrared_check import InfraredState, Kind, advance, state_of
+from host.procedures.infrared.infrared_check import InfraredState, Kind, advance
 from host.procedures.infrared.infrared_result import as_found_of, certificate_of
 from host.procedures.infrared.infrared_settings import InfraredSettings
 from host.procedures.infrared.set_points import accept_air, accept_set_points
@@ -26,16 +25,32 @@ from host.reason import with_printable_reason
 from host.shop import Shop
 from host.store import Store
 from host.store.drafts import draft_name
+from host.store.runs import EventAfter
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class InfraredView:
-    """An infrared check as a page shows it; no card where it is over."""
+    """An infrared check as a page shows it; no card where it is over.
+
+    Attributes
+    ----------
+    run : int
+    state : InfraredState
+    card : StepCard or None
+    started_utc_s : float
+        [s]
+    logged : int
+        How many events it was made of; what is added on that page follows these.
+    passed_over : int
+        How many of them could not follow.
+    """
 
     run: int
     state: InfraredState
     card: StepCard | None
     started_utc_s: float
+    logged: int
+    passed_over: int
 
 
 class InfraredRuns:
@@ -43,7 +58,6 @@ class InfraredRuns:
 
     def __init__(self, store: Store) -> None:
         self._store = store
-        self._lock = threading.Lock()
 
     def start(self, settings: InfraredSettings) -> int:
         """Begin a check; its number.
@@ -65,11 +79,19 @@ class InfraredRuns:
         run = self._store.runs.create(
             station=settings.station or None, kind=RunKind.INFRARED_CHECK, settings=settings.as_json()
         )
-        self._store.runs.append(run, Kind.STARTED, {"settings": settings.as_json()})
+        self._store.runs.append(run, Kind.STARTED, {"settings": settings.as_json()}, after=0)
         return run
 
-    def add(self, run: int, kind: Kind, payload: Mapping[str, Any]) -> None:
+    def add(self, run: int, kind: Kind, payload: Mapping[str, Any], *, after: int | None = None) -> None:
         """Append an event.
+
+        Parameters
+        ----------
+        run : int
+        kind : Kind
+        payload : Mapping[str, Any]
+        after : int, optional
+            How many events the page showed on which it was added; by default as many as there are.
 
         Raises
         ------
@@ -77,18 +99,20 @@ class InfraredRuns:
             If the check is over, there is none of that number, or the event cannot follow: a page that is
             older than the run.
         """
-        with self._lock:
-            state, payload = self._state(run), with_printable_reason(payload)
-            if state.is_over:
-                raise DeskError(f"Infrared check {run:04d} is over. Start a new one.")
+        view = self.view(run)
+        if view.state.is_over:
+            raise DeskError(f"Infrared check {run:04d} is over. Start a new one.")
+        payload = with_printable_reason(payload)
+        after = view.logged if after is None else after
+        if after == view.logged:
             try:
-                advance(state, Event(kind=kind, payload=payload))
+                advance(view.state, Event(kind=kind, payload=payload))
             except (ValueError, IndexError) as error:
                 raise DeskError(
                     "This page is older than the check: it has gone on meanwhile. Load it again."
                 ) from error
-            cites = Citation.from_json(payload["cites"]) if payload.get("cites") else None
-            self._store.runs.append(run, kind, payload, cites=cites)
+        cites = Citation.from_json(payload["cites"]) if payload.get("cites") else None
+        self._store.runs.append(run, kind, payload, after=after, cites=cites)
 
     def conclude(self, run: int, *, shop: Shop, zone: tzinfo | None) -> None:
         """Judge what was shot and let its certificate out, or keep its draft. Once more changes nothing.
@@ -96,27 +120,12 @@ class InfraredRuns:
         Raises
         ------
         DeskError
-            If set points are open, or nothing can be judged.
+            If set points are open, nothing can be judged, or it has gone on.
         """
-        with self._lock:
-            state = self._state(run)
-            if state.has_paper:
-                return
-            if state.is_stopped or state.point_c is not None:
-                raise DeskError("Not every set point is read: go on with the step that the page shows.")
-            measured, found = self._measured(run, zone), self._found(state, zone)
-            issued = local_day(self._store.now(), zone)
-
-            def of_number(number: str) -> Certificate:
-                return certificate_of(
-                    state, run=run, number=number, shop=shop, issued=issued, measured=measured, as_found=found
-                )
-
-            try:
-                let_out(self._store, run, of_number, measured_by=state.started.operator, event=Kind.RESULT)
-            except CalibrationError as error:
-                raise DeskError(str(error)) from error
-            self._store.runs.end(run)
+        view = self.view(run)
+        if not view.state.has_paper:
+            self._let_out(view, shop, zone)
+        self._store.runs.end(run)
 
     def stop(self, run: int, reason: str) -> None:
         """Stop a check for good; stopping it again changes nothing."""
@@ -132,12 +141,17 @@ class InfraredRuns:
         DeskError
             If there is none of that number.
         """
-        state = self._state(run)
+        if self._store.runs.kind_of(run) != RunKind.INFRARED_CHECK:
+            raise DeskError(f"Run {run:04d} is no infrared check. Choose one from the list of runs.")
+        events = events_of(self._store, run)
+        state, passed_over = led_to(InfraredState(), events, advance)
         return InfraredView(
             run=run,
             state=state,
             card=None if state.is_over else card_of(state),
             started_utc_s=self._store.runs.get(run).started_utc_s,
+            logged=len(events),
+            passed_over=passed_over,
         )
 
     def newest(self, count: int) -> list[tuple[int, str, bool]]:
@@ -167,12 +181,35 @@ class InfraredRuns:
                 "one, or begin a check of its own."
             )
 
+    def _let_out(self, view: InfraredView, shop: Shop, zone: tzinfo | None) -> None:
+        state, run = view.state, view.run
+        if state.is_stopped or state.point_c is not None:
+            raise DeskError("Not every set point is read: go on with the step that the page shows.")
+        measured, found = self._measured(run, zone), self._found(state, zone)
+        issued = local_day(self._store.now(), zone)
+
+        def of_number(number: str) -> Certificate:
+            return certificate_of(
+                state, run=run, number=number, shop=shop, issued=issued, measured=measured, as_found=found
+            )
+
+        try:
+            let_out(
+                self._store,
+                run,
+                of_number,
+                measured_by=state.started.operator,
+                event=EventAfter(kind=Kind.RESULT, after=view.logged),
+            )
+        except CalibrationError as error:
+            raise DeskError(str(error)) from error
+
     def _found(self, state: InfraredState, zone: tzinfo | None) -> AsFound | None:
         first = state.started.as_left_of
         if first is None:
             return None
         return as_found_of(
-            self._state(first),
+            self.view(first).state,
             number=self._paper_name(first),
             measured=self._measured(first, zone),
             done=state.started.done,
@@ -188,8 +225,3 @@ class InfraredRuns:
             event.appended_utc_s for event in self._store.runs.timed_events(run) if event.kind == Kind.SHOT
         ]
         return local_span(min(times), max(times), zone)
-
-    def _state(self, run: int) -> InfraredState:
-        if self._store.runs.kind_of(run) != RunKind.INFRARED_CHECK:
-            raise DeskError(f"Run {run:04d} is no infrared check. Choose one from the list of runs.")
-        return state_of(events_of(self._store, run))

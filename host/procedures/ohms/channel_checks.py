@@ -7,6 +7,7 @@ from host.certificates.certificate import Certificate
 from host.citation import Citation
 from host.errors import DeskError
 from host.procedures.authorisation import let_out
+from host.procedures.logged import SENT_TWICE_WITHIN_S
 from host.procedures.ohms.channel_certificate import ChannelSettings, channel_certificate
 from host.procedures.ohms.passed_ohms_checks import MadeCheck, made_check_of
 from host.procedures.run_kind import RunKind
@@ -63,9 +64,12 @@ def certify_channel(store: Store, of_run: int, *, operator: str) -> int:
     else:
         settings = channel_settings(check, operator=check.operator or operator)
         run = store.runs.create(
-            station=settings.station, kind=RunKind.CHANNEL_CHECK, settings=settings.as_json()
+            station=settings.station,
+            kind=RunKind.CHANNEL_CHECK,
+            settings=settings.as_json(),
+            same_within_s=SENT_TWICE_WITHIN_S,
         )
-        store.runs.append(run, STARTED, {"settings": settings.as_json()})
+        store.runs.append(run, STARTED, {"settings": settings.as_json()}, after=0)
     if not store.certificates.of_run(run) and not store.drafts.of_run(run):
         _let_out(store, run, settings)
     store.runs.end(run)

@@ -28,13 +28,14 @@ from host.errors import DeskError
 from host.procedures.authorisation import let_out
 from host.procedures.bench_setup import decade_box_of
 from host.procedures.event import Event
-from host.procedures.logged import events_of
+from host.procedures.logged import SENT_TWICE_WITHIN_S, events_of
 from host.procedures.run_kind import RunKind
 from host.procedures.sender.sender_result import box_used
 from host.registered_meter import meter_used, ohmmeter_of
 from host.shop import Shop
 from host.software_versions import software_versions
 from host.store import Store
+from host.store.runs import EventAfter
 from host.verdict_words import RULE_WORDS
 
 METHOD_VERSION = "1"
@@ -327,8 +328,13 @@ class MeterChecks:
             If the readings cannot be used.
         """
         points_of(settings)
-        run = self._store.runs.create(station=None, kind=RunKind.METER_CHECK, settings=settings.as_json())
-        self._store.runs.append(run, Kind.STARTED, {"settings": settings.as_json()})
+        run = self._store.runs.create(
+            station=None,
+            kind=RunKind.METER_CHECK,
+            settings=settings.as_json(),
+            same_within_s=SENT_TWICE_WITHIN_S,
+        )
+        self._store.runs.append(run, Kind.STARTED, {"settings": settings.as_json()}, after=0)
         self.finish(run, shop=shop, today=today)
         return run
 
@@ -347,7 +353,7 @@ class MeterChecks:
                 run,
                 lambda number: meter_certificate(settings, run=run, number=number, shop=shop, issued=today),
                 measured_by=settings.operator,
-                event=Kind.RESULT,
+                event=EventAfter(kind=Kind.RESULT, after=1),
             )
         self._store.runs.end(run)
 

@@ -43,7 +43,9 @@ class OhmsCheckRunner:
     def __init__(self, run: int, *, store: Store, live: Live, book: OrderBook) -> None:
         self.run = run
         self._store, self._live = store, live
-        self.state: OhmsCheckState = state_of(events_of(store, run))
+        events = events_of(store, run)
+        self.state: OhmsCheckState = state_of(events)
+        self._logged = len(events)
         self.orders = BenchOrders(book, station=self.station, run=run)
         self._watch = BoxWatch()
         self._cursor = PackCursor(store, self.station, self.state.look_from)
@@ -73,7 +75,7 @@ class OhmsCheckRunner:
     def append(self, event: Event) -> None:
         """Append an event: first the state it would lead to, then the store, then here."""
         state = advance(self.state, event)
-        append_cited(self._store, self.run, event)
+        self._logged = append_cited(self._store, self.run, event, after=self._logged)
         self.state = state
         _log.info("run %04d: %s", self.run, event.kind)
 

@@ -26,11 +26,12 @@ from host.errors import DeskError
 from host.procedures.authorisation import let_out
 from host.procedures.bench_setup import probe_of
 from host.procedures.event import Event
-from host.procedures.logged import events_of
+from host.procedures.logged import SENT_TWICE_WITHIN_S, events_of
 from host.procedures.run_kind import RunKind
 from host.shop import Shop
 from host.software_versions import software_versions
 from host.store import Store
+from host.store.runs import EventAfter
 from host.verdict_words import RULE_WORDS
 
 METHOD_VERSION = "1"
@@ -254,14 +255,19 @@ class ProbeChecks:
             points_of(settings)
         except CalibrationError as error:
             raise DeskError(str(error)) from error
-        run = self._store.runs.create(station=None, kind=RunKind.PROBE_CHECK, settings=settings.as_json())
-        self._store.runs.append(run, Kind.STARTED, {"settings": settings.as_json()})
+        run = self._store.runs.create(
+            station=None,
+            kind=RunKind.PROBE_CHECK,
+            settings=settings.as_json(),
+            same_within_s=SENT_TWICE_WITHIN_S,
+        )
+        self._store.runs.append(run, Kind.STARTED, {"settings": settings.as_json()}, after=0)
         let_out(
             self._store,
             run,
             lambda number: probe_certificate(settings, run=run, number=number, shop=shop, today=today),
             measured_by=settings.operator,
-            event=Kind.RESULT,
+            event=EventAfter(kind=Kind.RESULT, after=1),
         )
         self._store.runs.end(run)
         return run

@@ -18,7 +18,7 @@ from host.citation import Citation
 from host.contact_reference import ContactReference, read_by_probe
 from host.errors import DeskError
 from host.live import Live
-from host.procedures.event import Event
+from host.procedures.event import Event, led_to
 from host.procedures.logged import events_of
 from host.procedures.run_kind import RunKind
 from host.readings_of_now import readings_of_now
@@ -87,6 +87,11 @@ class WitnessState:
         """Whether three temperatures are there."""
         return not self.is_over and len(self.readings) >= LEAST_POINTS
 
+    @property
+    def is_in_register(self) -> bool:
+        """Whether its corrections were put into the register."""
+        return self.is_over and not self.reason
+
 
 def advance(state: WitnessState, event: Event) -> WitnessState:
     """State after an event.
@@ -117,11 +122,8 @@ def advance(state: WitnessState, event: Event) -> WitnessState:
 
 
 def state_of(events: Iterable[Event]) -> WitnessState:
-    """State that a log of events leads to."""
-    state = WitnessState()
-    for event in events:
-        state = advance(state, event)
-    return state
+    """State that a log of events leads to; see `led_to`."""
+    return led_to(WitnessState(), events, advance)[0]
 
 
 def corrections_of(state: WitnessState, *, run: int, shop: Shop, today: date) -> RegisterEntry:
@@ -181,7 +183,7 @@ class WitnessChecks:
             kind=RunKind.WITNESS_CHECK,
             settings={"item": f"1-wire witness {serial}", **content},
         )
-        self._store.runs.append(run, Kind.STARTED, content)
+        self._store.runs.append(run, Kind.STARTED, content, after=0)
         return run
 
     def read(self, run: int, *, live: Live) -> None:
@@ -193,7 +195,7 @@ class WitnessChecks:
             If the station is silent, they cannot be read, do not stand still, or were read near this
             temperature already.
         """
-        state = self.open(run)
+        state, logged = self._open(run)
         packs = readings_of_now(self._store, live, state.station, _NEWEST_PACKS)
         reference = read_by_probe(packs, state.probe or {})
         near = [one for one in state.readings if abs(one.reference_c - reference.temperature_c) < APART_K]
@@ -204,44 +206,39 @@ class WitnessChecks:
         payload = _reading(packs, reference)
         cites = reference.cites
         self._store.runs.append(
-            run, Kind.READ, {**payload, "cites": cites.as_json() if cites else None}, cites=cites
+            run,
+            Kind.READ,
+            {**payload, "cites": cites.as_json() if cites else None},
+            after=logged,
+            cites=cites,
         )
 
     def finish(self, run: int, *, shop: Shop, today: date) -> None:
-        """Put what was found into the register.
+        """Put what was found into the register; once more changes nothing.
 
         Raises
         ------
         DeskError
-            If temperatures are missing.
+            If temperatures are missing, it was stopped, or it has gone on.
         """
-        state = self.open(run)
+        if self.state(run).is_in_register:
+            return
+        state, logged = self._open(run)
         if not state.may_finish:
             raise DeskError(
                 f"A witness is read at {LEAST_POINTS} temperatures: {len(state.readings)} so far."
             )
         entry = self._store.register.add(corrections_of(state, run=run, shop=shop, today=today))
-        self._store.runs.append(run, Kind.FINISHED, {"register": entry.sha256})
+        self._store.runs.append(run, Kind.FINISHED, {"register": entry.sha256}, after=logged)
         self._store.runs.end(run)
 
     def stop(self, run: int, reason: str) -> None:
-        """Stop a check for good."""
-        self.open(run)
-        self._store.runs.append(run, Kind.STOPPED, {"reason": reason})
+        """Stop a check for good; stopping it again changes nothing."""
+        if self.state(run).reason:
+            return
+        _, logged = self._open(run)
+        self._store.runs.append(run, Kind.STOPPED, {"reason": reason}, after=logged)
         self._store.runs.end(run)
-
-    def open(self, run: int) -> WitnessState:
-        """A check that is not over.
-
-        Raises
-        ------
-        DeskError
-            If it is.
-        """
-        state = self.state(run)
-        if state.is_over:
-            raise DeskError(f"Witness check {run:04d} is over. Start a new one.")
-        return state
 
     def state(self, run: int) -> WitnessState:
         """A check, open or over.
@@ -251,9 +248,7 @@ class WitnessChecks:
         DeskError
             If there is none of that number.
         """
-        if self._store.runs.kind_of(run) != RunKind.WITNESS_CHECK:
-            raise DeskError(f"Run {run:04d} is no witness check. Choose one from the list of runs.")
-        return state_of(events_of(self._store, run))
+        return state_of(self._events(run))
 
     def history(self) -> list[tuple[int, float, WitnessState]]:
         """Number, time and state of every check, the newest first. [s]"""
@@ -261,6 +256,19 @@ class WitnessChecks:
             (run.number, run.started_utc_s, self.state(run.number))
             for run in reversed(self._store.runs.of_kind(RunKind.WITNESS_CHECK))
         ]
+
+    def _open(self, run: int) -> tuple[WitnessState, int]:
+        """A check that is not over, and how many events it was made of."""
+        events = self._events(run)
+        state = state_of(events)
+        if state.is_over:
+            raise DeskError(f"Witness check {run:04d} is over. Start a new one.")
+        return state, len(events)
+
+    def _events(self, run: int) -> list[Event]:
+        if self._store.runs.kind_of(run) != RunKind.WITNESS_CHECK:
+            raise DeskError(f"Run {run:04d} is no witness check. Choose one from the list of runs.")
+        return events_of(self._store, run)
 
 
 def _reading(packs: Sequence[ReadingPack], reference: ContactReference) -> dict[str, Any]:

@@ -13,7 +13,7 @@ from typing import Any
 from calibration.station_round import StatedValue
 from host.citation import Citation
 from host.people.account import name_key
-from host.procedures.event import Event
+from host.procedures.event import Event, led_to
 from host.procedures.rounds.station_round_settings import StationRoundSettings
 
 #: So many lines have room on its paper.
@@ -210,11 +210,8 @@ def advance(state: StationRoundState, event: Event) -> StationRoundState:
 
 
 def state_of(events: Iterable[Event]) -> StationRoundState:
-    """State that a log of events leads to."""
-    state = StationRoundState()
-    for event in events:
-        state = advance(state, event)
-    return state
+    """State that a log of events leads to; see `led_to`."""
+    return led_to(StationRoundState(), events, advance)[0]
 
 
 def _taken(state: StationRoundState, payload: Mapping[str, Any]) -> StationRoundState:

@@ -21,7 +21,7 @@ from host.errors import DeskError
 from host.points_file import points_of
 from host.procedures.authorisation import let_out
 from host.procedures.event import Event
-from host.procedures.logged import events_of
+from host.procedures.logged import SENT_TWICE_WITHIN_S, events_of
 from host.procedures.run_kind import RunKind
 from host.procedures.sender.curve_finding import (
     LEAST_POINTS,
@@ -32,6 +32,7 @@ from host.procedures.sender.curve_finding import (
 from host.registered_meter import NamedMeter
 from host.shop import Shop
 from host.store import Store
+from host.store.runs import EventAfter
 from host.typed_certificate import typed_certificate
 from host.typed_check import (
     ASSUMED_U_RESISTANCE_PERCENT,
@@ -223,13 +224,18 @@ class HandChecks:
         if check.verdict is None:
             raise DeskError(check.reason)
         run = self.open(settings)
-        self._certify(run, settings, check, shop, today)
+        self._certify(run, settings, check, shop, today, after=1)
         return run
 
     def open(self, settings: HandCheckSettings) -> int:
         """Keep what was typed as a run that has no result yet; the run's number."""
-        run = self._store.runs.create(station=None, kind=RunKind.HAND_CHECK, settings=settings.as_json())
-        self._store.runs.append(run, Kind.STARTED, {"settings": settings.as_json()})
+        run = self._store.runs.create(
+            station=None,
+            kind=RunKind.HAND_CHECK,
+            settings=settings.as_json(),
+            same_within_s=SENT_TWICE_WITHIN_S,
+        )
+        self._store.runs.append(run, Kind.STARTED, {"settings": settings.as_json()}, after=0)
         return run
 
     def curves_found(self, settings: HandCheckSettings) -> CurvesFound:
@@ -266,15 +272,16 @@ class HandChecks:
         except (DeskError, CalibrationError) as error:
             raise ChoiceError("curve", str(error)) from error
         self._refuse_a_lost_meter(judged_settings, today)
-        self._store.runs.append(run, Kind.CURVE_CHOSEN, choice.as_json())
-        self._certify(run, judged_settings, check, shop, today)
+        logged = self._store.runs.append(run, Kind.CURVE_CHOSEN, choice.as_json(), after=1)
+        self._certify(run, judged_settings, check, shop, today, after=logged)
 
     def complete(self, run: int, *, shop: Shop, today: date) -> None:
         """Issue the certificate of a run that has none; again changes nothing."""
         view = self.view(run)
         if not view.is_over and not view.settings.is_to_be_found_out:
             self._refuse_a_lost_meter(view.settings, today)
-            self._certify(run, view.settings, judged(view.settings), shop, today)
+            logged = 1 if view.settings.curve_choice is None else 2
+            self._certify(run, view.settings, judged(view.settings), shop, today, after=logged)
 
     def _refuse_a_lost_meter(self, settings: HandCheckSettings, today: date) -> None:
         """It may have failed between the readings and their paper."""
@@ -283,14 +290,21 @@ class HandChecks:
             self._store.register.refuse_if_lost(settings.meter, today=today, months_by_kind=months)
 
     def _certify(
-        self, run: int, settings: HandCheckSettings, check: TypedCheck, shop: Shop, today: date
+        self,
+        run: int,
+        settings: HandCheckSettings,
+        check: TypedCheck,
+        shop: Shop,
+        today: date,
+        *,
+        after: int,
     ) -> None:
         let_out(
             self._store,
             run,
             lambda number: hand_certificate(settings, check, number, shop, today),
             measured_by=settings.operator,
-            event=Kind.RESULT,
+            event=EventAfter(kind=Kind.RESULT, after=after),
         )
         self._store.runs.end(run)
 

@@ -57,7 +57,9 @@ class SenderCheckRunner:
         self.run = run
         self._store = store
         self._live = live
-        self.state: SenderCheckState = state_of(events_of(store, run))
+        events = events_of(store, run)
+        self.state: SenderCheckState = state_of(events)
+        self._logged = len(events)
         #: What the fault of an exercise is, where the decade box stands in for one.
         self._box = planted_box_of(store, self.state.started.exercise)
         #: An exercise begins with relays that move whatever was planted.
@@ -98,7 +100,7 @@ class SenderCheckRunner:
     def append(self, event: Event) -> None:
         """Append an event: first the state it would lead to, then the store, then here."""
         state = advance(self.state, event)
-        append_cited(self._store, self.run, event)
+        self._logged = append_cited(self._store, self.run, event, after=self._logged)
         self.state = state
         if state.is_over:
             self._take_full_current_away()

@@ -13,7 +13,7 @@ from typing import Any
 from calibration.curves import ReferenceCurve, curve_from_toml
 from calibration.vehicle.in_place import InPlaceReading, Thermostat, Where
 from calibration.vehicle.shown_value import Display, Place, ShownValue
-from host.procedures.event import Event
+from host.procedures.event import Event, led_to
 
 #: Raised whenever code changes a number that a record depends on.
 METHOD_VERSION = "2"
@@ -232,11 +232,8 @@ def advance(state: InPlaceState, event: Event) -> InPlaceState:
 
 
 def state_of(events: Iterable[Event]) -> InPlaceState:
-    """State that a log of events leads to."""
-    state = InPlaceState()
-    for event in events:
-        state = advance(state, event)
-    return state
+    """State that a log of events leads to; see `led_to`."""
+    return led_to(InPlaceState(), events, advance)[0]
 
 
 def _taken(step: Step, payload: Mapping[str, Any]) -> Taken:

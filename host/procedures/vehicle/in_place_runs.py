@@ -1,6 +1,5 @@
 """Comparisons on the vehicle: begun, added to and finished, each an append-only log of events."""
 
-import threading
 from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Any
@@ -12,10 +11,10 @@ from host.curve_choice import text_of_curve
 from host.errors import DeskError
 from host.local_time import local_day, zone_to_keep
 from host.procedures.authorisation import let_out
-from host.procedures.event import Event
+from host.procedures.event import Event, led_to
 from host.procedures.logged import events_of
 from host.procedures.run_kind import RunKind
-from host.procedures.vehicle.in_place import InPlaceSettings, InPlaceState, Kind, advance, state_of
+from host.procedures.vehicle.in_place import InPlaceSettings, InPlaceState, Kind, advance
 from host.procedures.vehicle.in_place_record import has_readings, record_of
 from host.procedures.vehicle.in_place_result import InPlaceResult, result_of
 from host.reason import with_printable_reason
@@ -24,13 +23,29 @@ from host.store import Store
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class InPlaceView:
-    """A comparison as a page shows it."""
+    """A comparison as a page shows it.
+
+    Attributes
+    ----------
+    run : int
+    state : InPlaceState
+    result : InPlaceResult
+    curve : ReferenceCurve
+    started_utc_s : float
+        [s]
+    logged : int
+        How many events it was made of; what is added on that page follows these.
+    passed_over : int
+        How many of them could not follow.
+    """
 
     run: int
     state: InPlaceState
     result: InPlaceResult
     curve: ReferenceCurve
     started_utc_s: float
+    logged: int
+    passed_over: int
 
 
 class InPlaceRuns:
@@ -43,7 +58,6 @@ class InPlaceRuns:
 
     def __init__(self, store: Store) -> None:
         self._store = store
-        self._lock = threading.Lock()
 
     def start(self, *, item: str, curve: str, job: str = "", operator: str = "") -> int:
         """Begin a comparison; its number.
@@ -66,23 +80,35 @@ class InPlaceRuns:
             time_zone=zone_to_keep(self._store.settings.read().time_zone, self._store.now()),
         )
         run = self._store.runs.create(station=None, kind=RunKind.IN_PLACE, settings=settings.as_json())
-        self._store.runs.append(run, Kind.STARTED, {"settings": settings.as_json()})
+        self._store.runs.append(run, Kind.STARTED, {"settings": settings.as_json()}, after=0)
         return run
 
-    def add(self, run: int, kind: Kind, payload: Mapping[str, Any]) -> InPlaceView:
+    def add(
+        self, run: int, kind: Kind, payload: Mapping[str, Any], *, after: int | None = None
+    ) -> InPlaceView:
         """Append an event and return what it leads to.
+
+        Parameters
+        ----------
+        run : int
+        kind : Kind
+        payload : Mapping[str, Any]
+        after : int, optional
+            How many events the page showed on which it was added; by default as many as there are.
 
         Raises
         ------
         DeskError
-            If the comparison is over, or there is none of that number.
+            If the comparison is over, has gone on, or there is none of that number.
         """
-        with self._lock:
-            state, payload = self._state(run), with_printable_reason(payload)
-            if state.is_over:
-                raise DeskError(f"Comparison {run:04d} is over. Start a new one.")
-            advance(state, Event(kind=kind, payload=payload))
-            self._store.runs.append(run, kind, payload)
+        view = self.view(run)
+        if view.state.is_over:
+            raise DeskError(f"Comparison {run:04d} is over. Start a new one.")
+        payload = with_printable_reason(payload)
+        after = view.logged if after is None else after
+        if after == view.logged:
+            advance(view.state, Event(kind=kind, payload=payload))
+        self._store.runs.append(run, kind, payload, after=after)
         return self.view(run)
 
     def finish(self, run: int) -> None:
@@ -101,7 +127,7 @@ class InPlaceRuns:
             raise DeskError("Nothing can be compared yet: take two readings at least, or stop it.")
         self._refuse_lost(view.state)
         said = {"words": view.result.words, "next_action": view.result.next_action}
-        finished = self.add(run, Kind.FINISHED, said)
+        finished = self.add(run, Kind.FINISHED, said, after=view.logged)
         self._store.runs.end(run)
         self._let_out(finished)
 
@@ -119,7 +145,12 @@ class InPlaceRuns:
         DeskError
             If there is none of that number.
         """
-        state = self._state(run)
+        if self._store.runs.get(run).kind != RunKind.IN_PLACE:
+            raise DeskError(
+                f"Run {run:04d} is no comparison on the vehicle. Choose one from the list of runs."
+            )
+        events = events_of(self._store, run)
+        state, passed_over = led_to(InPlaceState(), events, advance)
         curve = state.started.reference
         return InPlaceView(
             run=run,
@@ -127,6 +158,8 @@ class InPlaceRuns:
             result=result_of(state, curve),
             curve=curve,
             started_utc_s=self._store.runs.get(run).started_utc_s,
+            logged=len(events),
+            passed_over=passed_over,
         )
 
     def newest(self, count: int) -> list[tuple[int, str, bool]]:
@@ -172,11 +205,3 @@ class InPlaceRuns:
             )
 
         let_out(store, run, record, measured_by=view.state.started.operator)
-
-    def _state(self, run: int) -> InPlaceState:
-        row = self._store.runs.get(run)
-        if row.kind != RunKind.IN_PLACE:
-            raise DeskError(
-                f"Run {run:04d} is no comparison on the vehicle. Choose one from the list of runs."
-            )
-        return state_of(events_of(self._store, run))

@@ -30,9 +30,10 @@ def paper(place: Place) -> IssuedFiles:
 
 
 def issue(store: Store, count: int = 1, **let_out: str) -> list[str]:
-    if not store.runs.all():
-        store.runs.create(station="bench-1", kind="sender_check", settings={})
-    return [store.certificates.issue(1, paper, let_out=LetOut(**let_out)) for _ in range(count)]
+    def new_run() -> int:
+        return store.runs.create(station="bench-1", kind="sender_check", settings={})
+
+    return [store.certificates.issue(new_run(), paper, let_out=LetOut(**let_out)) for _ in range(count)]
 
 
 def past_the_program(store: Store, *statements: str) -> None:
@@ -169,7 +170,6 @@ def test_a_certificate_that_takes_the_place_of_another_leaves_two_links(store: S
 def test_two_processes_that_issue_at_once_leave_no_gap_and_no_double(store_folder: DataFolder) -> None:
     store = open_store(store_folder)
     store.stations.add("bench-1")
-    store.runs.create(station="bench-1", kind="sender_check", settings={})
     script = Path(__file__).parents[1] / "issue_in_a_process.py"
     processes = [
         subprocess.Popen([sys.executable, str(script), str(store_folder.path), "12", word])

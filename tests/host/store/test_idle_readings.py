@@ -30,8 +30,8 @@ def arrive(store: Store, packs: list[ReadingPack | GapPack], *, days_ago: float)
 
 def old_run(store: Store, *payloads: dict, days_ago: float) -> int:
     run = store.runs.create(station="bench-1", kind="sender_check", settings={})
-    for payload in payloads:
-        store.runs.append(run, "window_closed", payload)
+    for index, payload in enumerate(payloads):
+        store.runs.append(run, "window_closed", payload, after=index)
     store.runs.end(run)
     with store._database.writing() as connection:  # as if it had been then
         then = store.now() - days_ago * DAY_S

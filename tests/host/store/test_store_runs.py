@@ -13,7 +13,7 @@ from host.data_folder import DataFolder
 from host.store import Store, open_store
 from host.store.certificates import IssuedFiles, Place, UnknownCertificateError
 from host.store.packs import Arrival
-from host.store.runs import NotStoredYetError, UnknownRunError
+from host.store.runs import EventAfter, NotStoredYetError, UnknownRunError
 from host.store.stations import StationNameError, UnknownStationError
 
 BOOT = "00000001-0a0b0c0d"
@@ -53,8 +53,8 @@ def test_a_run_needs_a_known_station(store: Store) -> None:
 
 def test_events_come_back_in_order_with_every_digit(store: Store) -> None:
     run = start_run(store)
-    store.runs.append(run, "settled", {"temperature_c": 89.93999999999998})
-    store.runs.append(run, "window_closed", {"words": "60 °C"})
+    store.runs.append(run, "settled", {"temperature_c": 89.93999999999998}, after=0)
+    store.runs.append(run, "window_closed", {"words": "60 °C"}, after=1)
     assert store.runs.events(run) == [
         ("settled", {"temperature_c": 89.93999999999998}),
         ("window_closed", {"words": "60 °C"}),
@@ -64,19 +64,19 @@ def test_events_come_back_in_order_with_every_digit(store: Store) -> None:
 def test_an_event_that_no_json_can_hold_is_refused(store: Store) -> None:
     run = start_run(store)
     with pytest.raises(ValueError, match="JSON"):
-        store.runs.append(run, "settled", {"temperature_c": float("nan")})
+        store.runs.append(run, "settled", {"temperature_c": float("nan")}, after=0)
     assert store.runs.events(run) == []
 
 
 def test_nothing_is_appended_to_a_run_that_does_not_exist(store: Store) -> None:
     with pytest.raises(UnknownRunError, match="no run 7"):
-        store.runs.append(7, "settled", {})
+        store.runs.append(7, "settled", {}, after=0)
 
 
 @pytest.mark.parametrize("deed", ["UPDATE events SET kind = 'other'", "DELETE FROM events"])
 def test_an_event_cannot_be_edited_even_past_this_program(store: Store, deed: str) -> None:
     run = start_run(store)
-    store.runs.append(run, "settled", {})
+    store.runs.append(run, "settled", {}, after=0)
     with pytest.raises(DBAPIError, match="never edited"), store._database.writing() as connection:
         connection.execute(text(deed))
     assert store.runs.events(run) == [("settled", {})]
@@ -94,9 +94,9 @@ def test_an_event_cites_readings_only_once_all_of_them_are_stored(
     }
     store.packs.take([arrivals[1], arrivals[3]])
     with pytest.raises(NotStoredYetError, match="up to 1 only"):
-        store.runs.append(run, "window_closed", {}, cites=cites)
+        store.runs.append(run, "window_closed", {}, after=0, cites=cites)
     store.packs.take([arrivals[2]])
-    assert store.runs.append(run, "window_closed", {}, cites=cites) == 1
+    assert store.runs.append(run, "window_closed", {}, after=0, cites=cites) == 1
 
 
 def test_certificates_are_numbered_without_gaps_even_where_a_rendering_fails(store: Store) -> None:
@@ -106,10 +106,11 @@ def test_certificates_are_numbered_without_gaps_even_where_a_rendering_fails(sto
         raise RuntimeError("the font is missing")
 
     assert store.certificates.issue(run, paper) == "000001"
+    other = start_run(store)
     with pytest.raises(RuntimeError, match="font"):
-        store.certificates.issue(run, fail)
+        store.certificates.issue(other, fail)
     assert store.certificates.next_number() == "000002"
-    assert store.certificates.issue(run, paper) == "000002"
+    assert store.certificates.issue(other, paper) == "000002"
     assert [issued.number for issued in store.certificates.all()] == ["000001", "000002"]
 
 
@@ -121,7 +122,7 @@ def test_a_number_taken_by_another_program_meanwhile_is_not_given_twice(store: S
     def make(place: Place) -> IssuedFiles:
         made.append(place.number)
         if len(made) == 1:
-            other.certificates.issue(run, paper)
+            other.certificates.issue(start_run(other), paper)
         return paper(place)
 
     assert store.certificates.issue(run, make) == "000002"
@@ -131,10 +132,9 @@ def test_a_number_taken_by_another_program_meanwhile_is_not_given_twice(store: S
 
 
 def test_many_threads_issue_each_number_once(store: Store) -> None:
-    run = start_run(store)
     numbers: list[str] = []
     threads = [
-        threading.Thread(target=lambda: numbers.append(store.certificates.issue(run, paper)))
+        threading.Thread(target=lambda: numbers.append(store.certificates.issue(start_run(store), paper)))
         for _ in range(8)
     ]
     for thread in threads:
@@ -156,11 +156,12 @@ def test_issued_bytes_stay_and_a_spoiled_copy_is_written_anew(store: Store) -> N
 
 def test_issuing_and_its_event_are_one_transaction(store: Store) -> None:
     run = start_run(store)
-    number = store.certificates.issue(run, paper, event="issued")
+    event = EventAfter(kind="issued", after=0)
+    number = store.certificates.issue(run, paper, event=event)
     ((kind, payload),) = store.runs.events(run)
     assert (kind, payload["certificate"]) == ("issued", number)
     with pytest.raises(UnknownRunError):
-        store.certificates.issue(99, paper, event="issued")
+        store.certificates.issue(99, paper, event=event)
     assert store.certificates.next_number() == "000002"
 
 

@@ -152,7 +152,7 @@ def test_a_desk_that_was_killed_after_the_choice_issues_the_paper_when_it_is_ask
     checks = HandChecks(desk.store)
     settings = checks.view(1).settings
     choice = checks.curves_found(settings).choice(CURVE, desk.store, limit_k=None, by="", chosen="then")
-    desk.store.runs.append(1, "curve_chosen", choice.as_json())
+    desk.store.runs.append(1, "curve_chosen", choice.as_json(), after=1)
     assert "certificate 000001" in browser.get("/typed/1").text
     assert paper_of(desk, 1).verdict is Verdict.NOT_DECIDED
 

@@ -167,7 +167,7 @@ def test_a_desk_that_was_killed_before_the_paper_issues_it_when_the_page_is_open
     browser.post("/typed", data=fields())
     settings = HandChecks(desk.store).view(1).settings
     run = desk.store.runs.create(station=None, kind="hand_check", settings=settings.as_json())
-    desk.store.runs.append(run, "started", {"settings": settings.as_json()})
+    desk.store.runs.append(run, "started", {"settings": settings.as_json()}, after=0)
     assert "certificate 000002" in browser.get(f"/typed/{run}").text
     assert "certificate 000002" in browser.get(f"/typed/{run}").text
 

@@ -98,6 +98,7 @@ def test_a_draft_that_is_sent_back_uses_no_number_and_says_why(peopled, store):
     assert boss.post("/drafts/1/send-back", data={"reason": "wrong customer"}).status_code == 303
     assert "wrong customer" in worker.get("/typed/1").text
     assert boss.post("/drafts/1/authorise").status_code == 409
+    peopled.clock.utc_s += 60.0
     typed_by(worker)
     assert boss.post("/drafts/2/authorise").headers["Location"] == "/certificates/000001"
 
