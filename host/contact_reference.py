@@ -93,19 +93,7 @@ def read_by_probe(
     DeskError
         If the probe was not read, does not stand still, or its certificate does not cover it.
     """
-    if not packs:
-        raise DeskError("This station has sent no reading yet: look at its light and its plug.")
-    boot, moment_s = packs[-1].boot, packs[-1].rig_time_s if at_s is None else at_s
-    window = [
-        pack for pack in packs if pack.boot == boot and moment_s - WINDOW_S <= pack.rig_time_s <= moment_s
-    ]
-    good = [(pack.rig_time_s, _ohms(pack)) for pack in window]
-    read = [(time_s, ohms) for time_s, ohms in good if ohms is not None]
-    if len(read) < max(_FEWEST_READINGS, len(window) // 2):
-        raise DeskError(
-            f"The probe gave {len(read)} good readings in the last {WINDOW_S:g} s. Look at its plug, wait, "
-            "then shoot again."
-        )
+    window, read = probe_window(packs, at_s=at_s)
     probe = probe_of(content)
     temperatures = [(time_s, probe.temperature_c(ohms)) for time_s, ohms in read]
     mean_c = statistics.fmean(temperature for _, temperature in temperatures)
@@ -127,6 +115,32 @@ def read_by_probe(
         cites=Citation.of(window),
         drift_k_per_min=drift,
     )
+
+
+def probe_window(
+    packs: Sequence[ReadingPack], *, at_s: float | None = None
+) -> tuple[list[ReadingPack], list[tuple[float, float]]]:
+    """The last seconds before a moment, and time and resistance of each good reading in them. [s], [Ω]
+
+    Raises
+    ------
+    DeskError
+        If the probe was hardly read then.
+    """
+    if not packs:
+        raise DeskError("This station has sent no reading yet: look at its light and its plug.")
+    boot, moment_s = packs[-1].boot, packs[-1].rig_time_s if at_s is None else at_s
+    window = [
+        pack for pack in packs if pack.boot == boot and moment_s - WINDOW_S <= pack.rig_time_s <= moment_s
+    ]
+    good = [(pack.rig_time_s, _ohms(pack)) for pack in window]
+    read = [(time_s, ohms) for time_s, ohms in good if ohms is not None]
+    if len(read) < max(_FEWEST_READINGS, len(window) // 2):
+        raise DeskError(
+            f"The probe gave {len(read)} good readings in the last {WINDOW_S:g} s. Look at its plug, wait, "
+            "then read it again."
+        )
+    return window, read
 
 
 def _ohms(pack: ReadingPack) -> float | None:

@@ -7,7 +7,7 @@ old and new are shown side by side.
 
 import json
 import re
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import date
 from typing import Any
@@ -18,6 +18,7 @@ from host.certificates.canonical import canonical_json, certificate_from_canonic
 from host.certificates.certificate import Certificate
 from host.certificates.errors import CertificateError
 from host.certificates.first_difference import first_difference
+from host.citation import Citation
 from host.errors import DeskError
 from host.procedures.authorisation import AMENDABLE, AUTHORISATION
 from host.procedures.event import Event
@@ -30,6 +31,7 @@ from host.procedures.record.issued_record import IssuedRecord, not_as_it_came
 from host.procedures.record.recompute_round import round_again
 from host.procedures.references.probe_check import probe_certificate
 from host.procedures.references.probe_check import settings_in as probe_settings_in
+from host.procedures.references.probe_reading import read_again
 from host.procedures.run_kind import RunKind
 from host.procedures.sender import sender_check
 from host.procedures.sender.hand_check import hand_certificate, judged
@@ -217,11 +219,14 @@ def _of_sender_check(record: IssuedRecord) -> Certificate:
     before = [event for event in record.events if event.kind != sender_check.Kind.RESULT]
     state = state_of(before)
     cited = [*state.box_read, *(window.citation for window in state.windows)]
-    for citation in cited:
-        count = len(record.readings_of(citation))
-        if not count:
-            raise RecomputeError(f"The readings are gone: {citation.words()}. Look for a backup with them.")
+    _refuse_gone(record, cited)
     return certificate_of(state, record.readings_of, number=record.number, shop=Shop(), run=record.run)
+
+
+def _refuse_gone(record: IssuedRecord, cited: Iterable[Citation]) -> None:
+    for citation in cited:
+        if not len(record.readings_of(citation)):
+            raise RecomputeError(f"The readings are gone: {citation.words()}. Look for a backup with them.")
 
 
 def _of_comparison(record: IssuedRecord) -> Certificate:
@@ -233,7 +238,9 @@ def _of_comparison(record: IssuedRecord) -> Certificate:
 
 
 def _of_probe_check(record: IssuedRecord) -> Certificate:
-    settings = probe_settings_in(record.events)
+    read = probe_settings_in(record.events)
+    _refuse_gone(record, read.cited.values())
+    settings = read_again(read, record.readings_of)
     made = probe_certificate(settings, run=record.run, number=record.number, shop=Shop(), today=date.min)
     return replace(made, measured=certificate_from_canonical(record.canonical_json).measured)
 

@@ -4,7 +4,7 @@ What was read stands in its first event by value, so that the certificate can be
 """
 
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import asdict, dataclass
+from dataclasses import asdict, dataclass, field
 from datetime import date
 from enum import StrEnum
 from typing import Any
@@ -16,12 +16,13 @@ from calibration.bath.fixed_points import (
     ice_point,
     refuse_sea_level_pressure,
 )
-from calibration.conformity import DecisionRule, overall_verdict
+from calibration.conformity import DecisionRule, Verdict, overall_verdict
 from calibration.errors import CalibrationError
 from calibration.rounding import decimals_of, rounded_text
 from calibration.uncertainty.line import normal, rectangular
 from host.certificates.bodies.reference_probe import CertifiedProbePoint, ReferenceProbeBody
 from host.certificates.certificate import Certificate, Coefficient, InstrumentUsed, Witness
+from host.citation import Citation
 from host.errors import DeskError
 from host.procedures.authorisation import let_out
 from host.procedures.bench_setup import probe_of
@@ -59,6 +60,8 @@ class ProbeCheckSettings:
         Resistance of the probe there; None where it was not read. [Ω]
     ice_error_ohm, boiling_error_ohm : float
         Most that the meter or the channel may be off there, half-width. [Ω]
+    cites : Mapping[str, Mapping]
+        By "ice" or "boiling", the readings that a station took it from; of what was typed, none.
     pressure_kpa, altitude_m : float or None
         Of the place; with both, the pressure counts and is held against the altitude. [kPa], [m]
     rule : str
@@ -79,6 +82,12 @@ class ProbeCheckSettings:
     limit_k: float | None = None
     operator: str = ""
     simulated: bool = False
+    cites: Mapping[str, Mapping[str, Any]] = field(default_factory=dict)
+
+    @property
+    def cited(self) -> Mapping[str, Citation]:
+        """Readings behind what a station read, by "ice" or "boiling"."""
+        return {where: Citation.from_json(one) for where, one in self.cites.items()}
 
     def as_json(self) -> dict[str, Any]:
         """For the first event."""
@@ -199,13 +208,16 @@ def probe_certificate(
             ),
         ),
         conditions=_conditions(settings),
-        remarks=("Two points verify or shift a known curve; they give none of their own.",),
+        remarks=(
+            "Two points verify or shift a known curve; they give none of their own.",
+            *outside_words(settings, points),
+        ),
         not_done=tuple(
             f"The {where} was not read."
             for where, ohm in (("ice point", settings.ice_ohm), ("boiling point", settings.boiling_ohm))
             if ohm is None
         ),
-        citations=(f"what was typed in run {run:04d}",),
+        citations=_citations(settings, run),
         software=software_versions(),
         operator=settings.operator,
     )
@@ -224,6 +236,58 @@ def sentence_of(points: Sequence[CertifiedProbePoint]) -> str:
     return f"The probe reads {' and '.join(said)}."
 
 
+def outside_words(settings: ProbeCheckSettings, points: Sequence[CertifiedProbePoint]) -> tuple[str, ...]:
+    """What is said of points that the certificate of the probe does not cover."""
+    probe = probe_of(settings.probe)
+    return tuple(
+        f"The {point.where} lies outside the probe's certificate, which covers {probe.valid_from_c:g} to "
+        f"{probe.valid_to_c:g} °C: its curve is carried on to there, and nothing may rest on the probe there."
+        for point in points
+        if not probe.covers(point.reference_c)
+    )
+
+
+def next_words(points: Sequence[CertifiedProbePoint]) -> str:
+    """What to do after a check."""
+    off = [point for point in points if abs(point.error_k) > point.expanded_u_k]
+    verdicts = {point.verdict for point in points}
+    again = " and ".join(
+        "make the ice anew" if point.where == "ice point" else "let the water boil afresh" for point in off
+    )
+    if Verdict.OUT_OF_TOLERANCE in verdicts or (off and None in verdicts):
+        return (
+            f"{_sentence(again or 'read it with a surer meter')}, look at plug and cable, and read again. "
+            "If it stays off, mark the probe as failed in the register and have it calibrated: until then "
+            "nothing may rest on it."
+        )
+    if Verdict.NOT_DECIDED in verdicts:
+        return (
+            "The limit lies inside the uncertainty. Read it with a surer meter, and boiling with a barometer "
+            "beside it, to decide."
+        )
+    if off:
+        return (
+            f"It is within its limit, and surely off all the same. {_sentence(again)} and read again; if it "
+            "is so, have it calibrated soon: its history shows whether it drifts."
+        )
+    return (
+        "Read it again in some months, and after a fall or a kink of its cable: the history shows a drift "
+        "before it matters."
+    )
+
+
+def _sentence(words: str) -> str:
+    return words[:1].upper() + words[1:]
+
+
+def _citations(settings: ProbeCheckSettings, run: int) -> tuple[str, ...]:
+    cited = settings.cited
+    read = {"ice": settings.ice_ohm, "boiling": settings.boiling_ohm}
+    is_typed = any(ohm is not None and where not in cited for where, ohm in read.items())
+    typed = (f"what was typed in run {run:04d}",) if is_typed else ()
+    return (*(one.words() for one in cited.values()), *typed)
+
+
 def _conditions(settings: ProbeCheckSettings) -> tuple[tuple[str, str], ...]:
     said = []
     if settings.ice_ohm is not None:
@@ -234,6 +298,10 @@ def _conditions(settings: ProbeCheckSettings) -> tuple[tuple[str, str], ...]:
         )
     elif settings.boiling_ohm is not None:
         said.append(("pressure", f"not read: altitude {settings.altitude_m:g} m and any weather"))
+    said.extend(
+        (f"resistance, {where}", f"read by {one.station} on its own channel, parts as bought")
+        for where, one in settings.cited.items()
+    )
     return tuple(said)
 
 

@@ -15,6 +15,8 @@ pytestmark = pytest.mark.slow
 PROBE = SteinhartHart(a=1.129241e-3, b=2.341077e-4, c=8.775468e-8)
 #: IAPWS-IF97 (release of 2007, table 36): p_sat(372.755919 K) = 0.1 MPa: water boils at 99.6059 °C there.
 BOILS_AT_1000_HPA_C = 99.6059
+#: The same release, worked out by the package iapws 1.5.5; the sender of the small bench is known to 90 °C.
+BOILS_AT_700_HPA_C = 89.9315
 
 
 def typed(ice_c=0.0, boiling_c=BOILS_AT_1000_HPA_C, **changed):
@@ -72,14 +74,18 @@ def test_a_check_is_among_the_runs_and_comes_out_the_same_again(browser, desk, b
     assert recompute(record_in_store(desk.store, "000001")).difference is None
 
 
-def second_probe(desk):
-    """A probe of bench-2 that reads half a kelvin higher than P-1 and knows it."""
+def paper_of_the_probe(desk):
+    """Register file of P-1, as a person would have typed it."""
     [first] = [one for one in desk.store.register.standings() if one.kind == "probe"]
     content = dict(first.in_force.content)
     lines = [f"{name} = {value!r}" for name, value in content.items() if name not in ("simulated", "due")]
-    text = "\n".join(lines).replace("'", '"').replace('"P-1"', '"P-2"')
-    text = re.sub(r'(issued) = "([\d-]+)"', r"\1 = \2", text)
-    desk.store.register.add_text(text + '\nstation = "bench-2"\nsimulated = true\n')
+    text = "\n".join(lines).replace("'", '"')
+    return re.sub(r'(issued) = "([\d-]+)"', r"\1 = \2", text) + "\nsimulated = true\n"
+
+
+def second_probe(desk):
+    """The same of bench-2."""
+    desk.store.register.add_text(paper_of_the_probe(desk).replace('"P-1"', '"P-2"') + 'station = "bench-2"\n')
 
 
 def test_a_page_of_several_probes_asks_which_and_a_station_brings_its_own(browser, desk, bench):
@@ -98,3 +104,82 @@ def test_a_page_of_several_probes_asks_which_and_a_station_brings_its_own(browse
     assert '<td class="word">P-1</td>' in browser.get("/probe-check").text
     wrong = browser.post("/probe-check", data=typed(probe="P-9"))
     assert wrong.status_code == 422 and "no reference probe" in wrong.text
+
+
+def from_the_station(browser, where, form):
+    """The form as a page holds it after one press of a station's button."""
+    page = browser.post("/probe-check", data=form | {"read": f"{where}:bench-1"})
+    values = dict(re.findall(r'name="(\w+)"[^>]* value="([^"]*)"', page.text))
+    return page, form | {name: value for name, value in values.items() if name.startswith(where)}
+
+
+def test_one_press_takes_the_probe_s_ohms_in_boiling_water_from_the_station(browser, desk, bench):
+    bench.bath_c = BOILS_AT_700_HPA_C
+    bench.read(100)
+    page, form = from_the_station(browser, "boiling", {"pressure": "700hPa"})
+    assert page.status_code == 200 and "Read by bench-1" in page.text
+    assert float(form["boiling_ohm"]) == pytest.approx(PROBE.resistance_ohm(BOILS_AT_700_HPA_C), rel=1e-3)
+    assert float(form["boiling_error_ohm"]) >= 0.006 * float(form["boiling_ohm"])
+    browser.post("/probe-check", data=form)
+    [boiling] = points(desk)
+    # The probe of the small bench is true, and wobbles by 0.01 K.
+    assert boiling.error_k == pytest.approx(0.0, abs=0.01)
+    paper = certificate_from_canonical(desk.store.certificates.get("000001").files.canonical_json)
+    assert paper.citations == ("bench-1, boot 00000001-0000abcd, readings 60 to 140",)
+    assert recompute(record_in_store(desk.store, "000001")).difference is None
+    assert "700.0 hPa" in str(paper.conditions) and "read by bench-1" in str(paper.conditions)
+
+
+def test_ohms_that_were_changed_after_the_press_are_typed_ones(browser, desk, bench):
+    bench.bath_c = BOILS_AT_700_HPA_C
+    bench.read(100)
+    _, form = from_the_station(browser, "boiling", {"pressure": "700hPa"})
+    browser.post("/probe-check", data=form | {"boiling_ohm": "900"})
+    paper = certificate_from_canonical(desk.store.certificates.get("000001").files.canonical_json)
+    assert paper.citations == ("what was typed in run 0001",)
+
+
+def test_a_silent_station_and_a_probe_that_still_warms_fill_nothing_in(browser, desk, bench):
+    bench.bath_c = 60.0
+    bench.read(100)
+    desk.let_wall_time_pass(20.0)
+    silent, form = from_the_station(browser, "boiling", {})
+    assert silent.status_code == 422 and "is silent for 20" in silent.text and form["boiling_ohm"] == ""
+    bench.heater_c = 90.0
+    bench.read(100)
+    warming, _ = from_the_station(browser, "boiling", {})
+    assert warming.status_code == 422 and "must stand still" in warming.text
+
+
+def test_a_probe_far_off_is_not_read_again_in_some_months_though_it_has_no_limit(browser, desk, bench):
+    # What a probe that reads 43.5 K low at boiling comes to.
+    low = typed(boiling_c=BOILS_AT_1000_HPA_C - 43.5)
+    browser.post("/probe-check", data=low)
+    page = browser.get("/probe-check/1").text
+    assert re.search(r"43\.50?\sK low at the boiling water", page)
+    assert "Let the water boil afresh" in page and "mark the probe as failed" in page
+    assert "some months" not in page
+    browser.post("/probe-check", data=typed(boiling_c=BOILS_AT_1000_HPA_C - 0.5, limit_k="5"))
+    within = browser.get("/probe-check/2").text
+    assert "surely off all the same" in within and "some months" not in within
+    browser.post("/probe-check", data=typed())
+    assert "some months" in browser.get("/probe-check/3").text
+
+
+def test_an_ice_point_outside_the_certificate_is_said_on_page_and_paper(browser, desk, bench):
+    browser.post("/probe-check", data=typed())
+    assert "outside the probe" not in browser.get("/probe-check/1").text
+    paper = paper_of_the_probe(desk).replace("valid_from_c = 0.0", "valid_from_c = 5.0")
+    desk.store.register.add_text(paper.replace('"C-1"', '"C-9"'))
+    browser.post("/probe-check", data=typed())
+    said = "The ice point lies outside the probe&#39;s certificate, which covers 5 to 100 °C"
+    assert said in browser.get("/probe-check/2").text.replace("\N{NO-BREAK SPACE}", " ")
+    issued = certificate_from_canonical(desk.store.certificates.get("000002").files.canonical_json)
+    assert any("ice point lies outside" in remark for remark in issued.remarks)
+
+
+def test_the_station_shows_the_probe_s_ohms_beside_its_temperature(browser, desk, bench):
+    bench.bath_c = 60.0
+    bench.read(10)
+    page = browser.get("/stations/bench-1").text
+    assert re.search(r">2,48\d(\.\d)?\sΩ<", page)  # 2487 Ω of the probe's curve at 60 °C
