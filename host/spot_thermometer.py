@@ -16,6 +16,8 @@ from host.store.settings import Settings
 
 #: What a thermometer outside the register is trusted to, half-width. Assumed. [K]
 AS_BOUGHT_K = 2.0
+#: Emissivities measured at 8 to 14 µm say nothing of a thermometer that sees shorter waves than this. [µm]
+SHORTEST_UM = 5.0
 #: The last digit of most handhelds. [K]
 _LAST_DIGIT_K = 0.1
 
@@ -91,15 +93,14 @@ def chosen_thermometer(serial: str, among: Sequence[SpotThermometer]) -> SpotThe
 def _of(content: Mapping[str, Any], refusal: str, sha256: str) -> SpotThermometer:
     serial, certificate = str(content["serial"]), str(content["certificate"])
     handheld = handheld_of(content)
-    told = f"certificate {certificate}" if content.get("point") else "by its maker's word"
     return SpotThermometer(
         serial=serial,
-        words=f"{serial}, {told}",
+        words=f"{serial}, {_told(certificate, handheld)}",
         cited=f"thermometer {serial}, certificate {certificate}",
         sha256=sha256,
         corrections=handheld.thermometer,
         handheld=handheld,
-        refusal=refusal or _unknown_setting(serial, certificate, handheld),
+        refusal=refusal or _unknown_setting(serial, certificate, handheld) or _other_band(serial, handheld),
     )
 
 
@@ -109,4 +110,23 @@ def _unknown_setting(serial: str, certificate: str, handheld: Handheld) -> str:
     return (
         f"The register does not say which emissivity {serial} was set to when it was calibrated, and its "
         f"corrections hold for that setting alone: add certificate {certificate} again with it."
+    )
+
+
+def _told(certificate: str, handheld: Handheld) -> str:
+    """What it is corrected by, and what for."""
+    if not handheld.thermometer.points:
+        return "by its maker's word"
+    setting = handheld.certified_emissivity
+    at = "" if setting is None else f", set to {setting:g}"
+    return f"certificate {certificate}, {handheld.thermometer.certified_range}{at}"
+
+
+def _other_band(serial: str, handheld: Handheld) -> str:
+    band = handheld.band
+    if band.from_um >= SHORTEST_UM:
+        return ""
+    return (
+        f"{serial} sees {band.from_um:g} to {band.to_um:g} µm, and the emissivities of surfaces that are kept "
+        "here are of 8 to 14 µm: read the spot with a thermometer of that band."
     )

@@ -125,6 +125,21 @@ def test_far_beyond_a_certificate_that_disproves_its_maker_a_thermometer_is_refu
     assert "at 40.0 °C its certificate corrects by +3.0 K, more than they allow" in page
 
 
+def test_a_thermometer_of_another_band_than_the_surfaces_is_refused(browser, desk):
+    band = {"band_from_um = 8.0": "band_from_um = 3.0", "band_to_um = 14.0": "band_to_um = 5.0"}
+    answer = at_the_head(browser, desk, "", **band)
+    assert answer.status_code == 422
+    assert "I-3 sees 3 to 5\N{NO-BREAK SPACE}µm" in answer.text.replace(" µm", "\N{NO-BREAK SPACE}µm")
+
+
+def test_the_list_says_where_and_for_which_setting_a_thermometer_is_certified(browser, desk):
+    settable = {"emissivity = 0.95": 'emissivity = "settable"\ncertified_emissivity = 0.97'}
+    answer = at_the_head(browser, desk, "", emissivity="0.5", **settable)
+    page = answer.text.replace("\N{NO-BREAK SPACE}", " ")
+    assert "I-3, certificate C-9, certified from 40.0 to 120.0 °C, set to 0.97" in page
+    assert "set to 0.97, not 0.5" in page
+
+
 def test_an_emissivity_that_this_thermometer_cannot_be_set_to_is_refused(browser, desk):
     answer = at_the_head(browser, desk, "", emissivity="0.9")
     assert answer.status_code == 422
