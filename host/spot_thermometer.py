@@ -118,8 +118,8 @@ def _told(certificate: str, handheld: Handheld) -> str:
     if not handheld.thermometer.points:
         return "by its maker's word"
     setting = handheld.certified_emissivity
-    at = "" if setting is None else f", set to {setting:g}"
-    return f"certificate {certificate}, {handheld.thermometer.certified_range}{at}"
+    at = "" if setting is None else f"set to {setting:g}, "
+    return f"{at}{handheld.thermometer.certified_range}, certificate {certificate}"
 
 
 def _other_band(serial: str, handheld: Handheld) -> str:
@@ -127,6 +127,6 @@ def _other_band(serial: str, handheld: Handheld) -> str:
     if band.from_um >= SHORTEST_UM:
         return ""
     return (
-        f"{serial} sees {band.from_um:g} to {band.to_um:g} µm, and the emissivities of surfaces that are kept "
-        "here are of 8 to 14 µm: read the spot with a thermometer of that band."
+        f"{serial} sees {band.from_um:g} to {band.to_um:g} µm, and the emissivities of surfaces that are "
+        "kept here are of 8 to 14 µm: read the spot with a thermometer of that band."
     )

@@ -136,7 +136,7 @@ def test_the_list_says_where_and_for_which_setting_a_thermometer_is_certified(br
     settable = {"emissivity = 0.95": 'emissivity = "settable"\ncertified_emissivity = 0.97'}
     answer = at_the_head(browser, desk, "", emissivity="0.5", **settable)
     page = answer.text.replace("\N{NO-BREAK SPACE}", " ")
-    assert "I-3, certificate C-9, certified from 40.0 to 120.0 °C, set to 0.97" in page
+    assert "I-3, set to 0.97, certified from 40.0 to 120.0 °C, certificate C-9" in page
     assert "set to 0.97, not 0.5" in page
 
 
