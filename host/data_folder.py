@@ -52,6 +52,11 @@ class DataFolder:
         return self.path / "store.sqlite"
 
     @property
+    def has_store(self) -> bool:
+        """Tell whether a desk has worked here, without making it one."""
+        return self.store.exists() or (self.path / "store.url").exists()
+
+    @property
     def store_url(self) -> str:
         """SQLAlchemy URL of the store: the file of this folder, or the server that ``store.url`` names.
 

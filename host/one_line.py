@@ -43,7 +43,8 @@ class OneLineCommand(click.Command):
         except OSError as error:
             raise Refusal(f"{error.filename or 'A file'}: {error.strerror or error}.") from error
         except click.UsageError as error:
-            raise Refusal(f"{error.format_message()} (ohmbath {self.name} --help shows how)") from error
+            path = _path_of(info_name or self.name or "", parent)
+            raise Refusal(f"{error.format_message()} ({path} --help shows how)") from error
 
     def invoke(self, ctx: click.Context) -> Any:
         """Run; what the science or the desk refuses, and what cannot be read, becomes one line."""
@@ -63,6 +64,15 @@ class OneLineCommand(click.Command):
             raise Refusal("A file that was given is not text in UTF-8.") from error
         except RecursionError as error:
             raise Refusal("A file that was given is nested too deep to be one of this desk's.") from error
+
+
+def _path_of(name: str, parent: click.Context | None) -> str:
+    """A command as it is typed: with the groups that it stands in."""
+    names = [name]
+    while parent is not None and parent.parent is not None:
+        names.append(parent.info_name or "")
+        parent = parent.parent
+    return " ".join(["ohmbath", *reversed(names)])
 
 
 def above_zero(ctx: click.Context, param: click.Parameter, number: float | None) -> float | None:

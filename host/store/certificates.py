@@ -108,6 +108,8 @@ class IssuedCertificate:
 
 
 _AT_ONCE = LetOut()
+#: What a signature in a PDF says it covers (ISO 32000-2, 12.8.1).
+_SEAL = b"/ByteRange"
 
 
 class Certificates:
@@ -228,6 +230,15 @@ class Certificates:
         query = _in_order(select(schema.certificates))
         with self._database.reading() as connection:
             return [_issued(row) for row in connection.execute(query)]
+
+    def any_sealed(self) -> bool:
+        """Tell whether a paper was issued that bears a seal; those of the very first desks have none."""
+        table = schema.certificates
+        with self._database.reading() as connection:
+            return any(
+                _SEAL in row.pdf
+                for row in connection.execute(select(table.c.pdf).order_by(table.c.number.desc()))
+            )
 
     def of_run(self, run: int) -> list[IssuedCertificate]:
         """Certificates of one run, oldest first."""

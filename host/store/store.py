@@ -60,7 +60,7 @@ class Store:
         self.certificates = Certificates(database, folder.certificates, now)
         self.drafts = Drafts(database, now)
         self.exercise_results = ExerciseResults(database, now)
-        self.seal = ShopSeal(folder.keys, now)
+        self.seal = ShopSeal(folder.keys, now, self.certificates.any_sealed)
         self.chain = Chain(database, now)
         self.register = Register(database, now)
         self.orders = Orders(database, now)

@@ -178,7 +178,7 @@ def test_a_paper_whose_keys_a_desk_has_lost_is_known_byte_for_byte_but_by_no_key
     root = store.seal.keys.root()
     store.close()
     shutil.rmtree(folder / "keys")
-    assert run("key", "--public", "--data", str(folder)).exit_code == 0
+    assert run("key", "new", "--old-keys-are-lost", "--data", str(folder)).exit_code == 0
     known = run("verify", str(paper), "--data", str(folder))
     assert (known.exit_code, "not the one of now" in known.stdout) == (3, True)
     old = tmp_path / "old.pem"
@@ -204,7 +204,9 @@ def test_a_paper_of_every_released_version_is_known_by_the_desk_that_issued_it(
     known = run("verify", str(paper), "--data", str(tmp_path))
     assert (known.exit_code, "byte for byte" in known.stdout) == (3, True)  # whole, but no key says so
     key = tmp_path / "key.pem"
-    key.write_text(run("key", "--public", "--data", str(tmp_path / "another-shop")).stdout)
+    another_shop = str(tmp_path / "another-shop")
+    assert run("key", "--data", another_shop, "new").exit_code == 0
+    key.write_text(run("key", "--public", "--data", another_shop).stdout)
     by_key = run("verify", str(paper), "--data", str(tmp_path), "--key", str(key))
     assert (by_key.exit_code, "no key vouches" in by_key.stdout) == (3, True)
     paper.write_bytes(paper.read_bytes() + b" ")
