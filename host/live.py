@@ -192,6 +192,13 @@ class Live:
             ring = self._rings.get(station)
             return None if ring is None else ring.latest
 
+    def newest(self, station: str, count: int) -> list[ReadingPack]:
+        """Newest readings of a station that are in the ring, by boot and number, the oldest first."""
+        with self._changed:
+            ring = self._rings.get(station)
+            packs = [] if ring is None else [pack for _, pack in ring.packs]
+        return sorted(packs, key=lambda pack: (pack.boot, pack.seq))[-count:]
+
     def since(self, station: str, cursor: int = 0) -> tuple[list[ReadingPack], int]:
         """Readings that came after ``cursor``, in the order in which they were committed.
 

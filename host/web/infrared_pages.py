@@ -4,16 +4,15 @@ from dataclasses import replace
 from datetime import date
 from typing import Any
 
-from flask import Blueprint, abort, g, redirect, render_template, request
+from flask import Blueprint, Response, abort, g, redirect, render_template, request
 from werkzeug.wrappers import Response as AnyResponse
 
 from calibration.contract.readings import ReadingPack
 from calibration.errors import CalibrationError
 from calibration.infrared.outlying_shot import TEST_WORDS
-from host.contact_reference import ContactReference, Press, presses_in, read_by_hand, read_by_probe
+from host.contact_reference import ContactReference, Press, read_by_hand, read_by_probe
 from host.errors import DeskError
 from host.infrared_register import corrections_entry, whose
-from host.live import SILENT_AFTER_S
 from host.local_time import local_day
 from host.people.role import ALL_ROLES, STAFF
 from host.procedures.infrared.adjusted_since import words_of_later_adjustment
@@ -38,16 +37,17 @@ from host.web.infrared_form import (
     thermometer_choices,
 )
 from host.web.kind_result_view import kind_result_view_of
+from host.web.live_stream import stream_of
 from host.web.operator import operator_of
 from host.web.paper_of_run import paper_of_run
 from host.web.reason_typed import reason_typed, why_stopped
 from host.web.rules import allowed
 from host.web.seen import seen
+from host.web.target_now import NEWEST_PACKS, is_shooting, presses_waiting, target_events, target_now
 
 infrared_pages = Blueprint("infrared", __name__)
 
 _NEWEST = 10
-_NEWEST_PACKS = 600  # two and a half minutes: shot, put down, typed
 
 
 @infrared_pages.get("/infrared")
@@ -92,6 +92,15 @@ def check(run: int) -> str:
         used=_use_of_corrections(view.state.started),
         in_register=paper.issued is not None and _is_in_register(view.state.started, paper.issued.number),
     )
+
+
+@infrared_pages.get("/infrared/<int:run>/live")
+@allowed(*ALL_ROLES)
+def check_live(run: int) -> Response:
+    """The target as it moves, and presses of the bench button as they come."""
+    state = _view(run).state
+    last_id = request.headers.get("Last-Event-ID", request.args.get("after", ""))
+    return stream_of(target_events(the_desk(), run, state, scale=g.scale, last_id=last_id))
 
 
 @infrared_pages.post("/infrared/<int:run>/next")
@@ -213,12 +222,12 @@ def _view(run: int) -> InfraredView:
 
 
 def _packs(state: InfraredState) -> list[ReadingPack]:
-    return the_desk().store.packs.recent(state.started.station, _NEWEST_PACKS)
+    return the_desk().store.packs.recent(state.started.station, NEWEST_PACKS)
 
 
 def _packs_of_now(state: InfraredState) -> list[ReadingPack]:
     desk = the_desk()
-    return readings_of_now(desk.store, desk.live, state.started.station, _NEWEST_PACKS)
+    return readings_of_now(desk.store, desk.live, state.started.station, NEWEST_PACKS)
 
 
 def _shot_payload(state: InfraredState, errors: dict[str, str]) -> dict[str, Any] | None:
@@ -291,24 +300,12 @@ def _payload(
     }
 
 
-def _presses(state: InfraredState) -> tuple[Press, ...]:
-    if not state.started.station or state.started.is_rig_sensor:
-        return ()
-    known = frozenset(one.stamped for one in state.shots if one.stamped is not None) | state.forgotten
-    live = the_desk().live.station(state.started.station)
-    age_s = None if live is None else live.newest_age_s
-    if age_s is None:  # its readings are from before this desk was started
-        return ()
-    silent_for_s = age_s if age_s > SILENT_AFTER_S else 0.0
-    return presses_in(_packs(state), known=known, silent_for_s=silent_for_s)
-
-
 def _stamp(state: InfraredState, errors: dict[str, str]) -> Press | None:
     """The press that a shot belongs to, None where it was not stamped."""
     sent = request.form.get("stamp", "")
     if not sent:
         return None
-    for press in _presses(state):
+    for press in presses_waiting(the_desk(), state):
         if sent == f"{press.boot}/{press.seq}/{press.rig_time_s}":
             return press
     errors["form"] = "That press is too long ago, or was typed already. Shoot again."
@@ -355,34 +352,21 @@ def _index(form: InfraredForm) -> str:
 
 def _page(view: InfraredView, form: InfraredForm) -> str:
     state = view.state
-    is_shooting = view.card is not None and state.next_set_up is None and state.point_c is not None
-    presses = _presses(state) if is_shooting else ()
-    target, trouble = _target_now(state) if is_shooting else ("", "")
-    so_far = _so_far(state) if is_shooting else ""
+    shooting = is_shooting(state)
+    presses = presses_waiting(the_desk(), state) if shooting else ()
     return render_template(
         "infrared.html",
         view=view,
         form=form,
-        is_shooting=is_shooting,
+        is_shooting=shooting,
         press=presses[0] if presses else None,
         presses=len(presses),
-        target=target,
-        target_trouble=trouble,
-        so_far=so_far,
+        target=target_now(the_desk(), state) if shooting else None,
+        so_far=_so_far(state) if shooting else "",
         spot=state.started.accept_spot(),
         test_words=TEST_WORDS,
         hands=the_desk().hands is not None and state.started.simulated and bool(state.started.station),
     )
-
-
-def _target_now(state: InfraredState) -> tuple[str, str]:
-    if not state.started.station:
-        return "", ""
-    try:
-        reference = read_by_probe(_packs_of_now(state), state.started.reference)
-    except DeskError as error:
-        return "", str(error)
-    return f"{reference.temperature_c:.2f} °C, {reference.drift_k_per_min:+.2f} K/min", ""
 
 
 def _so_far(state: InfraredState) -> str:

@@ -176,7 +176,8 @@ def _next_change(desk: DeskBehind, cursor: int, closing: threading.Event) -> int
     return cursor
 
 
-def _cursor_of(last_id: str) -> int | None:
+def cursor_of(last_id: str) -> int | None:
+    """Cursor of the event that a page saw last; None where it saw none of this desk's time."""
     process, _, cursor = last_id.partition("-")
     return int(cursor) if process == _PROCESS and cursor.isdigit() else None
 
@@ -202,7 +203,7 @@ class ChartFeed:
         *,
         last_id: str,
     ) -> None:
-        resumed = _cursor_of(last_id)
+        resumed = cursor_of(last_id)
         self._desk, self._station, self._points_of = desk, station, points_of
         self._anew = resumed is None
         self._last: tuple[str, float] | None = None

@@ -8,7 +8,7 @@ from xml.etree import ElementTree
 import pytest
 from pypdf import PdfReader
 
-from calibration.contract.readings import Quality
+from calibration.contract.readings import Insertion, Quality
 from calibration.infrared.planck import RIG_SENSOR_BAND
 from host.certificates.canonical import certificate_from_canonical
 from host.procedures.infrared.infrared_check import Kind
@@ -482,6 +482,47 @@ def test_a_silent_station_s_last_readings_are_no_target_of_now(browser, desk, be
     assert "has sent no reading for 75 s" in plain(shot(browser, "60.3"))
     bench.read(1)
     assert shot(browser, "60.3").status_code == 303
+
+
+def test_the_target_s_stream_says_it_as_it_is_now_and_a_press_that_the_page_does_not_show(
+    browser, desk, bench, events_of
+):
+    begin(browser, **AT_STATION)
+    assert browser.get("/infrared/1/live").text == "retry: 1000\n\n"  # nothing is shot yet
+    set_up(browser)
+    settle(bench, 60.0)
+    assert 'data-stream="/infrared/1/live"' in text_of(browser, "/infrared/1")
+    first = next_event(browser, events_of)
+    assert first["run"] == 1 and "60.0" in first["live"] and "it stands still enough" in first["live"]
+    assert "bench button" not in first["live"]
+    stream = browser.get("/infrared/1/live", buffered=False)
+    parts = stream.iter_encoded()
+    next(parts), next(parts)
+    bench.heater_c, bench.pressed_before_s = 70.0, (0.12,)
+    bench.read(60)
+    moved = events_of(next(parts).decode())[0]["live"].replace("\N{NO-BREAK SPACE}", " ")
+    stream.close()
+    assert "The target drifts by" in moved and "The bench button was pressed 15 s ago" in moved
+    desk.let_wall_time_pass(30.0)
+    assert "is silent for" in next_event(browser, events_of)["live"].replace("\N{NO-BREAK SPACE}", " ")
+
+
+def next_event(browser, events_of):
+    stream = browser.get("/infrared/1/live", buffered=False)
+    parts = stream.iter_encoded()
+    text = next(parts).decode() + next(parts).decode()
+    stream.close()
+    return events_of(text)[0]
+
+
+def test_a_probe_whose_place_the_decade_box_took_says_nothing_of_a_target(browser, bench):
+    begin(browser, **AT_STATION)
+    set_up(browser)
+    settle(bench, 60.0)
+    bench._insertion, bench._decade_ohm = Insertion.PROBE, 2500.0
+    bench.read(100)
+    answer = shot(browser, "60.3")
+    assert answer.status_code == 422 and "The probe gave 0 good readings" in plain(answer)
 
 
 def test_a_rig_that_still_sends_what_it_read_earlier_has_no_target_of_now(browser, bench):

@@ -33,6 +33,33 @@ def test_live_values_move_without_a_reload(visit, finished_desk):
     assert page.evaluate("window.sameLife") is True
 
 
+def test_the_target_of_an_infrared_check_moves_without_a_reload_and_keeps_what_was_typed(
+    visit, finished_desk
+):
+    here = visit()
+    page = here.open("infrared")
+    fields = {"item": "Infrared thermometer, tag 3", "serial": "I-3", "accuracy_k": "2"}
+    page.select_option("#thermometer", "entered")
+    page.click("text=Enter one that is not in the register")
+    for name, text in fields.items():
+        page.fill(f"#{name}", text)
+    page.fill("#set_points", "45 65 85")
+    page.select_option("#reference", "station:bench-1")
+    page.click("text=Start the check")
+    for button in ("It lay here that long", "Wiped, and out", "It says 0.95", "Measured"):
+        page.click(f"button:has-text('{button}')")
+    page.fill("#shown", "45.")
+    bench = finished_desk.benches["bench-1"]
+    bench.bath_c = 45.0
+    bench.read(100)
+    expect(page.locator("[data-live]")).to_contain_text("45.0")
+    bench.pressed_before_s = (0.1,)
+    bench.read(1)
+    expect(page.get_by_role("link", name="Type what the thermometer showed then")).to_be_visible()
+    expect(page.locator("#shown")).to_have_value("45.")
+    here.look_at(page)
+
+
 def test_the_strip_chart_is_drawn_from_the_ring_and_goes_on(visit, finished_desk):
     here = visit("desk")
     page = here.open("stations/bench-1")
