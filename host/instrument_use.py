@@ -4,10 +4,15 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Any
 
+from host.procedures.logged import events_of
+from host.procedures.run_kind import RunKind
+from host.procedures.vehicle import in_place
 from host.store import Store
 from host.store.certificate_standing import Standing
+from host.store.instrument_kind import InstrumentKind
 from host.store.instrument_standing import InstrumentStanding
 from host.store.register_file import content_text, digest_of
+from host.store.runs import Run
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -53,7 +58,7 @@ def uses_of(standing: InstrumentStanding, store: Store) -> tuple[Use, ...]:
         issued.setdefault(run_number, []).append(UseOnPaper(number=number, standing=standings[number]))
     uses = []
     for run in reversed(store.runs.all()):
-        content = _kept_in(run.settings, standing)
+        content = _kept_in(run.settings, standing) or _read_with(run, standing, store)
         if content is not None:
             uses.append(
                 Use(
@@ -66,6 +71,16 @@ def uses_of(standing: InstrumentStanding, store: Store) -> tuple[Use, ...]:
                 )
             )
     return tuple(uses)
+
+
+def _read_with(run: Run, standing: InstrumentStanding, store: Store) -> Mapping[str, Any] | None:
+    """Content of the thermometer that a spot on the vehicle was read with, where that spot counts."""
+    if standing.kind is not InstrumentKind.INFRARED or run.kind != RunKind.IN_PLACE:
+        return None
+    taken = in_place.state_of(events_of(store, run.number)).taken.values()
+    cited = {one.thermometer_sha256 for one in taken}
+    entries = (*standing.certificates, *standing.superseded)
+    return next((entry.content for entry in entries if entry.sha256 in cited), None)
 
 
 def _kept_in(settings: Mapping[str, Any], standing: InstrumentStanding) -> Mapping[str, Any] | None:

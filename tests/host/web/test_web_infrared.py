@@ -392,11 +392,14 @@ def test_a_comparison_does_not_come_to_an_end_on_a_certificate_that_was_withdraw
     where = at_the_head(browser).headers["Location"].partition("?")[0]
     spot = {"surface": "rubber", "set_emissivity": "0.95", "surroundings": "40", "shown": "85"}
     browser.post(f"{where}/read", data={"step": "outlet_hose", "thermometer": "", **spot})
+    assert 'href="/runs/2"' in text_of(browser, "/register/1")  # where it was used
     desk.store.certificates.withdraw("000001", reason="the contact thermometer was broken", by="")
     refused = browser.post(f"{where}/finish")
     assert refused.status_code == 409
     assert "was withdrawn" in plain(refused) and "Strike out the reading of the head first" in plain(refused)
     assert desk.store.certificates.of_run(2) == []
+    browser.post(f"{where}/strike", data={"step": "head"})
+    assert 'href="/runs/2"' not in text_of(browser, "/register/1")
 
 
 def test_a_page_that_is_older_than_the_check_changes_nothing(browser):
