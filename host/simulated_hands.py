@@ -1,10 +1,11 @@
 """Hands for a simulated bench: they do at the bath what a step card asks a person to do."""
 
 import threading
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field
 
 from calibration.contract.orders import Action, AnswerState
+from calibration.contract.readings import ReadingPack
 from host.errors import DeskError
 from host.live import Live
 from host.order_book import OrderBook
@@ -54,7 +55,7 @@ class SimulatedHands:
         self._thermometer = thermometer
         self._runs: RunsAtWork | None = None
         self._clips_of = clips_of
-        self._clipped_in: dict[str, str] = {}
+        self._clipped_in: dict[str, tuple[str, str]] = {}  # order and boot by station
         self._work: dict[tuple[int, Ask], _Work] = {}
         self._lock = threading.RLock()
 
@@ -102,15 +103,39 @@ class SimulatedHands:
         DeskError
             If the station is not simulated, or nothing has been heard of it.
         """
+        latest = self._live.latest(station)
         order = self._order(station, {"do": "fit_artefact", "plant": self._clips_of(station)})
         with self._lock:
-            self._clipped_in[station] = order
+            self._clipped_in[station] = order, "" if latest is None else latest.boot
+
+    def of_the_resistor(self, packs: Sequence[ReadingPack]) -> Sequence[ReadingPack]:
+        """Readings taken wholly since the resistor was clipped in; all where hands have clipped none in.
+
+        Raises
+        ------
+        DeskError
+            If it is being clipped in, or was not.
+        """
+        station = packs[-1].station if packs else ""
+        with self._lock:
+            order, boot = self._clipped_in.get(station, ("", ""))
+        if not order:
+            return packs
+        answer = self._book.answer(order)
+        if answer is None or answer.seq is None:
+            raise DeskError(
+                f"The resistor of {station} is {self.clip_words(station)}: wait, then read again."
+            )
+        since = [pack for pack in packs if pack.boot != boot or pack.seq >= answer.seq]
+        if not since:
+            raise DeskError(f"The resistor of {station} is clipped in only just now: wait, then read again.")
+        return since
 
     def clip_words(self, station: str) -> str:
         """Where the resistor of a station is; empty where it was not asked for."""
         with self._lock:
-            order = self._clipped_in.get(station)
-        if order is None:
+            order, _ = self._clipped_in.get(station, ("", ""))
+        if not order:
             return ""
         answer = self._book.answer(order)
         if answer is None:

@@ -310,8 +310,9 @@ def _reading(station: str, at_ohm: float) -> NewResult:
     def readings_of(cited: Citation) -> Sequence[ReadingPack]:
         return desk.store.readings(cited.station, cited.boot, cited.first, cited.last)
 
+    packs = readings_of_now(desk.store, desk.live, station, _NEWEST_PACKS)
     found = read_resistor(
-        readings_of_now(desk.store, desk.live, station, _NEWEST_PACKS),
+        packs if desk.hands is None else desk.hands.of_the_resistor(packs),
         check=check,
         decade_box=box,
         readings_of=readings_of,

@@ -255,6 +255,42 @@ def test_a_resistor_is_read_by_the_rig_of_a_station(browser, desk, bench):
     assert put(browser, address, "read", station="bench-9").status_code == 422
 
 
+@pytest.fixture
+def at_1_kohm(tmp_path, small_desk):
+    """A desk of its own whose bench has read some 1000 Ω for 25 s."""
+    made = small_desk(tmp_path)
+    bench = made.add_bench()
+    bench.say()
+    bench.bath_c = 48.0
+    bench.read(100)
+    yield made, bench, create_app(made).test_client()
+    made.close()
+
+
+def test_what_was_read_before_the_resistor_was_clipped_in_is_none_of_it(at_1_kohm):
+    desk, bench, browser = at_1_kohm
+    address = browser.post("/rounds", data=A_RESISTOR | {"more_stations": "bench-1"}).location
+    assert put(browser, address, "clip-in").status_code == 303
+    early = put(browser, address, "read", station="bench-1")
+    assert early.status_code == 422 and "clipped in only just now" in early.text
+    bench.read(5)
+    early = put(browser, address, "read", station="bench-1")
+    assert early.status_code == 422 and "gave 5 good readings" in early.text
+    bench.read(35)  # within the 20 s that count
+    assert put(browser, address, "read", station="bench-1").status_code == 303
+    (entry,) = StationRounds(desk.store).view(int(address.split("/")[-1])).state.entries
+    assert entry.cites.first == 101, "the first reading after the clips were on"
+
+
+def test_a_rig_that_fell_silent_is_not_read_as_now(at_1_kohm):
+    desk, _, browser = at_1_kohm
+    address = browser.post("/rounds", data=A_RESISTOR).location
+    desk.let_wall_time_pass(41.0)
+    answer = put(browser, address, "read", station="bench-1")
+    assert answer.status_code == 422 and "is not of now" in answer.text
+    assert StationRounds(desk.store).view(int(address.split("/")[-1])).state.entries == ()
+
+
 def test_a_resistor_is_read_surer_after_the_ohms_check_of_the_day_and_worked_out_again(
     finished_desk, tmp_path
 ):
