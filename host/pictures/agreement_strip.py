@@ -8,7 +8,7 @@ distance between the two values is drawn and printed.
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from xml.sax.saxutils import escape
 
 from calibration.conformity import Verdict
@@ -57,6 +57,21 @@ class _Bar:
     @property
     def high(self) -> float:
         return self.value + self.half
+
+    @property
+    def is_not_told(self) -> bool:
+        """It was held against something, and that it lies by it would say nothing."""
+        return self.agreement is None and self.difference is not None
+
+    def held_against(self, reference: "_Bar") -> "_Bar":
+        """What its difference was taken from: the reference, or others that have no bar of their own."""
+        if self.difference is None or self._is_from(reference):
+            return reference
+        # Their own U is not drawn: the digits of the gap, and whether it shows, go by the station's.
+        return replace(reference, name="the others", value=self.value - self.difference, half=self.half)
+
+    def _is_from(self, reference: "_Bar") -> bool:
+        return math.isclose(self.value - (self.difference or 0.0), reference.value, abs_tol=1e-6 * self.half)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -154,7 +169,7 @@ def strip_svg(
     frame = _frame(bars, (span or 0.0) * factor, width_px, ink)
     height = TOP_PX + ROW_PX * len(bars) + AXIS_PX
     rows = "".join(
-        _row(bar, bars[0], row, frame, ink, unit, verdict if row == len(bars) - 1 else None)
+        _row(bar, bar.held_against(bars[0]), row, frame, ink, unit, verdict if row == len(bars) - 1 else None)
         for row, bar in enumerate(bars)
     )
     return (
@@ -276,6 +291,8 @@ def _gap(bar: _Bar, reference: _Bar, y: float, frame: _Frame, ink: Ink, unit: st
 
 def _agree(bar: _Bar, reference: _Bar) -> bool:
     """As it was worked out; else by whether the bars overlap, which is a little kinder than an En number."""
+    if bar.is_not_told:
+        return True
     if bar.agreement is not None:
         return bar.agreement is Agreement.AGREES
     return _overlap(bar, reference)
@@ -347,11 +364,14 @@ def _said(bars: Sequence[_Bar], unit: str, verdict: Verdict | None) -> str:
     reference = bars[0]
     sentences = [f"{bar.name} {bar.text} {unit}" for bar in bars]
     for row, bar in enumerate(bars[1:], start=1):
-        if _agree(bar, reference):
-            sentences[row] += f", agrees with {reference.name}"
+        against = bar.held_against(reference)
+        if bar.is_not_told:
+            sentences[row] += f", whether it agrees with {against.name} cannot be told"
+        elif _agree(bar, against):
+            sentences[row] += f", agrees with {against.name}"
         else:
-            side = "above" if bar.value > reference.value else "below"
-            sentences[row] += f", {_gap_text(bar, reference, unit)} {side} {reference.name}"
+            side = "above" if bar.value > against.value else "below"
+            sentences[row] += f", {_gap_text(bar, against, unit)} {side} {against.name}"
     if verdict is not None:
         sentences[-1] += f", {verdict.words}"
     return "; ".join(sentences) + "."

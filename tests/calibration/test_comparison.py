@@ -11,6 +11,7 @@ from calibration.comparison import (
     ComparisonError,
     algorithm_a,
     en_number,
+    median_and_deviation,
     zeta_score,
 )
 
@@ -54,6 +55,26 @@ def test_the_copper_results_start_from_their_median():
     assert median == pytest.approx(COPPER["median"], abs=COPPER["median_tolerance"])
     start = MEDIAN_FACTOR * statistics.median(abs(value - median) for value in PPM)
     assert start == pytest.approx(ALGORITHM_A["start_spread"], abs=1e-6)
+
+
+def test_median_and_deviation_of_the_copper_results_are_where_algorithm_a_starts():
+    found = median_and_deviation(PPM)
+    assert found.mean == pytest.approx(COPPER["median"], abs=COPPER["median_tolerance"])
+    assert found.spread == pytest.approx(ALGORITHM_A["start_spread"], abs=1e-6)
+    assert found.standard_u == pytest.approx(1.25 * found.spread / 24**0.5)
+
+
+@given(results, st.floats(1e3, 1e6))
+def test_half_of_the_results_less_one_can_be_anything_and_the_median_stays_among_the_rest(values, wild):
+    kept = values[len(values) // 2 :]
+    found = median_and_deviation(kept + [wild] * (len(kept) - 1))
+    assert min(kept) <= found.mean <= max(kept)
+
+
+@pytest.mark.parametrize("values", [[], [1.0, float("nan")]])
+def test_a_median_of_nothing_is_refused(values):
+    with pytest.raises(ComparisonError, match="numbers"):
+        median_and_deviation(values)
 
 
 @pytest.mark.parametrize(("rounds", "expected"), list(enumerate(ALGORITHM_A["rounds"], start=1)))

@@ -50,7 +50,7 @@ def test_with_a_reference_a_station_is_held_against_it_and_not_against_the_mean(
 
 def test_without_a_reference_a_station_has_no_part_in_what_it_is_held_against():
     values = (60.03, 59.96, 60.01, 60.05, 60.44)
-    found = compare_stations(stated(*values))
+    found = compare_stations(stated(*values, expanded_u=0.3))
     for number, one in enumerate(found.stations):
         others = algorithm_a([value for place, value in enumerate(values) if place != number])
         assert one.assigned.value == pytest.approx(others.mean)
@@ -112,3 +112,51 @@ def test_what_is_no_result_is_refused_in_words(given, words):
 def test_a_round_without_results_is_refused():
     with pytest.raises(ComparisonError, match="No station"):
         compare_stations({})
+
+
+def words(found):
+    return ["not told" if one.agreement is None else one.agreement.words for one in found.stations]
+
+
+AGREES, OFF, NOT_TOLD = "agrees", "does not agree", "not told"
+
+
+@pytest.mark.parametrize(
+    ("values", "expected"),
+    [
+        ((1.00, 1.01, 0.99, 6.00, 55.00), [AGREES] * 3 + [OFF] * 2),  # two wild of five
+        ((1.00, 1.01, 0.99, 55.00), [AGREES] * 3 + [OFF]),  # one of four
+        ((60.1,) * 5 + (63.0,), [AGREES] * 5 + [OFF]),  # alike to the last digit
+        ((60.1,) * 4, [AGREES] * 4),
+        ((1.0, 1.0, 1.0, 5.0), [AGREES] * 3 + [OFF]),
+        ((1.0, 1.0, 5.0, 5.0), [NOT_TOLD] * 4),  # half against half
+        ((1.00, 1.01, 5.00, 5.01), [NOT_TOLD] * 4),
+        ((1.0, 1.0, 1.0, 5.0, 5.0, 5.0), [NOT_TOLD] * 6),
+        ((1.0, 2.0, 4.0, 8.0, 16.0), [NOT_TOLD] * 4 + [OFF]),  # none is right about its U
+    ],
+)
+def test_a_wild_station_is_named_and_never_covers_another(values, expected):
+    assert words(compare_stations(stated(*values))) == expected
+
+
+def test_a_wild_station_has_no_part_in_what_the_others_are_held_against():
+    without = compare_stations(stated(1.00, 1.01, 0.99, 1.02))
+    beside = compare_stations(stated(1.00, 1.01, 0.99, 55.0))
+    for one in beside.stations[:3]:
+        assert abs(one.difference) < 0.03 and one.assigned.expanded_u < 0.1
+    assert beside.stations[3].difference == pytest.approx(54.0)
+    assert beside.stations[3].assigned == without.stations[3].assigned
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize(("count", "wild"), [(4, 1), (5, 1), (5, 2), (8, 3)])
+def test_beside_wild_stations_the_honest_agree_as_often_as_95_in_100_and_the_wild_never(count, wild):
+    chance, u, agreed = random.Random(2), 0.05, []
+    for _ in range(100):
+        honest = [60.0 + chance.gauss(0.0, u) for _ in range(count - wild)]
+        far = [60.0 + chance.choice((-1.0, 1.0)) * chance.uniform(20.0, 1000.0) * u for _ in range(wild)]
+        found = compare_stations(stated(*honest, *far, expanded_u=2.0 * u))
+        agreed += [one.agreement is Agreement.AGREES for one in found.stations[: count - wild]]
+        assert all(one.agreement is not Agreement.AGREES for one in found.stations[count - wild :])
+    # of 300 stations or more two standard errors are 2.5 in 100
+    assert 0.92 < statistics.fmean(agreed) < 0.99

@@ -26,13 +26,13 @@ class StationResult:
     k : float
         Coverage factor of that U.
     assigned, assigned_expanded_u : float or None
-        What it is held against: the reference, or the robust mean of the other stations. [unit]
+        What it is held against: the reference, or robust mean or median of the other stations. [unit]
     difference, difference_expanded_u : float or None
         Value minus that, and both uncertainties together. [unit of a difference]
     en : float or None
         Difference over its expanded uncertainty. [1]
     agreement : Agreement or None
-        Up to ±1 it agrees; None where there is nothing to agree with.
+        Up to ±1 it agrees; None where there is nothing to agree with, or that would say nothing.
     """
 
     station: str
@@ -144,6 +144,11 @@ class RoundComparison:
     def off(self) -> tuple[StationResult, ...]:
         """Stations that do not agree."""
         return tuple(one for one in self.stations if one.agreement is Agreement.DOES_NOT_AGREE)
+
+    @property
+    def not_told(self) -> tuple[StationResult, ...]:
+        """Stations of which neither can be said, as the others lie too far apart."""
+        return tuple(one for one in self.stations if one.agreement is None)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

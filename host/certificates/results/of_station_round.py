@@ -2,7 +2,6 @@
 
 from collections.abc import Sequence
 
-from calibration.station_round import Agreement
 from calibration.temperature_scale import fahrenheit_from_celsius
 from host.certificates.bodies.station_round import RoundComparison, StationResult, StationRoundBody
 from host.certificates.reported import reported_texts
@@ -33,7 +32,10 @@ SHARED_LINE = (
 OTHERS_LINE = (
     "There was no reference. Each station is held against the robust mean of the other stations, in which "
     "its own value has no part; U of that mean is 2 × 1.25 s*/√p of the others, or what they state "
-    "themselves where that is more."
+    "themselves where that is more. Where that mean is over three times less sure than they state, or most "
+    "are alike, others have carried it away: the median of those that do not stand out takes its place "
+    "(C.2.1; U 2 × 1.25 of MADe/√p or of what they state), if more than half of all lie by it. Else no "
+    "station is said to agree."
 )
 ROBUST_LINE = (
     "By Algorithm A (ISO 13528:2015, C.3.1); its standard uncertainty is 1.25 s*/√p (7.7.3). Each "
@@ -68,6 +70,8 @@ def headline_of(one: RoundComparison) -> str:
     against = "the reference" if one.reference is not None else "the others"
     if count == 1:
         return f"The station {'agrees' if not off else 'does not agree'} with {against}"
+    if not off and one.not_told:
+        return f"No statement on {'a single station' if len(one.not_told) == count else len(one.not_told)}"
     if not off:
         return f"All {count} stations agree with {against}"
     return f"{off} of {count} stations {'does' if off == 1 else 'do'} not agree with {against}"
@@ -145,7 +149,8 @@ def _note(one: RoundComparison) -> str:
     if one.why_no_en:
         return one.why_no_en
     if one.reference is None:
-        return f"The difference is from the robust mean of the other stations. {k}"
+        untold = " Where no verdict stands, the others lie too far apart for one." if one.not_told else ""
+        return f"The difference is from the robust mean or median of the other stations. {k}{untold}"
     return f"The difference is from the reference, {_reference_line(one)}. {k}"
 
 
@@ -223,7 +228,7 @@ def _robust(body: StationRoundBody) -> Section:
 def _bars(one: RoundComparison) -> Bars | None:
     if one.why_no_en:
         return None
-    against = "the reference" if one.reference is not None else "the robust mean of the others"
+    against = "the reference" if one.reference is not None else "the others"
     return Bars(
         bars=tuple(
             _bar(station, place, one.difference_unit, against)
@@ -237,7 +242,7 @@ def _bars(one: RoundComparison) -> Bars | None:
 
 def _bar(station: StationResult, place: int, unit: str, against: str) -> ErrorBar:
     texts = reported_texts(station)
-    words = Agreement.AGREES.words if station.agreement is None else station.agreement.words
+    words = "cannot be told" if station.agreement is None else station.agreement.words
     return ErrorBar(
         at=float(place),
         error=station.difference or 0.0,

@@ -61,6 +61,11 @@ def sentence_of(one: RoundComparison) -> str:
     against = "the reference" if one.reference is not None else "the other stations"
     off = sorted(one.off, key=lambda station: -abs(station.en or 0.0))
     others = len(one.stations) - len(off)
+    if one.not_told and not off:
+        return (
+            f"{_count(len(one.stations))} measured at {one.at} lie further apart than their uncertainties "
+            "explain; which of them is right cannot be told without a reference."
+        )
     if not off:
         if len(one.stations) == 1:
             (only,) = one.stations
@@ -74,6 +79,11 @@ def sentence_of(one: RoundComparison) -> str:
             f"furthest off and {_reads(worst, one)}."
         )
     named = " and ".join(f"{station.station} {_reads(station, one)}" for station in off)
+    if one.not_told:
+        return (
+            f"{named} of {against}; of the others it cannot be told, as they lie further apart than their "
+            "uncertainties explain."
+        )
     if others:
         the_others = "the others agree" if others > 1 else "the other one agrees"
         return f"{named} of {against}; {the_others} within {'their' if others > 1 else 'its'} uncertainty."
@@ -85,6 +95,8 @@ def next_action_of(one: RoundComparison, quantity: Quantity) -> str:
     if one.why_no_en:
         return "Find a reference value of the artefact, or let more stations measure it."
     off = one.off
+    if one.not_told and not off:
+        return "Find a reference value of the artefact, or let more stations measure it."
     if not off:
         return "Nothing is to be done: keep this with the papers of the stations."
     sides = {(station.difference or 0.0) > 0.0 for station in off}
@@ -144,8 +156,10 @@ def certificate_of(
 
 def _reads(station: StationResult, one: RoundComparison) -> str:
     difference, expanded_u = station.difference or 0.0, station.difference_expanded_u or 0.0
-    side = "high" if difference > 0.0 else "low"
-    return f"reads {_size(abs(difference), expanded_u, one.difference_unit)} {side}"
+    size = _size(abs(difference), expanded_u, one.difference_unit)
+    if float(rounded_text(difference, max(decimals_of(expanded_u), 0))) == 0.0:
+        return f"reads the same: the difference is {size}"
+    return f"reads {size} {'high' if difference > 0.0 else 'low'}"
 
 
 def _size(size: float, expanded_u: float, unit: str) -> str:

@@ -8,7 +8,7 @@ from typing import Any
 from calibration.station_round import StatedValue
 
 #: Raised whenever code changes a number that a certificate depends on.
-METHOD_VERSION = "1"
+METHOD_VERSION = "2"
 
 
 class Quantity(StrEnum):

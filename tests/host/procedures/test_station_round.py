@@ -3,6 +3,7 @@
 import csv
 import io
 import itertools
+import re
 import tomllib
 from contextlib import closing
 from datetime import UTC, date
@@ -12,10 +13,12 @@ import pytest
 from click.testing import CliRunner
 
 from calibration.station_round import StatedValue
-from host.certificates.canonical import certificate_from_canonical
+from host.certificates.canonical import canonical_json, certificate_from_canonical
+from host.certificates.results.of_station_round import station_round_results
 from host.cli import main
 from host.data_folder import DataFolder
 from host.errors import DeskError
+from host.pictures.agreement_strip import strip_svg
 from host.procedures.event import Event
 from host.procedures.record.issued_record import record_in_store
 from host.procedures.record.recompute import recompute
@@ -133,6 +136,73 @@ def test_without_a_reference_the_wild_station_is_told_by_the_others():
     assert "bench-4 reads" in sentence_of(comparison_of(state))
     assert "of the other stations; the others agree" in sentence_of(comparison_of(state))
     assert "No reference measured the artefact." in paper_of(state).not_done
+
+
+@pytest.mark.parametrize(
+    ("values", "sentence", "headline"),
+    [
+        (
+            (1.00, 1.01, 0.99, 6.00, 55.00),
+            "bench-5 reads 54.00 K (97.20 °F) high and bench-4 reads 5.00 K (9.00 °F) high of the other "
+            "stations; the others agree within their uncertainty.",
+            "2 of 5 stations do not agree with the others",
+        ),
+        (
+            (60.1, 60.1, 60.1, 60.1, 60.1, 63.0),
+            "bench-6 reads 2.90 K (5.22 °F) high of the other stations; the others agree within their "
+            "uncertainty.",
+            "1 of 6 stations does not agree with the others",
+        ),
+        (
+            (60.1, 60.1, 60.1, 60.1),
+            "All 4 stations agree with the other stations within their uncertainty.",
+            "All 4 stations agree with the others",
+        ),
+        (
+            (1.00, 1.01, 5.00, 5.01),
+            "4 stations measured at 60 °C lie further apart than their uncertainties explain; which of them "
+            "is right cannot be told without a reference.",
+            "No statement on a single station",
+        ),
+        (
+            (1.0, 2.0, 4.0, 8.0, 16.0),
+            "bench-5 reads 12.2 K (22.0 °F) high of the other stations; of the others it cannot be told, as "
+            "they lie further apart than their uncertainties explain.",
+            "1 of 5 stations does not agree with the others",
+        ),
+    ],
+)
+def test_without_a_reference_each_outcome_has_its_sentence(values, sentence, headline):
+    results = [taken(f"bench-{number}", value, 0.1) for number, value in enumerate(values, start=1)]
+    paper = paper_of(state_of([begun(reference=None, stations=()), *results]))
+    assert paper.sentence == sentence
+    found = station_round_results(paper.body)
+    assert found.headline == headline
+    said = " ".join(bar.said for bar in found.bars.bars)
+    assert ("cannot be told" in said) == ("cannot be told" in sentence)
+    assert certificate_from_canonical(canonical_json(paper)) == paper
+
+
+def test_the_gap_of_a_wild_station_is_drawn_from_what_it_is_held_against():
+    values = (1.00, 1.01, 0.99, 55.00)
+    results = [taken(f"bench-{number}", value, 0.1) for number, value in enumerate(values, start=1)]
+    paper = paper_of(state_of([begun(reference=None, stations=()), *results]))
+    (strip,) = station_round_results(paper.body).strips
+    drawn = strip_svg(strip.bars, unit=strip.unit)
+    assert "54.00 K above the others" in drawn
+    assert drawn.count("agrees with the others") == 3
+    dotted = re.search(r'd="M([\d.]+) ([\d.]+)H([\d.]+)"[^>]*stroke-dasharray', drawn)
+    ticks = [float(x) for x in re.findall(r'cx="([\d.]+)"', drawn)]
+    assert dotted is not None and ticks, drawn
+    assert float(dotted[1]) == pytest.approx(ticks[0], abs=1.0), "it begins where the others lie"
+
+
+def test_a_station_that_reads_the_very_value_is_said_to_read_the_same():
+    paper = paper_of(state_of([begun(stations=()), taken("bench-1", 0.1)]))
+    assert paper.sentence == (
+        "bench-1 agrees with the reference within the uncertainty: it reads the same: the difference is "
+        "0.00 K (0.00 °F)."
+    )
 
 
 def test_three_stations_without_a_reference_give_a_mean_and_no_culprit():
