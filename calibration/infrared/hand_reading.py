@@ -31,10 +31,10 @@ class HandReading:
         """Budget lines of the target's temperature, where the thermometer says ``said_c``. [K]"""
         stem_k = 0.5 * self.low_share * abs(said_c - air_c)
         apart_k = UNSEEN_DRIFT_K_PER_MIN / 60.0 * APART_S
-        return (
-            rectangular("contact and stem, read by hand (assumed)", 0.0, "K", stem_k, 1.0),
-            rectangular("time from reading to shot, by hand (assumed)", 0.0, "K", apart_k, 1.0),
-        )
+        apart = rectangular("time from reading to shot, by hand (assumed)", 0.0, "K", apart_k, 1.0)
+        if not self.low_share:
+            return (apart,)
+        return (rectangular("contact and stem, read by hand (assumed)", 0.0, "K", stem_k, 1.0), apart)
 
     def correction_k(self, *, said_c: float, air_c: float) -> float:
         """What its stem takes off it on the whole: half of what it may. [K]"""

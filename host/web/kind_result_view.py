@@ -13,6 +13,7 @@ from host.certificates.issue import chart_of
 from host.certificates.printable import printable
 from host.certificates.printed import degrees_of_freedom_text, estimate_text
 from host.certificates.results.by_kind import results_of
+from host.certificates.results.error_columns import turned
 from host.certificates.results.results import Column, Results, ResultTable, Role, Section, StatedBudget, Strip
 from host.pictures.agreement_strip import strip_span, strip_svg
 from host.pictures.ink import Surface
@@ -120,6 +121,7 @@ def tables_of_paper(certificate: Certificate) -> tuple[TableView, ...]:
 
 
 def _table(table: ResultTable, with_corrections: bool) -> TableView:
+    adds_correction = with_corrections and all(column.key != "correction" for column in table.columns)
     columns: list[tuple[str, tuple[str, ...], str]] = [(name, texts, "word") for name, texts in table.labels]
     for column in table.columns:
         sort = "other-scale" if column.unit == "°F" else ""
@@ -133,8 +135,9 @@ def _table(table: ResultTable, with_corrections: bool) -> TableView:
                     sort_of_u,
                 )
             )
-        if with_corrections and column.key == "error" and column.unit == "K":
-            columns.append(("correction K", tuple(_turned(text) for text in column.texts), ""))
+        if adds_correction and column.key == "error" and column.unit == "K":
+            corrections = tuple(turned(text).replace("-", "−") for text in column.texts)
+            columns.append(("correction K", corrections, ""))
     columns.append(("k", tuple(f"{k:.2f}" for k in table.k), "left-out"))
     rows = tuple(
         (tuple((texts[row] if row < len(texts) else "", sort) for _, texts, sort in columns), verdict)
@@ -151,13 +154,6 @@ def _table(table: ResultTable, with_corrections: bool) -> TableView:
 
 def _head(column: Column) -> str:
     return f"{column.name} {column.unit}".strip()
-
-
-def _turned(text: str) -> str:
-    """The correction in the characters of the error."""
-    if not any(digit in text for digit in "123456789"):
-        return text
-    return text[1:] if text.startswith(("-", "−")) else f"−{text.lstrip('+')}"
 
 
 def strip_views(results: Results, scale: Scale) -> tuple[StripView, ...]:

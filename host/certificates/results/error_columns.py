@@ -44,6 +44,25 @@ def error_columns(points: Sequence[Any], *, unit_name: str, unit: str) -> tuple[
     return error, limit
 
 
+def correction_column(error: Column) -> Column:
+    """The error with the other sign, in its own characters: what is added to what is shown."""
+    return Column(
+        key="correction",
+        name="correction",
+        unit=error.unit,
+        role=Role.REPEATED,
+        texts=tuple(turned(text) for text in error.texts),
+        values=tuple(None if value is None else -value for value in error.values),
+    )
+
+
+def turned(text: str) -> str:
+    """A printed number with the other sign; one that is printed as nothing stays as it is."""
+    if not any(digit in text for digit in "123456789"):
+        return text
+    return f"+{text[1:]}" if text.startswith("-") else f"-{text.lstrip('+')}"
+
+
 def value_column(
     points: Sequence[Any],
     field: str,

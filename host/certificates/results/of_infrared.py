@@ -3,7 +3,7 @@
 from host.certificates.bodies.infrared import CertifiedShots, InfraredBody
 from host.certificates.printed import fahrenheit
 from host.certificates.reported import reported_texts
-from host.certificates.results.error_columns import error_columns, value_column
+from host.certificates.results.error_columns import correction_column, error_columns, value_column
 from host.certificates.results.results import (
     Bars,
     Column,
@@ -22,6 +22,16 @@ from host.certificates.wrong_statement import wrong_statements
 CORRECTION_NOTE = (
     "Expected is what a perfect thermometer with this setting shows of the target; the error is shown minus "
     "expected, and the correction is the error with the other sign."
+)
+
+#: Names of its components from memory of the standard.
+BUDGET_WORDS = (
+    "As in ASTM E2847. Of the target: calibration temperature; emissivity of the surface (source emissivity)"
+    "; surroundings mirrored (reflected ambient radiation); heat exchange of the face (source heat exchange)"
+    "; uniformity of the face (source uniformity); what is read by hand (calibration temperature).",
+    "Of the thermometer: size of source; surroundings as believed and temperature of the thermometer itself "
+    "(ambient temperature); noise of the shots (noise); resolution (display resolution). What the air takes "
+    "off over so short a distance (atmospheric absorption) is assumed to be nothing in this band.",
 )
 
 
@@ -63,6 +73,7 @@ def infrared_results(body: InfraredBody) -> Results:
         ),
         sections=(
             Section(title="Target", lines=(body.target, body.emissivity_words)),
+            Section(title="Lines of the budget", lines=BUDGET_WORDS),
             Section(title="Shots", lines=tuple(_shots_line(point) for point in points)),
         ),
         wrong=wrong_statements(points, where),
@@ -82,6 +93,7 @@ def _table(points: tuple[CertifiedShots, ...]) -> ResultTable:
         return value_column(points, field, key=key, name=name, unit="°C", role=role, u_field="expanded_u_k")
 
     shown = temperature("shown_c", "shown", "shown", Role.SHOWN)
+    error, *limits = error_columns(points, unit_name="k", unit="K")
     return ResultTable(
         title="",
         labels=(),
@@ -96,7 +108,9 @@ def _table(points: tuple[CertifiedShots, ...]) -> ResultTable:
                 role=Role.REPEATED,
                 texts=tuple(f"{fahrenheit(point.shown_c):.1f}" for point in points),
             ),
-            *error_columns(points, unit_name="k", unit="K"),
+            error,
+            correction_column(error),
+            *limits,
         ),
         k=tuple(point.k for point in points),
         verdicts=tuple(point.verdict for point in points),

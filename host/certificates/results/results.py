@@ -26,7 +26,7 @@ class Role(StrEnum):
     LIMIT = "limit"
     #: Worked out from the others; no measurement of its own.
     DERIVED = "derived"
-    #: The same as another column in another unit, for people.
+    #: The same as another column in another unit or with the other sign, for people.
     REPEATED = "repeated"
 
 

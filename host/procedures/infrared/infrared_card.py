@@ -2,10 +2,12 @@
 
 from calibration.infrared.infrared_point import FEWEST_SHOTS
 from host.procedures.infrared.infrared_check import InfraredState, SetUp
+from host.procedures.infrared.infrared_settings import InfraredSettings
 from host.procedures.infrared.place_of_shot import named_c
 from host.procedures.step_card import Ask, AskKind, StepCard
 
 _SCALDS = "Hot water and a hot plate scald and burn: heater off while hands are near, nothing hot is moved."
+_LASER = "Many aim with a laser: never look into it, nor point it at a face or at bright metal."
 _STEAM = "Steam scalds, and it blinds the thermometer: stand beside it, and never seal the vessel."
 
 _SET_UP = {
@@ -51,12 +53,20 @@ def card_of(state: InfraredState) -> StepCard:
             step=list(SetUp).index(step) + 1,
             steps=steps,
             instruction=instruction.format(**said),
-            caution=_STEAM if step is SetUp.LENS_AND_STEAM else _SCALDS,
+            caution=_caution(settings, step),
             button=button.format(**said),
             waiting=why,
             caught=caught,
         )
     return _shooting(state, steps, caught)
+
+
+def _caution(settings: InfraredSettings, step: SetUp | None = None) -> str:
+    """What can hurt at this step; the sensor of a rig has no laser."""
+    if step is SetUp.LENS_AND_STEAM:
+        return _STEAM
+    aims = step in (None, SetUp.DISTANCE) and not settings.is_rig_sensor
+    return f"{_SCALDS} {_LASER}" if aims else _SCALDS
 
 
 def _shooting(state: InfraredState, steps: int, caught: tuple[tuple[str, bool], ...]) -> StepCard:
@@ -80,7 +90,7 @@ def _shooting(state: InfraredState, steps: int, caught: tuple[tuple[str, bool], 
             steps=steps,
             instruction=f"Shot {doubtful.number} said {doubtful.shown_c:.1f} °C and lies apart "
             "from the others. Does it count?",
-            caution=_SCALDS,
+            caution=_caution(state.started),
             waiting="Look first: was it typed right, was steam in the way, did the spot slip off the target?",
             ask=ask,
             caught=caught,
@@ -93,7 +103,7 @@ def _shooting(state: InfraredState, steps: int, caught: tuple[tuple[str, bool], 
         steps=steps,
         instruction=f"Bring the target to about {named_c(state, state.closed):g} °C, wait until it stands "
         "still, and shoot.",
-        caution=_SCALDS,
+        caution=_caution(state.started),
         waiting=f"{count} shots that count so far: {more}. Release the trigger between them.",
         button="Go on to the next" if state.may_close else None,
         ask=ask,

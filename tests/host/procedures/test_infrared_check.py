@@ -8,6 +8,7 @@ from calibration.infrared.planck import EIGHT_TO_FOURTEEN_UM
 from host.certificates.bodies.infrared import InfraredBody
 from host.procedures.event import Event
 from host.procedures.infrared.infrared_advice import adjustment_of, infrared_opinions
+from host.procedures.infrared.infrared_card import card_of
 from host.procedures.infrared.infrared_check import Kind, SetUp, advance, state_of
 from host.procedures.infrared.infrared_result import (
     certificate_of,
@@ -290,3 +291,11 @@ def test_without_a_limit_nothing_is_stated_against_one():
 def test_the_same_events_give_the_same_check():
     events = [*begun(settings()), shot(45.0, 45.0), answer(1, counts=False)]
     assert state_of(events) == state_of(events)
+
+
+def test_who_aims_with_a_laser_is_told_not_to_look_into_it_and_a_rig_s_sensor_has_none():
+    for done in (3, 4):  # held at its distance, and at every shot
+        card = card_of(state_of(begun(settings())[: 1 + done]))
+        assert "never look into it" in card.caution and "scald" in card.caution
+    sensor = [event for event in begun(settings(instrument={})) if event.payload.get("step") != "emissivity"]
+    assert "laser" not in card_of(state_of(sensor)).caution

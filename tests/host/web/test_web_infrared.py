@@ -77,6 +77,11 @@ def whole_rest(browser, bench=None, points=("65", "90"), run=1):
     press(browser, 5 + len(points) + 1, run)
 
 
+def words_on(pdf):
+    """Text of a paper, its lines joined."""
+    return " ".join(" ".join(page.extract_text().split()) for page in PdfReader(io.BytesIO(pdf)).pages)
+
+
 def text_of(browser, address):
     return plain(browser.get(address))
 
@@ -103,6 +108,11 @@ def test_a_thermometer_typed_by_hand_gets_its_certificate_and_its_corrections_re
     assert "correction K" in page and "emissivity of the surface" in page
     paper = desk.store.certificates.get("000001")
     assert paper.files.pdf.startswith(b"%PDF")
+    printed = words_on(paper.files.pdf)
+    assert "correction" in printed and "As in ASTM E2847" in printed
+    # The largest error and its correction stand on one row, one the other with the other sign.
+    error_k = certificate_from_canonical(paper.files.canonical_json).points[-1].error_k
+    assert f"+{error_k:.1f}" in printed and f"−{error_k:.1f}" in printed
     assert "J-9" in paper.files.canonical_json.decode("utf-8")
     assert browser.post("/infrared/1/register").status_code == 303
     assert "are in the register" in text_of(browser, "/infrared/1")
