@@ -65,6 +65,8 @@ class RunView:
     simulated : bool
     bath_slope_k_per_min : float or None
         How fast the bath of an open run warms, None where it cannot be told. [K/min]
+    needs_bench : bool
+        Whether nobody else can use the bench meanwhile.
     """
 
     run: int
@@ -73,6 +75,12 @@ class RunView:
     card: StepCard
     simulated: bool
     bath_slope_k_per_min: float | None = None
+    needs_bench: bool = True
+
+    @property
+    def exercise(self) -> int | None:
+        """Exercise that it belongs to."""
+        return None if isinstance(self.state, OhmsCheckState) else self.state.started.exercise
 
     @property
     def is_ohms_check(self) -> bool:
@@ -388,6 +396,7 @@ class RunsAtWork:
             card=runner.card(),
             simulated=latest is not None and latest.simulated,
             bath_slope_k_per_min=runner.bath_slope_k_per_min(),
+            needs_bench=runner.needs_bench,
         )
 
     def _refuse_second_run(self, station: str) -> None:

@@ -61,7 +61,7 @@ def run_page(run: int) -> str | AnyResponse:
     view = _view(run)
     if view.is_ohms_check:
         return _ohms_check_page(view)
-    if view.state.phase is Phase.DONE and view.state.started.exercise is not None:
+    if view.state.phase is Phase.DONE and view.exercise is not None:
         return render_template("exercise_run.html", view=view)
     paper = paper_of_run(desk.store, run)
     if paper is not None and view.state.is_over:

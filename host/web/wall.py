@@ -128,8 +128,8 @@ def wall_rows(
     """Every station of the desk, trouble first; touches no database."""
     views: dict[str, RunView] = {}
     for view in desk.runs.views():
-        # a run that waits for its curve needs no bench: one that does goes before it
-        if view.station not in views or view.state.phase is not Phase.CHOOSING:
+        # a run that waits for its curve or its paper needs no bench: one that does goes before it
+        if view.station not in views or view.needs_bench:
             views[view.station] = view
     now_utc_s = desk.store.now()
     rows = []
@@ -174,7 +174,7 @@ def _row(
         of_steps=of_steps,
         who=who,
         item=item,
-        exercise=None if view is None else view.state.started.exercise,
+        exercise=None if view is None else view.exercise,
         since_s=None if came_on_s is None else max(0.0, now_utc_s - came_on_s),
         trouble=trouble,
         has_died=room is not None and room.has_died(now.station),
@@ -184,8 +184,10 @@ def _row(
 
 def _as_all_may_see(live: StationLive, view: RunView | None, facts: WallFacts) -> StationLive:
     """A station with the newest reading as the student of its exercise sees it."""
-    exercise = None if view is None else view.state.started.exercise
-    if view is None or exercise is None or live.latest is None:
+    if view is None or view.is_ohms_check or live.latest is None:
+        return live
+    exercise = view.exercise
+    if exercise is None:
         return live
     sight = Sight(box=facts.boxes.get(exercise), heated_from=view.state.heated_from)
     return replace(live, latest=sight.of(live.latest))
@@ -196,7 +198,7 @@ def _trouble(desk: DeskBehind, now: StationNow, view: RunView | None) -> tuple[s
     of_desk = (desk.live.trouble, desk.live.notice)
     words = [said for said in now.live.trouble if said not in of_desk]
     if view is not None:
-        is_exercise = view.state.started.exercise is not None
+        is_exercise = view.exercise is not None
         said = desk.runs.student_card(view.run).trouble if is_exercise else view.card.trouble
         words += [said] if said is not None and said not in words else []
     return tuple(words)

@@ -76,6 +76,7 @@ def pages_of(reader: Any, *begin: str, without: str = "\0") -> Iterator[tuple[st
         if answer.mimetype != "text/html":
             answer.close()
             continue
+        assert answer.status_code < 500, address
         text = answer.get_data(as_text=True)
         parsed = _Reader(address)
         parsed.feed(text)

@@ -1,12 +1,22 @@
-"""Whatever is typed into whatever field of whatever page: taken as it is printed, or refused beside the field."""
+"""Whatever is typed into whatever field of whatever page: taken as it is printed, or refused there."""
 
+import html
 import importlib.util
+import json
 import re
+import shutil
 import sys
 import unicodedata
 from pathlib import Path
 
 import pytest
+from sqlalchemy import select, update
+
+from calibration.errors import CurveError
+from host.store import schema
+from host.typed_curve import curve_text_of_table
+from host.web.app import create_app
+from host.web.server import PageServer
 
 pytestmark = pytest.mark.slow
 
@@ -30,8 +40,8 @@ FILLED = {
     "/infrared": {
         "item": "thermometer, tag 9", "thermometer": "entered", "serial": "I-9", "resolution_k": "0.1",
         "accuracy_k": "2", "emissivity": "settable", "distance_to_spot": "12", "band_from_um": "8",
-        "band_to_um": "14", "reference": "entered", "reference_serial": "T-2", "reference_resolution_k": "0.1",
-        "reference_u_k": "0.5", "target": "taped_face", "surface": "ultra-flat black spray paint",
+        "band_to_um": "14", "reference": "entered", "reference_serial": "T-2", "reference_u_k": "0.5",
+        "reference_resolution_k": "0.1", "target": "taped_face", "surface": "ultra-flat black spray paint",
         "target_mm": "100", "distance_mm": "300", "set_emissivity": "0.95", "air": "23",
         "set_points": "45 65 90",
     },
@@ -51,7 +61,7 @@ FILLED = {
     "/register/1/mark": {"mark": "in_use", "reason": "chosen"},
     "/certificates/000001/amend": {"why": "typed wrong"},
     "/certificates/000001/withdraw": {"reason": "typed wrong"},
-    "/stations/bench-1/sender-check": {"item": "sender, tag 10"},
+    "/stations/bench-1/sender-check": {"item": "tag 10", "curve": "ntc-310-80c", "set_points": "30 60 85"},
     "/stations/bench-1/ohms-check": {},
     "/witness-check": {"station": "bench-1", "serial": "W-1"},
     "/probe-check": {"ice_ohm": "5000", "ice_error_ohm": "30"},
@@ -77,7 +87,25 @@ WORDS = {
     "/settings": ("shop_name", "shop_address"),
 }
 #: Reasons that a page need not ask for; what is sent all the same is held against the same fonts.
+#: Presses that send no words, and words that are sent to a page which this desk does not show.
+PRESSES = {
+    "first_start.add_station", "first_start.room", "first_start.simulated", "first_start.stop_room",
+    "first_start.stop_simulated", "in_place.skip", "in_place.strike", "infrared.go_on", "infrared.hands",
+    "infrared.register", "infrared.shot", "meter_check.finish", "meter_check.register", "rounds.clip_in",
+    "rounds.close", "rounds.read", "rounds.take_back", "runs.curve", "runs.hands", "runs.plateaus",
+    "runs.press", "runs.stop", "typed.curve", "witness_check.read",
+}  # fmt: skip
+OF_ACCOUNTS = ("drafts", "exercises", "people", "roster", "sign_in", "student")
 UNASKED = ("/infrared/{infrared}/stop", "/rounds/{round}/stop", "/on-the-vehicle/{vehicle}/stop")
+
+
+def hear_the_bench(desk):
+    """The desk, its bench started anew and heard."""
+    bench = desk.benches["bench-1"]
+    bench.boot = "00000002-0000abcd"
+    bench.say(boot=bench.boot)
+    bench.read(40)
+    return desk
 
 
 def post(browser, action, data):
@@ -86,62 +114,169 @@ def post(browser, action, data):
     return answer
 
 
+@pytest.fixture(scope="module")
+def busy_desk(tmp_path_factory, _finished_folder, small_desk):
+    """A desk with a certificate, and a bench that was just heard."""
+    folder = tmp_path_factory.mktemp("words") / "desk"
+    shutil.copytree(_finished_folder, folder)
+    desk = small_desk(folder)
+    yield hear_the_bench(desk)
+    desk.close()
+
+
 @pytest.fixture
-def shop(finished_desk, browser_of):
-    """A desk with a certificate, and an open run of every kind that a page asks words for."""
-    browser = browser_of(finished_desk)
-    begun = {}
+def shop(busy_desk, browser_of):
+    """Somebody at that desk."""
+    return browser_of(busy_desk)
+
+
+@pytest.fixture(scope="module")
+def begun():
+    """Open runs of the kinds that a page asks words for, begun once."""
+    return {}
+
+
+@pytest.fixture
+def at_work(shop, begun):
+    """Somebody at that desk, on which such runs are open."""
+    if begun:
+        return shop
     for name, action in (("infrared", "/infrared"), ("round", "/rounds"), ("vehicle", "/on-the-vehicle")):
-        answer = post(browser, action, FILLED[action])
+        answer = post(shop, action, FILLED[action])
         assert answer.status_code == 303, answer.text
         begun[name] = answer.location.rsplit("/", 1)[1]
     shots = f"/infrared/{begun['infrared']}"
     for step in (1, 2, 3, 4):
-        post(browser, f"{shots}/next", {"step": str(step)})
+        post(shop, f"{shots}/next", {"step": str(step)})
     for shown in ("45.0", "45.1", "44.9", "45.0", "52.0"):
-        post(browser, f"{shots}/shot", {"shown": shown, "reference": "45"})
+        post(shop, f"{shots}/shot", {"shown": shown, "reference": "45"})
     for station in ("Station B", "Station D"):
         result = {"station": station, "value": "-4.1", "expanded_u": "0.1", "k": "2"}
-        post(browser, f"/rounds/{begun['round']}/take", result)
-    browser.begun = begun
-    return browser
+        post(shop, f"/rounds/{begun['round']}/take", result)
+    return shop
 
 
 @pytest.fixture
-def forms(shop):
-    """Forms by where they go and what they ask for."""
-    found = {}
-    for _, _, on_page in page_forms.pages_of(shop, without="?"):
-        for form in on_page:
-            if form.method == "post":
-                found.setdefault((form.action, tuple(form.words)), form)
-    return found
-
-
-def test_no_words_break_a_page_and_none_come_out_of_one_as_more_than_words(shop, forms):
-    for (action, words), form in forms.items():
-        for text in (MARKUP, HIDDEN, *REFUSED, WIDE):
-            post(shop, action, form.data | dict.fromkeys(words, text))
-    for action, filled in FILLED.items():
-        for text in (MARKUP[:60], HIDDEN, WIDE):
-            post(shop, action, filled | dict.fromkeys(WORDS[action], text))
-    said = 0
-    for address, text, _ in page_forms.pages_of(shop, without="?"):
-        said += "&lt;script&gt;alert(7)" in text
-        assert "<script>alert" not in text and RUN not in re.sub(r'value="[0-9a-f]{64}"', "", text), address
-        hidden = [one for one in text if unicodedata.category(one) in ("Cf", "Cc") and one not in "\n\t\r"]
-        assert not hidden, (address, hidden)
-    assert said > 5
+def typed_into(at_work, begun, busy_desk):
+    """Pages of the desk, address and text, after awkward words were typed into every form of every page."""
+    if "pages" not in begun:
+        found = {}
+        for _, _, on_page in page_forms.pages_of(at_work, "/", "/typed", without="?"):
+            for form in on_page:
+                if form.method == "post":
+                    found.setdefault((form.action, tuple(form.words)), form)
+        for (action, words), form in found.items():
+            for text in (MARKUP, HIDDEN, REFUSED[0], WIDE):
+                post(at_work, action, form.data | dict.fromkeys(words, text))
+        for action in sorted(FILLED, key=lambda one: one.endswith("/withdraw")):  # amended before
+            for text in (MARKUP[:60], HIDDEN, WIDE):
+                post(at_work, action, FILLED[action] | dict.fromkeys(WORDS[action], text))
+        begun["forms"] = found
+        begun["pages"] = [
+            (address, text) for address, text, _ in page_forms.pages_of(at_work, "/", "/typed", without="?")
+        ]
+    return begun["pages"]
 
 
 @pytest.mark.parametrize("text", REFUSED, ids=range(len(REFUSED)))
-def test_words_that_no_certificate_can_print_are_refused_where_they_are_typed(shop, text):
+def test_words_that_no_certificate_can_print_are_refused_where_they_are_typed(at_work, begun, text):
     for action, filled in FILLED.items():
         for name in WORDS[action]:
-            answer = post(shop, action, filled | {name: text})
+            answer = post(at_work, action, filled | {name: text})
             assert answer.status_code in (409, 422), (action, name)
-            why = ("fonts of the certificate", "cannot be printed", "there is room for", "one line of at most")
+            why = ("fonts of the certificate", "cannot be printed", "there is room for", "of at most")
             assert any(words in answer.text for words in why), (action, name, answer.text[-3000:])
     for action in UNASKED:
-        answer = post(shop, action.format(**shop.begun), {"reason": text})
+        answer = post(at_work, action.format(**begun), {"reason": text})
         assert answer.status_code == 409, action
+
+
+def test_no_words_break_a_page_and_none_come_out_of_one_as_more_than_words(typed_into):
+    for address, text in typed_into:
+        assert "<script>alert" not in text and RUN not in re.sub(r'value="[0-9a-f]{64}"', "", text), address
+        hidden = [one for one in text if unicodedata.category(one) in ("Cf", "Cc") and one not in "\n\t\r"]
+        assert not hidden, (address, hidden)
+    assert sum("&lt;script&gt;alert(7)" in text for _, text in typed_into) > 5
+
+
+def test_every_form_of_a_desk_without_accounts_is_typed_into(typed_into, begun, shop):
+    app = shop.application
+    addresses = app.url_map.bind("localhost")
+    met = {addresses.match(action, method="POST")[0] for action, _ in begun["forms"]}
+    posted = {rule.endpoint for rule in app.url_map.iter_rules() if "POST" in rule.methods}
+    missed = {one for one in posted - met if one.split(".")[0] not in OF_ACCOUNTS}
+    assert missed <= PRESSES, sorted(missed - PRESSES)
+
+
+@pytest.mark.browser
+def test_a_word_without_end_makes_no_page_wider_than_a_phone(typed_into, busy_desk, devices):
+    addresses = [address for address, text in typed_into if WIDE in text]
+    assert len(addresses) > 10
+    server = PageServer(create_app(busy_desk), port=0)
+    server.start()
+    try:
+        phone = devices(server.url, "phone")
+        page = phone.page()
+        for address in addresses:
+            page.goto(server.url + address.lstrip("/"))
+            phone.assert_fits(page)
+    finally:
+        server.stop()
+
+
+def test_a_check_whose_certificate_cannot_be_printed_waits_read_and_judged_with_the_bench_free(
+    finished_desk, browser_of, small_desk
+):
+    """Its first event is that of an older version, which took what no certificate can print."""
+    store, folder = finished_desk.store, finished_desk.folder
+    first, *rest = store.runs.events(1)
+    run = store.runs.create(station="bench-1", kind="sender_check", settings=first[1]["settings"])
+    settings = first[1]["settings"] | {"operator": "工"}
+    store.runs.append(run, first[0], first[1] | {"settings": settings})
+    for kind, payload in rest[:-1]:  # all but the result
+        store.runs.append(run, kind, payload)
+    finished_desk.close()
+    desk = small_desk(folder)
+    try:
+        for _ in range(3):
+            desk.lead()
+        view = desk.runs.view(run)
+        assert view.state.phase.value == "judging" and not view.state.is_over
+        assert "'工'" in view.card.trouble and view.card.button == "Try again"
+        assert desk.runs.open_run_of("bench-1") is None
+        reader = browser_of(desk)
+        assert "is not in the fonts of the certificate" in reader.get(f"/runs/{run}").text
+        assert reader.get("/wall").status_code == reader.get("/").status_code == 200
+        assert post(reader, f"/runs/{run}/press", {"step": str(view.card.step)}).status_code == 303
+        desk.lead()
+        assert desk.runs.view(run).card.trouble == view.card.trouble
+        assert desk.store.runs.events(run)[1:] == rest[:-1]
+    finally:
+        desk.close()
+
+
+OLD_PROBE = {"certificate": "証明書 7"}
+
+
+def test_no_run_begins_with_an_entry_of_an_older_version_that_no_certificate_can_print(
+    finished_desk, browser_of
+):
+    shop = browser_of(hear_the_bench(finished_desk))
+    with finished_desk.store._database.writing() as connection:
+        table = schema.instruments
+        row = connection.execute(select(table).where(table.c.kind == "probe")).one()
+        content = json.dumps(json.loads(row.content) | OLD_PROBE, ensure_ascii=False)
+        connection.execute(update(table).where(table.c.id == row.id).values(content=content))
+    before = len(finished_desk.store.runs.all())
+    for action in ("/stations/bench-1/sender-check", "/probe-check", "/witness-check"):
+        answer = post(shop, action, FILLED[action])
+        assert answer.status_code in (409, 422), action
+        assert "register’s entry of probe P-1" in html.unescape(answer.text), action
+    assert len(finished_desk.store.runs.all()) == before
+
+
+def test_no_curve_is_kept_whose_words_no_certificate_can_print(finished_desk):
+    toml = curve_text_of_table(title="Van", source="漢字手册, p. 12", table="20, 2300, 2600\n40, 1050, 1250")
+    with pytest.raises(CurveError, match="source: '漢'"):
+        finished_desk.store.curves.add("van", toml)
+    assert finished_desk.store.curves.get("van") is None
