@@ -232,9 +232,9 @@ def test_a_check_whose_certificate_cannot_be_printed_waits_read_and_judged_with_
     first, *rest = store.runs.events(1)
     run = store.runs.create(station="bench-1", kind="sender_check", settings=first[1]["settings"])
     settings = first[1]["settings"] | {"operator": "工"}
-    store.runs.append(run, first[0], first[1] | {"settings": settings})
-    for kind, payload in rest[:-1]:  # all but the result
-        store.runs.append(run, kind, payload)
+    events = [(first[0], first[1] | {"settings": settings}), *rest[:-1]]  # all but the result
+    for index, (kind, payload) in enumerate(events):
+        store.runs.append(run, kind, payload, after=index)
     finished_desk.close()
     desk = small_desk(folder)
     try:
