@@ -18,6 +18,7 @@ from host.people.role import Role
 
 LONGEST_ROSTER = 500
 LONGEST_GROUP = 40
+_COLUMNS = frozenset({"name", "group"})
 _SEPARATORS = (";", "\t", ",")
 # Syllables that are read out and typed without mistakes: no c, q, x, y, no l beside i.
 _CONSONANTS, _VOWELS = "bdfghjkmnprstvwz", "aeiou"
@@ -72,7 +73,7 @@ def rows_of(data: bytes) -> tuple[RosterRow, ...]:
     separator = next((one for one in _SEPARATORS if one in lines[0]), ",")
     try:
         read = csv.reader(io.StringIO(text, newline=""), delimiter=separator, strict=True)
-        rows = [(read.line_num, [cell.strip() for cell in cells]) for cells in read if any(cells)]
+        rows = [(read.line_num, _without_empty_end(cells)) for cells in read if any(cells)]
     except csv.Error as error:
         raise RosterError(f"The quotes in the roster do not match ({error}): remove them.") from error
     (_, header), *body = rows
@@ -81,6 +82,12 @@ def rows_of(data: bytes) -> tuple[RosterRow, ...]:
         raise RosterError(
             f"The first row is {', '.join(header)!r:.60}: it has to name the columns, “name” and, if wanted, "
             "“group”."
+        )
+    unknown = [name for name, column in zip(header, columns, strict=True) if column not in _COLUMNS]
+    if unknown:
+        raise RosterError(
+            f"The first row names {', '.join(unknown)!r:.60} as well, which would be dropped: name the "
+            "columns “name” and “group”, and take any other out."
         )
     if not body:
         raise RosterError("There is no student below the header: write one in each row.")
@@ -122,6 +129,14 @@ def _text_of(data: bytes) -> str:
     if "\0" in text:
         raise RosterError("The roster holds bytes that are no text: save it as “CSV UTF-8”.")
     return text
+
+
+def _without_empty_end(cells: list[str]) -> list[str]:
+    """Cells without those that a spreadsheet writes for columns in which nothing stands."""
+    found = [cell.strip() for cell in cells]
+    while found and not found[-1]:
+        found.pop()
+    return found
 
 
 def _row(line: int, cells: list[str], columns: list[str]) -> RosterRow:

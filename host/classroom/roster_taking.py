@@ -1,12 +1,17 @@
 """A roster taken into the store: all of it or nothing, with a slip for each new student."""
 
+from collections.abc import Callable
 from dataclasses import dataclass
 
-from host.classroom.roster import RosterRow, Slip, held_against, new_password, rows_of
+from host.classroom.roster import RosterError, RosterRow, Slip, held_against, new_password, rows_of
 from host.people.account import Account, name_key
 from host.people.password import Passwords
 from host.store import Store
 from host.store.people import NewStudent
+
+#: Slips of one file: somebody waits for the page while each first password is hashed, a third of a second on
+#: a machine of two busy cores.
+MOST_SLIPS = 60
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -38,7 +43,14 @@ class Taken:
         return f"{len(self.slips)} slips, {len(self.rows)} students"
 
 
-def take_roster(store: Store, data: bytes, passwords: Passwords, *, new_slips: bool = False) -> Taken:
+def take_roster(
+    store: Store,
+    data: bytes,
+    passwords: Passwords,
+    *,
+    new_slips: bool = False,
+    is_ending: Callable[[], bool] = lambda: False,
+) -> Taken:
     """Take a roster in.
 
     Parameters
@@ -49,11 +61,14 @@ def take_roster(store: Store, data: bytes, passwords: Passwords, *, new_slips: b
     passwords : Passwords
     new_slips : bool
         Whether those who never chose a password of their own get a new slip.
+    is_ending : callable
+        Whether the desk is being ended; asked before each slip.
 
     Raises
     ------
     RosterError
-        If it is no roster at all.
+        If it is no roster at all, wants more slips than are made at a time, or the desk is being ended:
+        then nothing was taken in.
     PersonError
         If an account was added meanwhile under one of its names.
     """
@@ -67,7 +82,19 @@ def take_roster(store: Store, data: bytes, passwords: Passwords, *, new_slips: b
         for row in rows
         if _wants_slip(known.get(name_key(row.name)), new_slips)
     )
-    hashes = {slip.name: passwords.hashed(slip.password, person=slip.name) for slip in slips}
+    if len(slips) > MOST_SLIPS:
+        raise RosterError(
+            f"This file wants {len(slips)} new slips, and {MOST_SLIPS} are made at a time, since each takes "
+            "a moment: send one class after the other."
+        )
+    hashes = {}
+    for slip in slips:
+        if is_ending():
+            raise RosterError(
+                "The desk is being ended, and nothing was taken in: start it again and send the file "
+                "once more."
+            )
+        hashes[slip.name] = passwords.hashed(slip.password, person=slip.name)
     store.people.take_students(
         [NewStudent(name=row.name, group=row.group, password_hash=hashes.get(row.name)) for row in rows]
     )

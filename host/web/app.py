@@ -33,6 +33,7 @@ from host.web.label_pages import label_pages
 from host.web.live_stream import Streams, put_streams
 from host.web.meter_check_pages import meter_check_pages
 from host.web.navigation import FOOT, HEAD, may_open, ways_for
+from host.web.number_in_address import NumberInAddress
 from host.web.people_pages import people_pages
 from host.web.pictures_pages import pictures_pages
 from host.web.probe_check_pages import probe_check_pages
@@ -137,6 +138,7 @@ def create_app(
         Name of the person for whom a demo takes everybody who has not signed in.
     """
     app = Flask(__name__)
+    app.url_map.converters["int"] = NumberInAddress
     app.config["MAX_CONTENT_LENGTH"] = _LONGEST_FORM
     app.jinja_env.trim_blocks = app.jinja_env.lstrip_blocks = True
     put_desk(app, desk)

@@ -1,6 +1,5 @@
 """The form that makes an exercise, as typed, with what is wrong beside each field."""
 
-import math
 from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
 
@@ -18,6 +17,7 @@ from host.curve_choice import curve_by_name
 from host.errors import DeskError
 from host.store import Store
 from host.web.start_form import curves, filled_form
+from host.web.typed_number import typed_number
 
 #: The most that a box of 1, 2, 4, 8 in four decades can be set to. [Ω]
 HIGHEST_BOX_OHM = 16_665.0
@@ -95,7 +95,7 @@ def sent_exercise_form(sent: MultiDict[str, str], store: Store, *, made_by: str)
         errors["way"] = "Choose how it is planted."
     size = _size(typed, way, errors)
     credit = _credits(typed, errors)
-    tolerance = _number(typed["tolerance_percent"])
+    tolerance = typed_number(typed["tolerance_percent"])
     if tolerance is None or not 1.0 <= tolerance <= 100.0:
         errors["tolerance_percent"] = "Write a number of per cent from 1 to 100, for example 20."
     known = {station.station for station in store.stations.all()}
@@ -165,7 +165,7 @@ def _size(typed: Mapping[str, str], way: Way | None, errors: dict[str, str]) -> 
         )
     if fault.is_of_no_sender and way is not Way.ON_PAPER:
         errors["way"] = "This fault is none of the sender's: no bench plants it. Choose a table on paper."
-    size = _number(typed["size"])
+    size = typed_number(typed["size"])
     if typed["size"] and size is None:
         errors["size"] = "Write a number with a decimal point, for example 22 or -3.5."
         return 1.0
@@ -179,7 +179,10 @@ def _size(typed: Mapping[str, str], way: Way | None, errors: dict[str, str]) -> 
 
 def _credits(typed: Mapping[str, str], errors: dict[str, str]) -> Credits:
     parts = [typed[name] for name in ("naming", "size_credit", "reasoning")]
-    if not all(part.isdecimal() for part in parts) or sum(int(part) for part in parts) != FULL_CREDIT:
+    if (
+        not all(part.isascii() and part.isdecimal() for part in parts)
+        or sum(int(part) for part in parts) != FULL_CREDIT
+    ):
         errors["naming"] = f"Write three whole numbers that sum to {FULL_CREDIT}."
         return Credits()
     naming, size, reasoning = (int(part) for part in parts)
@@ -207,11 +210,3 @@ def _readings(
         errors["readings"] = str(error)
         return ()
     return readings
-
-
-def _number(text: str) -> float | None:
-    try:
-        number = float(text.replace("−", "-"))
-    except ValueError:
-        return None
-    return number if math.isfinite(number) and abs(number) < 1e9 else None

@@ -19,7 +19,7 @@ from host.people.account import Account
 from host.people.deed import Deed
 from host.people.role import Role
 from host.procedures.sender.sender_check_state import Phase
-from host.tables.marks import marks_table
+from host.tables.marks import class_of, marks_table
 from host.tables.table import Form, written
 from host.web.audit_note import note
 from host.web.desk_behind import the_desk
@@ -155,9 +155,9 @@ def close(number: int) -> AnyResponse:
 @allowed(Role.INSTRUCTOR)
 def marks(number: int, form: str) -> Response:
     """Answers and marks as a table."""
-    kind = Form(form)
+    kind, found = Form(form), _exercise(number)
     return Response(
-        written(marks_table(_exercise(number)), kind),
+        written(marks_table(found, class_of(found, the_desk().store, g.settings.zone)), kind),
         mimetype=kind.mimetype,
         headers={"Content-Disposition": f'attachment; filename="exercise-{number:04d}-marks.{form}"'},
     )

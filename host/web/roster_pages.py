@@ -2,7 +2,7 @@
 
 from urllib.parse import urlsplit
 
-from flask import Blueprint, render_template, request
+from flask import Blueprint, current_app, render_template, request
 
 from host.classroom.roster import RosterError
 from host.classroom.roster_taking import Taken, take_roster
@@ -12,6 +12,7 @@ from host.people.role import Role
 from host.web.audit_note import note
 from host.web.desk_behind import the_desk
 from host.web.door import the_door, the_visitor
+from host.web.live_stream import streams_of
 from host.web.reach import is_loopback
 from host.web.rules import allowed
 
@@ -40,6 +41,7 @@ def take() -> str | tuple[str, int]:
             file.read(),
             the_door().passwords,
             new_slips="new_slips" in request.form,
+            is_ending=streams_of(current_app).closing.is_set,
         )
     except RosterError as error:
         return _page(trouble=str(error)), 422

@@ -3,8 +3,8 @@
 They are made from `host.classroom.student_view` alone and import nothing that knows what was planted.
 """
 
-import math
-from dataclasses import dataclass, field
+import unicodedata
+from dataclasses import dataclass, field, replace
 
 from flask import (
     Blueprint,
@@ -18,7 +18,7 @@ from flask import (
 )
 from werkzeug.wrappers import Response as AnyResponse
 
-from host.classroom.nameable import FAULTS, UNITS
+from host.classroom.nameable import FAULTS, UNITS, NameableFault, size_in
 from host.classroom.student_view import StudentExercise
 from host.errors import DeskError
 from host.people.role import Role
@@ -29,6 +29,7 @@ from host.web.rules import allowed
 from host.web.station_now import card_mark, thermometers_in_register
 from host.web.student_desk import StudentDesk
 from host.web.student_live import student_events, student_values
+from host.web.typed_number import typed_number
 
 student_pages = Blueprint("student", __name__)
 
@@ -153,6 +154,8 @@ def answer(number: int) -> AnyResponse | tuple[str, int] | str:
     form = sent_answer()
     if not found.may_answer:
         return redirect(f"/exercise/{number}", 303)
+    if "again" in request.form:
+        return _page(number, form=replace(form, errors={}))
     if form.errors:
         return _page(number, form=form), 422
     if "sure" not in request.form:
@@ -169,18 +172,18 @@ def answer(number: int) -> AnyResponse | tuple[str, int] | str:
 
 def sent_answer() -> AnswerForm:
     """Answer as it was sent, checked."""
-    typed = {
-        name: " ".join(request.form.get(name, "").split()) for name in ("fault", "size", "unit", "sentence")
-    }
+    typed = {name: _seen(request.form.get(name, "")) for name in ("fault", "size", "unit", "sentence")}
     errors: dict[str, str] = {}
     fault = FAULTS.get(typed["fault"])
     if fault is None:
         errors["fault"] = "Choose what is wrong, or that nothing is."
-    number = _number(typed["size"])
+    number = typed_number(typed["size"])
     if typed["size"] and number is None:
         errors["size"] = "Write a number with a decimal point, for example 22 or -3.5."
     elif typed["size"] and typed["unit"] not in UNITS:
         errors["size"] = "Choose the unit beside the number."
+    elif fault is not None and number is not None and not _fits(fault, number, typed["unit"]):
+        errors["size"] = f"The size of this fault is told in {fault.unit}, not in {typed['unit']}."
     elif fault is not None and fault.has_size and not typed["size"]:
         errors["size"] = "Write how large this fault is, as well as your readings tell."
     if not typed["sentence"]:
@@ -190,12 +193,15 @@ def sent_answer() -> AnswerForm:
     return AnswerForm(**typed, size_number=number, errors=errors)
 
 
-def _number(text: str) -> float | None:
-    try:
-        number = float(text.replace("−", "-").replace("+", ""))
-    except ValueError:
-        return None
-    return number if math.isfinite(number) and abs(number) < 1e9 else None
+def _seen(text: str) -> str:
+    """One line without marks that nobody sees, among them those that turn the writing direction."""
+    composed = unicodedata.normalize("NFC", text)
+    return " ".join("".join(letter for letter in composed if unicodedata.category(letter) != "Cf").split())
+
+
+def _fits(fault: NameableFault, size: float, unit: str) -> bool:
+    """Whether a unit can be that of a fault's size; a fault without one takes any."""
+    return not fault.has_size or size_in(fault.unit, size, unit) is not None
 
 
 def _page(number: int, *, trouble: str = "", form: AnswerForm | None = None) -> str:

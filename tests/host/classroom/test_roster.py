@@ -21,6 +21,7 @@ def taken(data: bytes) -> list[tuple[str, str]]:
         CLASS.replace(",", ";").encode(),  # where the comma is the decimal sign
         CLASS.replace(",", "\t").replace("\n", "\r\n").encode(),
         b"group,NAME\n2B, Bo Quill \n\n2B,Cy Tansy",
+        b"name,group,\nBo Quill,2B,,\nCy Tansy,2B,\n",
         b'"name","group"\n"Bo Quill","2B"\n"Cy Tansy","2B"\n',
     ],
 )
@@ -42,6 +43,8 @@ def test_names_keep_their_letters_and_a_group_may_be_missing():
         (b"Bo Quill,2B\nCy Tansy,2B\n", "name the columns"),
         (b"name,name\nBo,Bo\n", "name the columns"),
         (b"name,group\n", "no student below"),
+        (b"Name;Gruppe\nBo Quill;2B\n", "names 'Gruppe' as well"),
+        (b"name,group,e-mail\nBo Quill,2B,bo@example.org\n", "'e-mail'.*take any other out"),
         (b'name\n"Bo Quill\n', "quotes"),
         (b"name\n" + b"\n".join(b"Student %d" % n for n in range(501)), "500 students at most"),
     ],

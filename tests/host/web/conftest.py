@@ -109,7 +109,7 @@ class SmallBench:
     has_changed_places: bool = False
     feels_the_box: bool = True
     feels_the_relays: bool = False
-    refuses: str = ""
+    refuses: Callable[[str, dict[str, Any]], str] | None = None
     _sender_c: float | None = None
     _burst_due: bool = False
     _has_switched: bool = False
@@ -125,8 +125,9 @@ class SmallBench:
             return
         wanted = dict(order.fields)
         assert self.book is not None
-        if self.refuses:
-            no = Answer(order=order.order, state=AnswerState.REFUSED, reason=self.refuses)
+        reason = self.refuses(order.do, wanted) if self.refuses is not None else ""
+        if reason:
+            no = Answer(order=order.order, state=AnswerState.REFUSED, reason=reason)
             self.book.take(self.station, encode_answer(no))
             return
         match order.do:

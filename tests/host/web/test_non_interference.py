@@ -4,7 +4,7 @@ import dataclasses
 import itertools
 import re
 from collections.abc import Callable, Iterator, Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from typing import Any, get_args, get_type_hints
 
 import pytest
@@ -14,7 +14,7 @@ from calibration.contract.readings import Insertion, ReadingPack
 from host.classroom import student_view
 from host.classroom.exercise import Answer, ExerciseSettings, Way
 from host.classroom.marking import truth_words
-from host.classroom.planted_box import Sight
+from host.classroom.planted_box import APART, Sight
 from host.people.password import Passwords
 from host.people.role import Role
 from host.web import student_desk
@@ -27,13 +27,17 @@ pytestmark = [pytest.mark.slow, pytest.mark.timeout(600)]
 
 TOKEN = "t" * 43
 QUICK = Passwords(PasswordHasher(time_cost=1, memory_cost=8, parallelism=1))
-#: What was planted; on the first two the decade box stands in the circuit, on the last it does not.
+#: What was planted; on the first two the decade box stands in the circuit, on the others it does not.
 PLANTS: Mapping[str, Mapping[str, Any]] = {
     "series by relay": {"fault": "series", "size": 22.0, "way": Way.BY_BOX},
     "across by relay": {"fault": "leakage", "size": 12.0, "way": Way.BY_BOX},
     "series by name": {"fault": "series", "size": 40.0, "way": Way.BY_NAME},
+    "nothing by relay": {"fault": "healthy", "size": 1.0, "way": Way.BY_BOX},
 }
-STAGES = ("handed out", "planted", "begun", "begun again", "checking its ohms", "reading", "over")
+STAGES = (
+    "handed out", "planted", "begun", "stopped", "order refused", "begun again", "checking its ohms",
+    "reading", "over", "pressed", "closed",
+)  # fmt: skip
 #: Arguments of addresses, with every value worth asking for; an address with another argument fails the test.
 VALUES: Mapping[str, tuple[Any, ...]] = {
     "number": (1, 2, 3, 4, 99),
@@ -98,10 +102,16 @@ class Room:
         elif stage == "begun":
             self.run = self.desk.exercises.begin(self.exercise, self.student, "bench-1")
             self.lead_through(40)
-        elif stage == "begun again":
+        elif stage == "stopped":
             self.desk.exercises.stop_run(self.run)
             self.lead_through(8)
+        elif stage == "order refused":
+            self.bench.refuses = refused_but_apart
             self.run = self.desk.exercises.begin(self.exercise, self.student, "bench-1")
+            self.lead_through(12)
+            self.refused = self.desk.runs.student_card(self.run), self.desk.runs.view(self.run).card
+        elif stage == "begun again":
+            self.bench.refuses = None
             self.lead_through(40)
         elif stage == "checking its ohms":
             self.lead_to(lambda view: len(view.state.box_read) >= 3)
@@ -109,6 +119,9 @@ class Room:
             self.lead_to(lambda view: view.state.opened_at is not None and view.state.windows)
         elif stage == "over":
             self.lead_to(lambda view: view.state.is_over)
+            self.bench.read(20)
+        elif stage == "closed":
+            self.desk.exercises.close(self.exercise)
             self.bench.read(20)
         self.bench.say()
         self.desk.live.hear("bench-1")
@@ -129,10 +142,10 @@ class Room:
 
         self.desk.lead_until(led, bench=self.bench)
 
-    def everything(self, methods: tuple[str, ...] = ("GET",)) -> dict[str, tuple[Any, ...]]:
+    def everything(self, method: str = "GET", *, but: tuple[str, ...] = ()) -> dict[str, tuple[Any, ...]]:
         """What the student's browser gets from every address there is."""
         self.desk.live.hear("bench-1")
-        asked = [one for one in addresses(self.app) if one[0] in methods]
+        asked = [one for one in addresses(self.app) if one[0] == method and one[1] not in but]
         asked.sort(key=lambda one: (one[1] in LAST, LAST.index(one[1]) if one[1] in LAST else 0))
         return {f"{method} {address}": self.answer(method, address) for method, address in asked}
 
@@ -147,6 +160,11 @@ class Room:
             body = said.get_data()
         said.close()
         return said.status_code, sorted(_without_clock(said.headers)), body
+
+
+def refused_but_apart(do: str, fields: Mapping[str, Any]) -> str:
+    """A rig that takes the box to the place apart and nowhere else; its words tell what it was asked for."""
+    return "" if fields.get("insertion") == APART.value else f"{do} {dict(fields)} is locked"
 
 
 def _without_clock(headers: Any) -> Iterator[tuple[str, str]]:
@@ -185,13 +203,20 @@ class Replay:
 def replay(tmp_path_factory: Any, small_desk: Any) -> Iterator[Replay]:
     with pytest.MonkeyPatch.context() as patch:
         patch.setattr("host.store.sessions.new_token", lambda: TOKEN)
+        patch.setattr("host.web.sign_in_pages.new_token", lambda: TOKEN)
+        # What was refused is ordered again at once, not by the clock of this machine.
+        patch.setattr("host.procedures.bench_orders._RETRY_S", 0.0)
+        # A stream says what it has to say at once; how long it would wait is of no moment here.
+        patch.setattr("host.web.live_stream.QUIET_S", 0.0)
+        patch.setattr("host.web.student_live.EVENT_EVERY_S", 0.0)
         made = Replay()
         for plant in PLANTS:
             desk = small_desk(tmp_path_factory.mktemp("room"), now=lambda: 1_750_000_000.0)
             room = made.rooms[plant] = Room(desk, plant)
             for stage in STAGES:
                 room.go_on_to(stage)
-                made.seen[plant, stage] = room.everything()
+                pressed = stage == "pressed"
+                made.seen[plant, stage] = room.everything("POST", but=LAST) if pressed else room.everything()
         yield made
         for room in made.rooms.values():
             room.desk.close()
@@ -208,7 +233,7 @@ def test_the_plants_are_in_the_rooms_and_their_readings_are_alike(replay):
     }
     assert stood["series by relay"] == {(Insertion.SERIES, 22.0)}
     assert stood["across by relay"] == {(Insertion.PARALLEL, 12_000.0)}
-    assert stood["series by name"] == set()
+    assert stood["series by name"] == stood["nothing by relay"] == set()
     for plant, room in replay.rooms.items():
         state = room.desk.runs.view(room.run).state
         assert state.verdict == "out_of_tolerance" and len(state.windows) == 3, plant
@@ -297,13 +322,34 @@ def _seen_as_it_is(student: Any, number: int) -> Callable[[ReadingPack], Any]:
     return lambda pack: student_desk.student_reading_of(pack, sight)
 
 
-def test_what_a_student_presses_leads_to_the_same_answers_too(replay, monkeypatch):
+def test_what_a_student_presses_leads_to_the_same_answers_too(replay):
     """Last: it changes what is there."""
-    monkeypatch.setattr("host.web.sign_in_pages.new_token", lambda: TOKEN)
-    pressed = [room.everything(("POST",)) for room in replay.rooms.values()]
+    pressed = [room.everything("POST") for room in replay.rooms.values()]
     for other in pressed[1:]:
         assert [(pressed[0][one], other[one]) for one in differences(pressed[0], other)] == []
-    assert pressed[0]["POST /exercise/1/answer"][0] == 200  # shown once more, not given
+    before = replay.seen["series by relay", "pressed"]
+    assert before["POST /exercise/1/answer"][0] == 200  # shown once more, not given
+    assert pressed[0]["POST /exercise/1/answer"][0] == 303  # closed
+
+
+def test_a_student_s_card_says_that_there_is_trouble_and_not_what_was_ordered(replay):
+    cards = {plant: room.refused for plant, room in replay.rooms.items()}
+    told = {student.trouble for student, _ in cards.values()}
+    assert told == {"The bench does not do as it should: fetch your instructor."}
+    for plant, words in (("series by relay", "series"), ("across by relay", "parallel"),
+                         ("nothing by relay", "none")):  # fmt: skip
+        assert f"{{'insertion': '{words}'}} is locked" in cards[plant][1].trouble
+    assert len({replace(student, trouble=None) for student, _ in cards.values()}) == 1
+    for student, staff in cards.values():
+        assert replace(staff, trouble=student.trouble) == student
+
+
+def test_closed_an_exercise_says_that_and_nothing_of_what_it_was(replay):
+    for plant, room in replay.rooms.items():
+        status, _, page = replay.seen[plant, "closed"]["GET /exercise/1"]
+        assert status == 200 and "This exercise is closed" in page.decode()
+        assert truth_words(room.desk.exercises.get(room.exercise).state.made) not in page.decode()
+        assert room.bench._insertion is Insertion.NONE
 
 
 FORBIDDEN = {"insertion", "decade_ohm", "plant", "fault", "opinions", "why", "truth", "box", "settings"}

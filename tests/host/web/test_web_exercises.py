@@ -4,6 +4,7 @@ import csv
 import html
 import io
 import re
+from datetime import datetime
 from typing import Any
 
 import pytest
@@ -12,6 +13,7 @@ from argon2 import PasswordHasher
 from calibration.contract.readings import Insertion
 from host.people.password import Passwords
 from host.people.role import Role
+from host.store.people import NewStudent
 from host.web.app import create_app
 from host.web.visit import COOKIE
 
@@ -207,11 +209,45 @@ def test_an_answer_wants_a_fault_its_size_and_a_sentence(room):
         ({"size": ""}, "how large this fault is"),
         ({"size": "some"}, "Write a number"),
         ({"unit": ""}, "Choose the unit"),
+        ({"unit": "%"}, "told in Ω, not in %"),
+        ({"size": "1_0"}, "Write a number"),
+        ({"size": "٢٢"}, "Write a number"),
+        ({"size": "２２"}, "Write a number"),
         ({"sentence": " "}, "what makes you think so"),
     ):
         answer = room.student.post(f"/exercise/{number}/answer", data=ANSWER | missing | {"sure": "yes"})
         assert answer.status_code == 422 and words in answer.text
     assert room.desk.exercises.get(number).state.attempts[room.number_of("Bo Quill")].answer is None
+
+
+def test_who_thinks_again_finds_the_form_as_it_was_filled_in(room):
+    number = room.make(way="on_paper")
+    room.hand_out(number, "Bo Quill")
+    sure = room.student.post(f"/exercise/{number}/answer", data=ANSWER).text
+    kept = dict(re.findall(r'<input type="hidden" name="(fault|size|unit|sentence)" value="([^"]*)"', sure))
+    assert kept == ANSWER and 'name="again"' in sure
+    again = room.student.post(f"/exercise/{number}/answer", data=kept | {"again": "yes"})
+    assert again.status_code == 200
+    assert 'value="series" checked' in again.text and 'value="52"' in again.text
+    assert "<option selected>Ω</option>" in again.text and ANSWER["sentence"] in again.text
+    assert room.desk.exercises.get(number).state.attempts[room.number_of("Bo Quill")].answer is None
+
+
+def test_a_table_of_marks_has_group_and_time_and_no_mark_that_turns_the_writing(room):
+    number = room.make(way="on_paper")
+    room.hand_out(number, "Bo Quill", "Cy Tansy")
+    room.desk.store.people.take_students([NewStudent(name="Bo Quill", group="2B", password_hash=None)])
+    room.desk.store.settings.change({"time_zone": "Etc/GMT-2"})
+    turned = ANSWER | {"sentence": "It reads \u202elow\u202c when hot.", "sure": "yes"}
+    room.student.post(f"/exercise/{number}/answer", data=turned)
+    table = room.instructor.get(f"/exercises/{number}/marks.csv").text.removeprefix("\ufeff")
+    answered, other = csv.DictReader(io.StringIO(table))
+    assert (answered["group"], answered["sentence"]) == ("2B", "It reads low when hot.")
+    assert re.fullmatch(r"\d{4}-\d\d-\d\dT\d\d:\d\d:\d\d\.\d{3}\+02:00", answered["answered"])
+    (event,) = [one for one in room.desk.store.runs.timed_events(number) if one.kind == "answered"]
+    answered_utc_s = datetime.fromisoformat(answered["answered"]).timestamp()
+    assert answered_utc_s == pytest.approx(event.appended_utc_s, abs=0.001)
+    assert (other["group"], other["answered"], other["sentence"]) == ("", "", "")
 
 
 def test_an_exercise_on_paper_is_judged_and_answered_without_a_bench(room):
@@ -310,11 +346,10 @@ def test_a_station_page_says_that_the_box_is_in_the_circuit_and_shows_a_plant_on
     assert f"exercise {number:04d}" in before and "in series" not in before
     assert "The decade box is in series with the sender, set to 40 Ω, by the newest reading" in pressed
     # A rig that refuses leaves the box where it is, and it is seen.
-    room.bench.refuses = "the relays are locked"
+    room.bench.refuses = lambda do, fields: "the relays are locked"
     room.instructor.post(f"/exercises/{number}/close")
     page = room.instructor.get("/stations/bench-1").text
     assert "The decade box is in series with the sender, set to 40 Ω: what you read" in page
-    room.bench.refuses = ""
     room.bench._insertion = Insertion.NONE
     room.bench.read(4)
     assert "decade box is in series" not in room.instructor.get("/stations/bench-1").text

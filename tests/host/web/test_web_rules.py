@@ -1,3 +1,6 @@
+import re
+
+import pytest
 from flask import Flask
 
 from host.web.rules import open_to_anyone, rule_of
@@ -22,3 +25,16 @@ def test_a_page_without_a_rule_is_found_out():
 
     assert rule_of(app, "ruled").is_open
     assert rule_of(app, "forgotten") is None
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize("number", ["99999999999999999999", "4294967296", "٢"])
+def test_a_number_that_no_store_holds_is_a_page_that_is_not_there(browser, number):
+    asked = set()
+    for rule in browser.application.url_map.iter_rules():
+        if "GET" in rule.methods and "<int:" in rule.rule:
+            address = re.sub(r"<int:[^>]*>", number, rule.rule)
+            address = re.sub(r"<any\(([^,)]*)[^>]*>", r"\1", address)
+            asked.add(re.sub(r"<[^>]*>", "bench-1", address))
+    assert len(asked) > 15 and f"/exercise/{number}" in asked
+    assert {address: status for address in asked if (status := browser.get(address).status_code) != 404} == {}

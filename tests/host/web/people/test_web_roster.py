@@ -7,8 +7,11 @@ import re
 import pytest
 from click.testing import CliRunner
 
+from host.classroom.roster import RosterError
+from host.classroom.roster_taking import MOST_SLIPS, take_roster
 from host.commands.person import command
 from host.people.role import Role
+from host.web.live_stream import streams_of
 from host.web.roster_pages import address_on_slips
 
 pytestmark = pytest.mark.slow
@@ -96,3 +99,47 @@ def test_a_class_comes_in_by_command_too(peopled, quick_passwords, tmp_path, mon
     file.write_bytes(CLASS + b",\nBo Quill,2B\n")
     refused = CliRunner().invoke(command, ["roster", str(file), "--data", folder])
     assert refused.exit_code != 0 and "row 5 (Bo Quill): The same name" in refused.output
+
+
+class NoticedPasswords:
+    """Hashes, and something that happens while the second of them is made."""
+
+    def __init__(self, passwords, on_second):
+        self._passwords, self._on_second, self.made = passwords, on_second, 0
+
+    def hashed(self, password: str, *, person: str) -> str:
+        self.made += 1
+        if self.made == 2:
+            self._on_second()
+        return self._passwords.hashed(password, person=person)
+
+
+def class_of(students: int) -> bytes:
+    return b"name,group\n" + b"".join(b"Student %d,2B\n" % number for number in range(students))
+
+
+def test_a_desk_that_ends_does_not_wait_for_a_class_and_takes_none_of_it_in(peopled, quick_passwords):
+    """TERM ends the pages by way of the same event, and their threads are waited for five seconds."""
+    store = peopled.desk.store
+    before = [one.name for one in store.people.all()]
+    ending = streams_of(peopled.app).closing
+    passwords = NoticedPasswords(quick_passwords, ending.set)
+    with pytest.raises(RosterError, match="being ended, and nothing was taken in"):
+        take_roster(store, class_of(30), passwords, is_ending=ending.is_set)
+    assert passwords.made == 2 and [one.name for one in store.people.all()] == before
+
+
+def test_the_page_says_that_a_desk_is_being_ended(peopled):
+    instructor = peopled.sit_down(Role.INSTRUCTOR)
+    streams_of(peopled.app).closing.set()
+    answer = take(instructor)
+    assert answer.status_code == 422 and "send the file once more" in answer.text
+    assert peopled.desk.store.people.with_password("Bo Quill") is None
+
+
+def test_more_slips_than_one_person_waits_for_are_refused_and_known_students_cost_none(peopled):
+    instructor = peopled.sit_down(Role.INSTRUCTOR)
+    answer = take(instructor, class_of(MOST_SLIPS + 1))
+    assert answer.status_code == 422 and "wants 61 new slips, and 60 are made at a time" in answer.text
+    assert len(slips(take(instructor, class_of(MOST_SLIPS)).text)) == MOST_SLIPS
+    assert len(slips(take(instructor, class_of(MOST_SLIPS + 20)).text)) == 20
