@@ -108,7 +108,7 @@ class Room:
         elif stage == "order refused":
             self.bench.refuses = refused_but_apart
             self.run = self.desk.exercises.begin(self.exercise, self.student, "bench-1")
-            self.lead_through(12)
+            self.lead_through(20)
             self.refused = self.desk.runs.student_card(self.run), self.desk.runs.view(self.run).card
         elif stage == "begun again":
             self.bench.refuses = None
@@ -164,7 +164,8 @@ class Room:
 
 def refused_but_apart(do: str, fields: Mapping[str, Any]) -> str:
     """A rig that takes the box to the place apart and nowhere else; its words tell what it was asked for."""
-    return "" if fields.get("insertion") == APART.value else f"{do} {dict(fields)} is locked"
+    to_a_place = do == "set_insertion" and fields["insertion"] != APART.value
+    return f"{do} {dict(fields)} is locked" if to_a_place else ""
 
 
 def _without_clock(headers: Any) -> Iterator[tuple[str, str]]:
