@@ -12,6 +12,7 @@ from calibration.diagnosis import DeadCircuit
 from host.classroom.nameable import FAULTS, NOTHING, NameableFault
 from host.classroom.planted_box import PlantedBox
 from host.procedures.event import Event
+from host.procedures.sender.sender_check_settings import Course
 
 #: What a meter shows where there is no resistance to be read.
 METER_SHOWS = {DeadCircuit.OPEN: "OL", DeadCircuit.SHORT: "0"}
@@ -93,6 +94,8 @@ class ExerciseSettings:
     limit_k : float or None
         Where the curve was printed without a tolerance. [K]
     move_connector : bool
+    course : Course
+        How the bath is taken through the set points.
     fault : str
         What is planted, a key of `FAULTS`.
     size : float
@@ -125,6 +128,7 @@ class ExerciseSettings:
     readings: tuple[TypedPoint, ...] = ()
     made_by: str = ""
     doubt: str = ""
+    course: Course = Course.PLATEAUS
 
     @property
     def planted(self) -> NameableFault:
@@ -161,6 +165,7 @@ class ExerciseSettings:
         kept["readings"] = tuple(TypedPoint.from_json(point) for point in kept.get("readings", ()))
         kept["credits"] = Credits(**kept["credits"])
         kept["way"] = Way(kept["way"])
+        kept["course"] = Course(kept.get("course", Course.PLATEAUS))
         return cls(**kept)
 
 

@@ -356,5 +356,6 @@ def _wish(number: int, made: ExerciseSettings, student: str, station: str) -> Se
         limit_k=made.limit_k,
         operator=student,
         move_connector=made.move_connector,
+        course=made.course,
         exercise=number,
     )

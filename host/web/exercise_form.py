@@ -15,6 +15,7 @@ from host.classroom.marking import FULL_CREDIT
 from host.classroom.nameable import FAULTS, NOTHING, checked_size
 from host.curve_choice import curve_by_name
 from host.errors import DeskError
+from host.procedures.sender.sender_check_settings import Course
 from host.store import Store
 from host.web.start_form import curves, filled_form
 from host.web.typed_number import typed_number
@@ -24,7 +25,7 @@ HIGHEST_BOX_OHM = 16_665.0
 #: Field in which the words of a doubt come back once they were read.
 NONETHELESS = "nonetheless"
 LONGEST_TITLE, LONGEST_QUESTION = 80, 400
-_OF_A_CHECK = ("curve", "set_points", "limit_k")
+_OF_A_CHECK = ("curve", "set_points", "limit_k", "course")
 _USUAL = {
     "title": "",
     "question": "What is wrong with this sender, and how much?",
@@ -40,6 +41,7 @@ _USUAL = {
     "reasoning": "20",
     "readings": "",
     "move_connector": "",
+    "course": "",
 }
 WAYS = {
     Way.BY_NAME: "By name, on simulated benches",
@@ -85,9 +87,7 @@ def sent_exercise_form(sent: MultiDict[str, str], store: Store, *, made_by: str)
     title = _printable(typed["title"], "the title", LONGEST_TITLE, "title", errors)
     question = _printable(typed["question"], "the question", LONGEST_QUESTION, "question", errors)
     start = filled_form({**typed, "item": "exercise", "rule": "guarded"}, store.curves, None)
-    errors |= {
-        name: start.errors[name] for name in ("curve", "set_points", "limit_k") if name in start.errors
-    }
+    errors |= {name: start.errors[name] for name in _OF_A_CHECK if name in start.errors}
     if "curve" not in errors and typed["curve"] not in _curve_names(store):
         errors["curve"] = "Choose the curve: an exercise is judged against one."
     way = Way(typed["way"]) if typed["way"] in set(Way) else None
@@ -114,6 +114,7 @@ def sent_exercise_form(sent: MultiDict[str, str], store: Store, *, made_by: str)
         set_points_c=start.set_points_c,
         limit_k=start.limit_k,
         move_connector=bool(typed["move_connector"]),
+        course=Course(start.typed["course"]),
         fault=typed["fault"],
         size=size,
         way=way,

@@ -390,3 +390,18 @@ def test_silent_stations_are_said_so_at_once_and_hold_up_no_other(room, monkeypa
     assert "bench-4" not in stations
     # Both deaf ones had their first order before either was given up.
     assert (stations.count("bench-2"), stations.count("bench-3")) == (1, 1)
+
+
+def test_an_exercise_may_go_by_one_heating_with_rests_with_the_box_in_series_all_the_way(room):
+    """40 Ω in series with 290 Ω at 85 °C, at -13 K per ln R, whichever way the bath goes."""
+    number = room.make(course="loop")
+    room.hand_out(number, "Bo Quill")
+    room.instructor.post(f"/exercises/{number}/plant", data={"station": "bench-1"})
+    room.measure(number)
+    attempt = room.desk.exercises.get(number).state.attempts[room.number_of("Bo Quill")]
+    state = room.desk.runs.view(attempt.run).state
+    assert (state.started.course, state.phase.value) == ("loop", "done"), state.reason
+    page = room.student.get(f"/exercise/{number}").text
+    errors = [float(text) for text in re.findall(r"<td>−(\d\.\d+)</td>", page)]
+    assert len(errors) == 3 and 3.5 < errors[-1] < 5.5 and "Your answer" in page
+    assert room.instructor.post("/exercises/new", data=MADE | {"course": "boil"}).status_code == 422
