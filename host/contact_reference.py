@@ -64,13 +64,21 @@ def read_by_hand(shown_c: float, content: Mapping[str, Any]) -> ContactReference
             f"{content['serial']} is {thermometer.certified_range}, and it says {shown_c:g} °C: nothing may "
             "be calibrated by it there. Choose a set point inside that range, or another reference."
         )
+    said_c = round(shown_c, 2)  # one that was typed in °F has many digits
     return ContactReference(
         temperature_c=shown_c + correction.correction_k,
         u_k=correction.standard_u_k,
-        words=f"{content['serial']} said {shown_c:g} °C, corrected by {correction.correction_k:+.2f} K"
+        words=f"{content['serial']} said {said_c:g} °C, corrected by {correction.correction_k:+.2f} K"
         if correction.is_certified
-        else f"{content['serial']} said {shown_c:g} °C, by its maker's word",
+        else f"{content['serial']} said {said_c:g} °C, by {whose_word(content)}",
     )
+
+
+def whose_word(content: Mapping[str, Any]) -> str:
+    """Who says how far a contact thermometer without points may be off: its certificate, or its maker."""
+    if not content.get("is_certified", False):
+        return "its maker's word"
+    return f"certificate {content['certificate']}, {content['issuer']}"
 
 
 def read_by_probe(

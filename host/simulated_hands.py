@@ -5,7 +5,7 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field
 
 from calibration.contract.orders import Action, AnswerState
-from calibration.contract.readings import ReadingPack
+from calibration.contract.readings import Quality, ReadingPack
 from host.errors import DeskError
 from host.live import Live
 from host.order_book import OrderBook
@@ -16,6 +16,10 @@ from host.simulated_thermometer import USED_THERMOMETER, SimulatedThermometer
 
 _TAP_WATER_C = 22.0
 _NOT_AFTER_S = 3600.0
+#: A bath that is hotter than wanted by more than this is filled anew: it cools by half a kelvin a minute.
+_HOTTER_K = 2.0
+#: What the simulated heater does to the simulated jug, losses off; then it settles. [K/min], [min]
+_WARMS_K_PER_MIN, _SETTLES_MIN = 7.0, 3.0
 
 
 @dataclass(slots=True)
@@ -56,6 +60,7 @@ class SimulatedHands:
         self._runs: RunsAtWork | None = None
         self._clips_of = clips_of
         self._clipped_in: dict[str, tuple[str, str]] = {}  # order and boot by station
+        self._heated: dict[str, str] = {}
         self._work: dict[tuple[int, Ask], _Work] = {}
         self._lock = threading.RLock()
 
@@ -86,14 +91,32 @@ class SimulatedHands:
             self._perform(view, view.card.ask)
 
     def heat(self, station: str, temperature_c: float) -> None:
-        """Bring the bath of a simulated station to a temperature. [°C]
+        """Bring the bath of a simulated station to a temperature, with fresh water where it is hotter. [°C]
 
         Raises
         ------
         DeskError
             If the station is not simulated, or nothing has been heard of it.
         """
+        bath_c = self._bath_c(station)
+        poured = bath_c is not None and bath_c > temperature_c + _HOTTER_K and temperature_c > _TAP_WATER_C
+        if poured:
+            self._order(station, {"do": "heater", "off": True})
+            self._order(station, {"do": "fresh_water", "temperature_c": _TAP_WATER_C})
         self._order(station, {"do": "heater", "temperature_c": temperature_c})
+        with self._lock:
+            self._heated[station] = _heating_words(_TAP_WATER_C if poured else bath_c, temperature_c, poured)
+
+    def heating_words(self, station: str) -> str:
+        """What was done last to bring a bath somewhere, and how long that takes; empty where nothing was."""
+        with self._lock:
+            return self._heated.get(station, "")
+
+    def _bath_c(self, station: str) -> float | None:
+        """What the witness says of the bath; None where it says nothing. [°C]"""
+        latest = self._live.latest(station)
+        witness = None if latest is None else latest.channels.get("witness")
+        return witness.value if witness is not None and witness.quality is Quality.GOOD else None
 
     def clip_in(self, station: str) -> None:
         """Clip the resistor of a simulated station in where its sender goes.
@@ -212,6 +235,17 @@ class SimulatedHands:
                 return ({"do": "heater", "off": True},)
             case AskKind.LOOK:
                 return ()
+
+
+def _heating_words(bath_c: float | None, temperature_c: float, poured: bool) -> str:
+    did = "poured in fresh water and set" if poured else "set"
+    if bath_c is None:
+        return f"The simulated hands {did} the heater to {round(temperature_c, 2):g} °C."
+    minutes = max(temperature_c - bath_c, 0.0) / _WARMS_K_PER_MIN + _SETTLES_MIN
+    return (
+        f"The simulated hands {did} the heater to {round(temperature_c, 2):g} °C. From {bath_c:.0f} °C this "
+        f"takes about {minutes:.0f} minutes of the bench's own time; wait until the target stands still."
+    )
 
 
 def _with_heater_off(deed: dict[str, object], ask: Ask) -> tuple[dict[str, object], ...]:

@@ -71,16 +71,21 @@ def accept_target(optics: Optics, *, distance_mm: float, target_mm: float) -> fl
     if target_mm >= needed_mm:
         return spot_mm
     raise InfraredError(
-        f"At {distance_mm:.3g} mm the spot is {spot_mm:.3g} mm wide and needs a target of "
-        f"{needed_mm:.3g} mm; this one has {target_mm:.3g} mm. {_next_step(optics, target_mm)}"
+        f"At {mm_text(distance_mm)} the spot is {mm_text(spot_mm)} wide and needs a target of "
+        f"{mm_text(needed_mm)}; this one has {mm_text(target_mm)}. {_next_step(optics, target_mm)}"
     )
+
+
+def mm_text(length_mm: float) -> str:
+    """A length as a ruler says it: three digits, and never fewer than it has whole millimetres. [mm]"""
+    return f"{length_mm:.0f} mm" if length_mm >= 100.0 else f"{length_mm:.3g} mm"
 
 
 def _next_step(optics: Optics, target_mm: float) -> str:
     if target_mm < TARGET_SPOTS * optics.smallest_spot_mm:
-        return f"Choose a place at least {TARGET_SPOTS * optics.smallest_spot_mm:.3g} mm wide."
+        return f"Choose a place at least {mm_text(TARGET_SPOTS * optics.smallest_spot_mm)} wide."
     nearest_mm = target_mm / TARGET_SPOTS * optics.distance_to_spot
-    return f"Go as close as {nearest_mm:.3g} mm or closer, or choose a wider place."
+    return f"Go as close as {mm_text(nearest_mm)} or closer, or choose a wider place."
 
 
 def filled_share(*, view_deg: float, distance_mm: float, target_mm: float) -> float:
@@ -127,8 +132,9 @@ def accept_filling(*, view_deg: float, distance_mm: float, target_mm: float) -> 
     if share >= FILLED_SHARE:
         return share
     raise InfraredError(
-        f"A plate of {target_mm:.3g} mm at {distance_mm:.3g} mm fills {100 * share:.1f} % of a {view_deg:g}° "
-        f"view; {100 * FILLED_SHARE:g} % are needed. Use the narrow sensor, a larger plate, or go closer."
+        f"A plate of {mm_text(target_mm)} at {mm_text(distance_mm)} fills {100 * share:.1f} % of a "
+        f"{view_deg:g}° view; {100 * FILLED_SHARE:g} % are needed. Use the narrow sensor, a larger plate, or "
+        "go closer."
     )
 
 

@@ -8,6 +8,7 @@ from werkzeug.wrappers import Response as AnyResponse
 from host.errors import DeskError
 from host.local_time import local_day
 from host.people.role import ALL_ROLES
+from host.procedures.run_kind import RunKind
 from host.procedures.vehicle.in_place import Kind, Step
 from host.procedures.vehicle.in_place_card import card_of
 from host.procedures.vehicle.in_place_runs import InPlaceRuns, InPlaceView
@@ -20,6 +21,7 @@ from host.web.operator import operator_of
 from host.web.paper_of_run import paper_of_run
 from host.web.reason_typed import why_stopped
 from host.web.rules import allowed
+from host.web.run_list import run_rows
 from host.web.scale import Scale
 from host.web.seen import seen
 from host.web.text_field import take_text
@@ -149,7 +151,7 @@ def _index(typed: dict[str, str], errors: dict[str, str]) -> str:
         typed=typed,
         errors=errors,
         curves=every_curve(the_desk().store),
-        newest=_runs().newest(_NEWEST),
+        newest=run_rows(the_desk().store, g.settings.zone, kind=RunKind.IN_PLACE, newest=_NEWEST),
     )
 
 

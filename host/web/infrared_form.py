@@ -20,6 +20,8 @@ from host.store.register_fields import RegisterFileError
 from host.store.register_file import register_entry
 from host.store.settings import RULES, Settings
 from host.web.brought_in import BROUGHT_IN, brought_in_errors
+from host.web.instrument_fields import fields_of
+from host.web.instrument_form import in_labels
 from host.web.scale import Scale
 from host.web.text_field import take_text
 
@@ -36,6 +38,11 @@ _TEXTS = {
     "job": "the job",
     "operator": "your name",
     "done": "what was done to it",
+}
+_REFERENCE_TEXTS = {
+    "reference_serial": "its serial",
+    "reference_certificate": "its certificate",
+    "reference_issuer": "who issued it",
 }
 _INSTRUMENT_NUMBERS = {
     "resolution_k": (0.001, 10.0),
@@ -75,6 +82,9 @@ _FIELDS = (
     "reference_serial",
     "reference_resolution_k",
     "reference_u_k",
+    "reference_certificate",
+    "reference_issuer",
+    "reference_due",
     "target",
     "surface",
     "target_mm",
@@ -214,7 +224,7 @@ def _check_whole(settings: InfraredSettings, errors: dict[str, str]) -> None:
 
 
 def _check_texts(typed: dict[str, str], errors: dict[str, str]) -> None:
-    for name, meaning in _TEXTS.items():
+    for name, meaning in (_TEXTS | _REFERENCE_TEXTS).items():
         take_text(typed, name, meaning, errors)
     if not typed["item"]:
         errors["item"] = (
@@ -279,7 +289,8 @@ def _entered(typed: Mapping[str, str], today: date, errors: dict[str, str]) -> M
     try:
         entry = register_entry(fields)
     except RegisterFileError as error:
-        errors[error.field if error.field in _FIELDS else "form"] = str(error)
+        said = in_labels(str(error), fields_of(InstrumentKind.INFRARED))
+        errors[error.field if error.field in _FIELDS else "form"] = said
         return {}
     return {**fields, "serial": entry.serial, "issued": today.isoformat()}
 
@@ -301,7 +312,7 @@ def _reference(
             return {}
         return {"station": station, "reference": dict(probe.content), "simulated": probe.simulated}
     if chosen == ENTERED:
-        return {"reference": _entered_reference(typed, errors)}
+        return {"reference": _entered_reference(typed, today, errors)}
     for one in store.register.standings():
         if one.kind is InstrumentKind.WITNESS and one.serial == chosen and not one.is_retired:
             refusal = one.refusal(today, months)
@@ -312,16 +323,39 @@ def _reference(
     return {}
 
 
-def _entered_reference(typed: Mapping[str, str], errors: dict[str, str]) -> dict[str, Any]:
+def _entered_reference(typed: Mapping[str, str], today: date, errors: dict[str, str]) -> dict[str, Any]:
     """A contact thermometer by the U of its paper over its range; U stands as the limit of its error."""
     if not typed["reference_serial"]:
         errors["reference_serial"] = "Write what it is: its serial, or the name it goes by."
     return {
         "serial": typed["reference_serial"],
-        "certificate": "as entered",
+        **_paper_of_reference(typed, today, errors),
         "resolution_k": _number(typed, "reference_resolution_k", 0.001, 5.0, errors),
         "accuracy_k": _number(typed, "reference_u_k", 0.01, 10.0, errors),
     }
+
+
+def _paper_of_reference(typed: Mapping[str, str], today: date, errors: dict[str, str]) -> dict[str, Any]:
+    """Certificate, issuer and due date of a contact thermometer; its maker's word where it has none."""
+    number, issuer = typed["reference_certificate"], typed["reference_issuer"]
+    if bool(number) != bool(issuer):
+        lacking = "reference_issuer" if number else "reference_certificate"
+        errors.setdefault(lacking, "A certificate has a number and an issuer: write both, or neither.")
+    if not number:
+        return {"certificate": "none, as bought", "issuer": "its maker"}
+    paper: dict[str, Any] = {"certificate": number, "issuer": issuer, "is_certified": True}
+    if not typed["reference_due"]:
+        return paper
+    try:
+        due = date.fromisoformat(typed["reference_due"])
+    except ValueError:
+        errors["reference_due"] = "Write the day as year-month-day: 2027-03-01."
+        return paper
+    if due < today:
+        errors["reference_due"] = (
+            f"It was due on {due.isoformat()}: nothing may be calibrated by it until it was calibrated again."
+        )
+    return paper | {"due": due.isoformat()}
 
 
 def _target(typed: Mapping[str, str], scale: Scale, errors: dict[str, str]) -> dict[str, Any]:

@@ -21,6 +21,7 @@ from host.procedures.infrared.infrared_result import point_so_far, sentence_of
 from host.procedures.infrared.infrared_runs import InfraredRuns, InfraredView
 from host.procedures.infrared.infrared_settings import TARGETS, InfraredSettings
 from host.procedures.infrared.place_of_shot import accept_place, question_of_place
+from host.procedures.run_kind import RunKind
 from host.readings_of_now import readings_of_now
 from host.rig_sensor import read_rig_sensor
 from host.store.settings import RULES
@@ -42,6 +43,7 @@ from host.web.operator import operator_of
 from host.web.paper_of_run import paper_of_run
 from host.web.reason_typed import reason_typed, why_stopped
 from host.web.rules import allowed
+from host.web.run_list import run_rows
 from host.web.seen import seen
 from host.web.target_now import NEWEST_PACKS, is_shooting, presses_waiting, target_events, target_now
 
@@ -346,7 +348,7 @@ def _index(form: InfraredForm) -> str:
         ],
         rules=RULES,
         entered_wrong=any(name in form.errors for name in entered),
-        newest=_runs().newest(_NEWEST),
+        newest=run_rows(the_desk().store, g.settings.zone, kind=RunKind.INFRARED_CHECK, newest=_NEWEST),
     )
 
 
@@ -354,6 +356,8 @@ def _page(view: InfraredView, form: InfraredForm) -> str:
     state = view.state
     shooting = is_shooting(state)
     presses = presses_waiting(the_desk(), state) if shooting else ()
+    helper = the_desk().hands
+    has_hands = helper is not None and state.started.simulated and bool(state.started.station)
     return render_template(
         "infrared.html",
         view=view,
@@ -365,7 +369,8 @@ def _page(view: InfraredView, form: InfraredForm) -> str:
         so_far=_so_far(state) if shooting else "",
         spot=state.started.accept_spot(),
         test_words=TEST_WORDS,
-        hands=the_desk().hands is not None and state.started.simulated and bool(state.started.station),
+        hands=has_hands,
+        hands_did=helper.heating_words(state.started.station) if has_hands and helper is not None else "",
     )
 
 

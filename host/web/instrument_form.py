@@ -77,7 +77,7 @@ def filled_form(kind: InstrumentKind, posted: Mapping[str, str]) -> InstrumentFo
         entry = register_entry(_completed(kind, read))
     except RegisterFileError as error:
         named = error.field if error.field in typed else "form"
-        return InstrumentForm(kind=kind, typed=typed, errors={named: _in_labels(str(error), fields)})
+        return InstrumentForm(kind=kind, typed=typed, errors={named: in_labels(str(error), fields)})
     return InstrumentForm(kind=kind, typed=typed, entry=entry)
 
 
@@ -166,7 +166,7 @@ def _number(text: str) -> float:
     return number
 
 
-def _in_labels(words: str, fields: tuple[FormField, ...]) -> str:
+def in_labels(words: str, fields: tuple[FormField, ...]) -> str:
     """Words of the file's refusal with the labels that the form shows."""
     for one in fields:
         if "_" in one.name:

@@ -62,8 +62,21 @@ class RunRow:
     simulated: bool
 
 
-def run_rows(store: Store, zone: tzinfo | None) -> list[RunRow]:
-    """All runs, the newest first, their times in ``zone``."""
+def run_rows(
+    store: Store, zone: tzinfo | None, *, kind: RunKind | None = None, newest: int | None = None
+) -> list[RunRow]:
+    """Runs, the newest first, their times in ``zone``.
+
+    Parameters
+    ----------
+    store : Store
+    zone : tzinfo or None
+    kind : RunKind, optional
+        Only those of a kind.
+    newest : int, optional
+        Only so many.
+    """
+    runs = store.runs.all() if kind is None else store.runs.of_kind(kind)
     verdicts = {
         run: Verdict(word)
         for run, word in (store.drafts.verdicts() | store.certificates.verdicts()).items()
@@ -71,7 +84,7 @@ def run_rows(store: Store, zone: tzinfo | None) -> list[RunRow]:
     }
     withdrawn = store.certificates.withdrawn_runs()
     rows = []
-    for run in reversed(store.runs.all()):
+    for run in reversed(runs if newest is None else runs[-newest:]):
         verdict = None if run.number in withdrawn else verdicts.get(run.number)
         states_nothing = run.kind in _WITHOUT_VERDICT or run.settings.get("exercise") is not None
         over = "over" if states_nothing else "stopped"

@@ -6,8 +6,10 @@ from enum import StrEnum
 from flask import Response, g, request
 
 from calibration.rounding import decimals_of, rounded_text
-from calibration.temperature_scale import FAHRENHEIT_PER_K, fahrenheit_from_celsius
+from calibration.temperature_scale import FAHRENHEIT_PER_K, celsius_from_fahrenheit, fahrenheit_from_celsius
 
+#: Decimals of a °C to which a typed temperature is kept.
+_SET_POINT_PLACES = 2
 _COOKIE = "ohmbath-scale"
 _YEAR_S = 31_536_000
 _WRITTEN = re.compile(r"(?P<first>-?\d+(?:\.\d+)?)(?: to (?P<last>-?\d+(?:\.\d+)?))? °C")
@@ -93,8 +95,14 @@ def _in_fahrenheit(found: re.Match[str]) -> str:
 
 
 def _converted(written: str | None) -> str:
-    """As many decimals as were written; a Fahrenheit degree is the smaller one."""
+    """As many decimals as were written; a Fahrenheit degree is the smaller one.
+
+    A temperature that was typed in whole °F is kept to a hundredth of a °C: it is said whole again.
+    """
     if written is None:
         return ""
     places = len(written.partition(".")[2])
+    whole_f = round(fahrenheit_from_celsius(float(written)))
+    if places == _SET_POINT_PLACES and rounded_text(celsius_from_fahrenheit(whole_f), places) == written:
+        return f"{whole_f}"
     return rounded_text(fahrenheit_from_celsius(float(written)), places)

@@ -34,23 +34,44 @@ _SET_UP = {
 }
 
 
+#: The same of the sensor of a rig: it lies nowhere and has no trigger.
+_OF_THE_RIG = {
+    SetUp.WARMED_UP: (
+        "Leave the rig switched on where it stands for half an hour, out of draught, sun and steam.",
+        "It stood so that long",
+        "The sensor takes its own body for the surroundings: that must stand still first.",
+    ),
+    SetUp.LENS_AND_STEAM: (
+        "Wipe the window of the sensor with a soft dry cloth. Let it look level, beside the steam.",
+        "Wiped, and out of the steam",
+        "A greasy window reads low, and steam between it and the target reads as the steam.",
+    ),
+    SetUp.DISTANCE: (
+        "Fix the sensor {distance:g} mm from the target and square to it: {spot}.",
+        "Measured",
+        "The target must fill its view, or the sensor sees past it.",
+    ),
+}
+
+
 def card_of(state: InfraredState) -> StepCard:
     """Card of a check that is not over."""
     settings = state.started
-    steps = len(SetUp) + len(settings.set_points_c) + 1
+    needed = state.needed_set_up
+    steps = len(needed) + len(settings.set_points_c) + 1
     caught = tuple(
         (f"{named_c(state, index):g} °C", index < state.closed) for index in range(len(settings.set_points_c))
     )
     step = state.next_set_up
     if step is not None:
-        instruction, button, why = _SET_UP[step]
+        instruction, button, why = (_SET_UP | _OF_THE_RIG if settings.is_rig_sensor else _SET_UP)[step]
         said = {
             "emissivity": settings.set_emissivity,
             "distance": settings.distance_mm,
             "spot": settings.accept_spot(),
         }
         return StepCard(
-            step=list(SetUp).index(step) + 1,
+            step=needed.index(step) + 1,
             steps=steps,
             instruction=instruction.format(**said),
             caution=_caution(settings, step),
@@ -83,7 +104,7 @@ def _shooting(state: InfraredState, steps: int, caught: tuple[tuple[str, bool], 
     count = len(state.counted_at(state.closed))
     doubtful = state.doubtful
     ask = Ask(kind=AskKind.HEAT, temperature_c=point_c)
-    here = len(SetUp) + state.closed + 1
+    here = len(state.needed_set_up) + state.closed + 1
     if doubtful is not None:
         return StepCard(
             step=here,

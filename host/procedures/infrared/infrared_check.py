@@ -129,10 +129,14 @@ class InfraredState:
         return self.is_stopped or self.has_paper
 
     @property
+    def needed_set_up(self) -> tuple[SetUp, ...]:
+        """Steps of setting up, in order. The rig's sensor needs no hands at its switch."""
+        return tuple(step for step in SetUp if not (self.started.is_rig_sensor and step is SetUp.EMISSIVITY))
+
+    @property
     def next_set_up(self) -> SetUp | None:
-        """Next step of setting up, None where all are done. The rig's sensor needs no hands at its switch."""
-        needed = [step for step in SetUp if not (self.started.is_rig_sensor and step is SetUp.EMISSIVITY)]
-        return next((step for step in needed if step not in self.set_up), None)
+        """Next step of setting up, None where all are done."""
+        return next((step for step in self.needed_set_up if step not in self.set_up), None)
 
     @property
     def point_c(self) -> float | None:

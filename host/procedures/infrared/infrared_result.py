@@ -19,6 +19,7 @@ from host.certificates.bodies.infrared import CertifiedShots, InfraredBody
 from host.certificates.certificate import Certificate, InstrumentUsed, Witness
 from host.certificates.kind import Kind as PaperKind
 from host.citation import words_by_boot
+from host.contact_reference import whose_word
 from host.procedures.infrared.infrared_advice import infrared_opinions
 from host.procedures.infrared.infrared_check import InfraredState, SetUp, TakenShot
 from host.procedures.infrared.infrared_settings import METHOD_VERSION, InfraredSettings
@@ -269,7 +270,7 @@ def _reference_used(settings: InfraredSettings) -> InstrumentUsed:
     if stated is not None:
         expanded_u = f"{stated:g} K (k = {content.get('k', 2.0):g})"
     elif "accuracy_k" in content:
-        expanded_u = f"within {content['accuracy_k']:g} K by its maker's word"
+        expanded_u = f"within {content['accuracy_k']:g} K by {whose_word(content)}"
     else:
         expanded_u = "not stated"
     return InstrumentUsed(
@@ -290,7 +291,7 @@ def _conditions(state: InfraredState) -> tuple[tuple[str, str], ...]:
         ("target", settings.kind.words),
         (
             "air",
-            f"{settings.air_c:g} °C beside the target; it mirrors that within "
+            f"{round(settings.air_c, 1):g} °C beside the target; it mirrors that within "
             f"{settings.surroundings_half_width_k:g} K",
         ),
         *(SET_UP_WORDS[step] for step in state.set_up),

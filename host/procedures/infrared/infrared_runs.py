@@ -154,14 +154,6 @@ class InfraredRuns:
             passed_over=passed_over,
         )
 
-    def newest(self, count: int) -> list[tuple[int, str, bool]]:
-        """Number, thermometer, and whether it is open, of the newest checks."""
-        runs = self._store.runs.of_kind(RunKind.INFRARED_CHECK)
-        return [
-            (run.number, str(run.settings.get("item", "")), run.ended_utc_s is None)
-            for run in reversed(runs[-count:])
-        ]
-
     def as_left_of(self, run: int) -> int | None:
         """Newest second check of the same thermometer."""
         for other in reversed(self._store.runs.of_kind(RunKind.INFRARED_CHECK)):

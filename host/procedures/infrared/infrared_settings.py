@@ -10,7 +10,7 @@ from calibration.infrared.errors import InfraredError
 from calibration.infrared.handheld import Handheld
 from calibration.infrared.infrared_point import IMMERSED_CAVITY, PAINTED_FACE, TAPED_FACE, TargetKind
 from calibration.infrared.planck import RIG_SENSOR_BAND
-from calibration.infrared.spot import accept_filling, accept_target
+from calibration.infrared.spot import accept_filling, accept_target, mm_text
 from host.registered_thermometer import handheld_of
 
 #: Raised whenever code changes a number that a certificate depends on.
@@ -173,7 +173,7 @@ class InfraredSettings:
                 f"{100.0 * share:.1f} % of a view of {RIG_VIEW_DEG:g}°"
             )
         spot_mm = accept_target(self.handheld.optics, distance_mm=self.distance_mm, target_mm=self.target_mm)
-        return f"spot of {spot_mm:.3g} mm at {self.distance_mm:g} mm, target {self.target_mm:g} mm across"
+        return f"spot of {mm_text(spot_mm)} at {self.distance_mm:g} mm, target {self.target_mm:g} mm across"
 
     def limit_at_k(self, shown_c: float) -> float | None:
         """Largest error that maker or shop allows; None where neither says anything. [K]"""

@@ -162,14 +162,6 @@ class InPlaceRuns:
             passed_over=passed_over,
         )
 
-    def newest(self, count: int) -> list[tuple[int, str, bool]]:
-        """Number, vehicle, and whether it is open, of the newest comparisons."""
-        runs = self._store.runs.of_kind(RunKind.IN_PLACE)
-        return [
-            (run.number, str(run.settings.get("item", "")), run.ended_utc_s is None)
-            for run in reversed(runs[-count:])
-        ]
-
     def _refuse_lost(self, state: InPlaceState) -> None:
         """Refuse a reading that was corrected by what no longer holds."""
         register, settings = self._store.register, self._store.settings.read()

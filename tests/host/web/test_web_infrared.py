@@ -65,16 +65,16 @@ def plain(answer):
     return answer.text.replace("\N{NO-BREAK SPACE}", " ")
 
 
-def whole_rest(browser, bench=None, points=("65", "90"), run=1):
+def whole_rest(browser, bench=None, points=("65", "90"), run=1, first=5):
     """The set points after the first, shot without an error to speak of, and the certificate."""
-    press(browser, 5, run)
-    for step, point in enumerate(points, start=6):
+    press(browser, first, run)
+    for step, point in enumerate(points, start=first + 1):
         if bench is not None:
             settle(bench, float(point))
         for _ in range(3):
             assert shot(browser, point, point, run).status_code == 303
         press(browser, step, run)
-    press(browser, 5 + len(points) + 1, run)
+    press(browser, first + len(points) + 1, run)
 
 
 def words_on(pdf):
@@ -244,6 +244,73 @@ def test_a_start_without_anything_says_what_is_missing_beside_each_field(browser
     assert answer.status_code == 422
     for words in ("Write what is checked", "Choose a thermometer", "Choose what says how hot", "Choose how"):
         assert words in answer.text
+
+
+def test_the_contact_reference_of_a_check_by_hand_brings_its_certificate_to_the_paper(browser, desk):
+    paper = {
+        "reference_certificate": "K 77",
+        "reference_issuer": "Heron Laboratory",
+        "reference_due": "2099-03-01",
+    }
+    half = begin(browser, **paper | {"reference_issuer": ""})
+    assert half.status_code == 422 and 'id="reference_issuer-wrong"' in half.text
+    late = begin(browser, **paper | {"reference_due": "2020-03-01"})
+    assert late.status_code == 422 and "was due on 2020-03-01" in late.text
+    begin(browser, **paper)
+    whole_check(browser, 0.5)
+    begin(browser, serial="I-8")
+    whole_check(browser, 0.5, run=2)
+    certified, bought = (
+        certificate_from_canonical(desk.store.certificates.get(number).files.canonical_json).instruments[0]
+        for number in ("000001", "000002")
+    )
+    assert (certified.certificate, certified.due) == ("K 77, Heron Laboratory", "2099-03-01")
+    assert certified.expanded_u == "within 0.5 K by certificate K 77, Heron Laboratory"
+    assert bought.certificate == "none, as bought, its maker"
+    assert bought.expanded_u == "within 0.5 K by its maker's word"
+    log = events_of(desk.store, 1)
+    [said, *_] = [one.payload["reference_words"] for one in log if one.kind == Kind.SHOT]
+    assert said == "T-2 said 45 °C, by certificate K 77, Heron Laboratory"
+
+
+def test_what_a_form_refuses_names_its_labels_and_lengths_as_a_ruler_does(browser):
+    lone = plain(begin(browser, accuracy_k="", accuracy_percent="2"))
+    turned = plain(begin(browser, band_from_um="14", band_to_um="8"))
+    for page in (lone, turned):
+        said = " ".join(re.findall(r'class="error"[^>]*>([^<]*)<', page))
+        assert said and "_" not in said, said
+    far = plain(begin(browser, distance_mm="1000", distance_to_spot="1", target_mm="300"))
+    assert "At 1000 mm the spot is 1000 mm wide and needs a target of 2000 mm" in far
+    assert "e+0" not in far
+
+
+def test_a_page_in_fahrenheit_says_set_points_as_they_were_typed_and_the_paper_says_the_air_in_tenths(
+    browser, desk
+):
+    begin(browser, page_scale="f", set_points="115 150 195", air="73")
+    set_up(browser)
+    card = text_of(browser, "/infrared/1?scale=f")
+    assert "about 115 °F (46.11 °C)" in card and "115.00" not in card
+    assert "150 °F" in card and "195 °F" in card
+    for step, point in ((5, "115"), (6, "150"), (7, "195")):
+        for _ in range(3):
+            assert shot(browser, point, point, page_scale="f").status_code == 303
+        press(browser, step)
+    press(browser, 8)
+    data = desk.store.certificates.get("000001").files.canonical_json.decode("utf-8")
+    assert "22.8 °C beside the target" in data and "22.7778" not in data
+    assert "said 65.56 °C" in str([one.payload for one in events_of(desk.store, 1)])
+
+
+def test_the_newest_checks_are_listed_with_their_verdicts(browser):
+    begin(browser)
+    assert "open" in newest(browser)
+    whole_check(browser, 9.0)
+    assert "out of tolerance" in newest(browser).lower()
+
+
+def newest(browser):
+    return text_of(browser, "/infrared").partition('id="newest-title"')[2]
 
 
 def test_a_shot_that_lies_apart_is_asked_about_and_stays_in_the_record(browser, desk):
@@ -611,6 +678,22 @@ def test_simulated_hands_shoot_a_thermometer_whose_drift_the_check_finds(browser
     assert abs(point.error_k - (0.8 - 0.013 * 37.0)) < point.expanded_u_k
 
 
+def test_simulated_hands_say_what_they_do_and_fill_a_bath_that_is_too_hot_anew(browser, bench):
+    begin(browser, **AT_STATION)
+    set_up(browser)
+    settle(bench, 85.0)
+    browser.post("/infrared/1/hands", data={"do": "heat"})
+    # Left to itself it would cool from 85 to 60 °C in most of an hour.
+    assert (bench.bath_c, bench.heater_c) == (22.0, 60.0)
+    said = text_of(browser, "/infrared/1")
+    assert "poured in fresh water and set the heater to 60 °C" in said
+    # (60 - 22) K at 7 K/min, and three minutes to settle.
+    assert "about 8 minutes of the bench&#39;s own time" in said
+    settle(bench, 59.0)
+    browser.post("/infrared/1/hands", data={"do": "heat"})
+    assert bench.bath_c == 59.0 and "hands set the heater to 60 °C" in text_of(browser, "/infrared/1")
+
+
 def test_the_sensor_of_a_station_is_checked_by_its_own_probe(browser, desk, bench):
     rig = {"thermometer": "station:bench-1", "item": "infrared sensor of bench-1", "distance_mm": "50"}
     wrong = begin(browser, **rig, reference="entered")
@@ -618,13 +701,13 @@ def test_the_sensor_of_a_station_is_checked_by_its_own_probe(browser, desk, benc
     wrong = begin(browser, **{**AT_STATION, **rig, "distance_mm": "400"})
     assert wrong.status_code == 422 and "% are needed" in wrong.text
     assert begin(browser, **{**AT_STATION, **rig}).status_code == 303
-    for step in (1, 2, 4):
+    for step in (1, 2, 3):
         press(browser, step)
     settle(bench, 60.0)
     for _ in range(3):
         assert browser.post("/infrared/1/shot", data={}).status_code == 303
         bench.read(8)
-    whole_rest(browser, bench, ("75", "88"))
+    whole_rest(browser, bench, ("75", "88"), first=4)
     data = desk.store.certificates.get("000001").files.canonical_json.decode("utf-8")
     assert "rig_infrared" in data and "the infrared sensor of bench-1" in data
     as_bought = shown_by_the_sensor(browser)
@@ -664,9 +747,21 @@ OF_THE_RIG = {
 def begin_with_the_sensor(browser, bench, **changed):
     answer = begin(browser, **{**OF_THE_RIG, **changed})
     assert answer.status_code == 303, plain(answer)
-    for step in (1, 2, 4):
+    for step in (1, 2, 3):
         press(browser, step)
     settle(bench, 60.0)
+
+
+def test_the_steps_of_a_sensor_s_check_are_numbered_without_a_hole_and_speak_of_the_sensor(browser, bench):
+    begin(browser, **OF_THE_RIG)
+    seen = []
+    for step in (1, 2, 3):
+        page = text_of(browser, "/infrared/1")
+        seen.append(re.search(r"Step (\d+ of \d+)<", page)[1])
+        assert "Let the thermometer lie" not in page and "Hold it" not in page
+        press(browser, step)
+    seen.append(re.search(r"Step (\d+ of \d+)<", text_of(browser, "/infrared/1"))[1])
+    assert seen == [f"{number} of 7" for number in (1, 2, 3, 4)]
 
 
 def test_what_the_form_says_of_the_sensor_s_emissivity_is_nothing_beside_its_cell(browser, desk, bench):
@@ -675,7 +770,7 @@ def test_what_the_form_says_of_the_sensor_s_emissivity_is_nothing_beside_its_cel
     begin_with_the_sensor(browser, bench, set_emissivity="0.60")
     for _ in range(3):
         assert browser.post("/infrared/1/shot", data={}).status_code == 303
-    whole_rest(browser, bench, ("75", "88"))
+    whole_rest(browser, bench, ("75", "88"), first=4)
     issued = desk.store.certificates.get("000001")
     paper = certificate_from_canonical(issued.files.canonical_json)
     # The sensor shows the bath less 0.7 K; the face is 0.38 % of 37 K colder. The cell holds 0.9,

@@ -103,6 +103,8 @@ def test_an_infrared_thermometer_is_checked_by_hand_from_its_entry_to_the_regist
     page.click("button:has-text('Judge it and issue the certificate')")
     expect(page.locator(".sentence")).to_contain_text("thermometer")
     here.look_at(page)
+    expect(page.locator(".numbers th", has_text="verdict")).to_be_visible()
+    assert page.locator(".numbers .wide").first.evaluate("table => table.scrollWidth <= table.clientWidth")
     page.click("button:has-text('Put its corrections into the register')")
     expect(page.locator(".next")).to_contain_text("are in the register")
     entry = finished_desk.store.register.standing("infrared", "I-12").in_force
