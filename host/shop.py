@@ -9,9 +9,9 @@ from host.errors import DeskError
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Shop:
-    """The shop as printed on its certificates."""
+    """The shop as printed on its certificates; one without a name issues none."""
 
-    name: str = "Shop not named yet (see the settings)"
+    name: str = ""
     address: str = ""
 
 

@@ -21,7 +21,6 @@ METHOD_WITH_METER = (
     "reference curve, version 2"
 )
 ITEM_NOT_STATED = "sender not named"
-SHOP_NOT_STATED = "Shop not named"
 
 # Coverage factor of a witness on the strip; its own uncertainty has endless degrees of freedom. (EA-4/02)
 _K_OF_A_WITNESS = 2.0
@@ -32,7 +31,7 @@ def typed_certificate(
     *,
     issued: date,
     item: str = ITEM_NOT_STATED,
-    shop: str = SHOP_NOT_STATED,
+    shop: str = "",
     shop_address: str = "",
     customer: str = "",
     number: str | None = None,

@@ -19,6 +19,8 @@ from calibration.contract.readings import ChannelReading, Insertion, Quality, Re
 from host.data_folder import DataFolder
 from host.seal import key_ring
 from host.store import Store, open_store
+from host.store import store as store_module
+from host.store.kept_settings import KeptSettings
 
 # The same examples every time: what fails for one in a million inputs fails for its writer, not for whoever
 # comes next. `HYPOTHESIS_PROFILE=search` looks for new ones.
@@ -30,6 +32,21 @@ settings.load_profile(os.environ.get("HYPOTHESIS_PROFILE", "same"))
 # that tests start make their own.
 _KEYS: list[rsa.RSAPrivateKey] = []
 _FEW_KEYS = 3
+
+
+@pytest.fixture(scope="session", autouse=True)
+def _every_shop_has_a_name() -> Iterator[None]:
+    """A desk issues nothing for a shop without a name; each new one gets one, as its owner would give it."""
+    take_over = store_module._take_over_shop_file
+
+    def take_over_or_name(settings: KeptSettings, folder: DataFolder) -> None:
+        take_over(settings, folder)
+        if "shop_name" not in settings.texts():
+            settings.change({"shop_name": "Plover & Tansy Motor Works"})
+
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr(store_module, "_take_over_shop_file", take_over_or_name)
+        yield
 
 
 @pytest.fixture(autouse=True)

@@ -223,7 +223,11 @@ def _refuse_missing_texts(certificate: Certificate) -> None:
     """ISO/IEC 17025:2017, 7.8.2.1 b, d, f and g: nothing is a certificate without these."""
     for name, words in (
         ("number", "a certificate needs a number of its own."),
-        ("shop", "a certificate says whose it is: write the shop's name into the settings."),
+        (
+            "shop",
+            "a certificate says whose it is. Write the shop's name into the settings (page Settings, or "
+            "`ohmbath settings set shop_name`).",
+        ),
         ("item", "a certificate says what was measured: write what it is, for example “sender, tag 7”."),
         ("method", "a certificate says by which method: write which one."),
     ):

@@ -17,7 +17,7 @@ from host.local_time import local_day
 from host.one_line import OneLineCommand, above_zero, above_zero_to
 from host.points_file import read_points
 from host.registered_meter import NamedMeter, meter_in_force
-from host.typed_certificate import ITEM_NOT_STATED, SHOP_NOT_STATED, typed_certificate
+from host.typed_certificate import ITEM_NOT_STATED, typed_certificate
 from host.typed_check import (
     ASSUMED_U_RESISTANCE_PERCENT,
     ASSUMED_U_TEMPERATURE_K,
@@ -102,7 +102,9 @@ EXIT_CODES = {Verdict.IN_TOLERANCE: 0, Verdict.OUT_OF_TOLERANCE: 1, Verdict.NOT_
     help="Write a certificate. A file that is there already is never overwritten.",
 )
 @click.option("--item", default=ITEM_NOT_STATED, metavar="WORDS", help="Sender, as named on the certificate.")
-@click.option("--shop", default=SHOP_NOT_STATED, metavar="WORDS", help="Shop, as named on the certificate.")
+@click.option(
+    "--shop", default="", metavar="WORDS", help="Shop, as named on the certificate, which needs it."
+)
 @click.option("--customer", default="", metavar="WORDS", help="Customer, as named on the certificate.")
 @click.option("--json", "as_json", is_flag=True, help="JSON on standard output, words on standard error.")
 def command(
@@ -188,6 +190,8 @@ def _assumption(u_temperature: float | None, u_resistance: float | None) -> Assu
 
 
 def _write_certificate(check: TypedCheck, path: Path, *, item: str, shop: str, customer: str) -> None:
+    if not shop.strip():
+        raise DeskError("A certificate says whose it is: add --shop and the name of your shop.")
     if path.exists():
         raise DeskError(f"{path} is there already, and no certificate is overwritten. Choose another name.")
     if not path.parent.is_dir():

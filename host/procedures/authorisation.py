@@ -134,6 +134,8 @@ def authorise(store: Store, draft: int, *, by: str) -> str:
     certificate = _as_left_of_an_issued_one(store, certificate_from_canonical(found.files.canonical_json))
     words = _authorisation_words(store, found, certificate, by)
     today = local_day(store.now(), store.settings.read().zone).isoformat()
+    shop = store.settings.read().shop  # it may have been named, or have moved, since it was measured
+    certificate = replace(certificate, shop=shop.name, shop_address=shop.address)
     certificate = replace(certificate, authorised_by=by, authorised=today if by else "", draft=False)
     certificate = _with_condition(certificate, words)
 
@@ -157,6 +159,7 @@ def may_authorise(store: Store, draft: Draft, *, by: str) -> str:
 def amend(store: Store, number: str, texts: dict[str, str], reason: str, *, by: str) -> Outcome:
     """Make a new certificate in the place of an issued one, with other words about item or customer.
 
+    It bears the shop as it is named today, and says so where that is another name or address.
     Numbers are not amended: what was measured stays, or is measured anew.
 
     Parameters
@@ -189,6 +192,10 @@ def amend(store: Store, number: str, texts: dict[str, str], reason: str, *, by: 
         for name in AMENDABLE
         if (text := printable_text(texts.get(name, getattr(old, name)), name)) != getattr(old, name)
     }
+    # Whoever issues it today stands on it: a shop may have moved since, or got its name.
+    shop = store.settings.read().shop
+    issuer = {"shop": shop.name, "shop_address": shop.address}
+    changed |= {name: text for name, text in issuer.items() if text != getattr(old, name)}
     if not changed:
         raise DeskError("Nothing is changed yet: write what the new certificate should say.")
     said = "; ".join(

@@ -91,7 +91,17 @@ class KeyRing:
         """Make root and first signing key, where there are none.
 
         Two that come at once end up with the same.
+
+        Raises
+        ------
+        SealError
+            If the shop has no name: it stands in the root for good.
         """
+        if not self.exists and not shop.strip():
+            raise SealError(
+                "The keys bear the shop's name for good, and it is not named yet. Name it first: ohmbath "
+                'settings set shop_name "…", or on the page Settings.'
+            )
 
         def fill(ring: KeyRing) -> None:
             root = new_private_key()

@@ -80,7 +80,7 @@ class Settings:
     @property
     def shop(self) -> Shop:
         """Who issues the paper."""
-        return Shop(name=self.shop_name, address=self.shop_address) if self.shop_name else Shop()
+        return Shop(name=self.shop_name, address=self.shop_address)
 
     @property
     def zone(self) -> tzinfo | None:

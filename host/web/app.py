@@ -53,6 +53,7 @@ from host.web.scale import (
     sentence,
 )
 from host.web.settings_pages import settings_pages
+from host.web.shop_named import ask_for_the_shop, naming_way
 from host.web.sign_in_pages import sign_in_pages
 from host.web.stations_pages import stations_pages
 from host.web.strips import live_strip
@@ -150,6 +151,7 @@ def create_app(
     app.before_request(lambda: give_room(request))
     app.before_request(_read_settings)
     put_door(app, Door(desk, reach or Reach(), passwords or Passwords(), takes_all_for=takes_all_for))
+    ask_for_the_shop(app)
     write_down_deeds(app)
     app.after_request(_dress)
     app.register_error_handler(DeskError, _desk_error)
@@ -186,6 +188,7 @@ def _give_words(app: Flask) -> None:
             "settings": settings,
             "help_topic": topic_of(request.endpoint),
             "visitor": visitor,
+            "naming_way": "" if settings.shop_name else naming_way,
             "head_ways": ways_for(app, HEAD, visitor),
             "foot_ways": ways_for(app, FOOT, visitor),
             "may_open": lambda address: may_open(app, address, visitor),

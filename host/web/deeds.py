@@ -60,6 +60,7 @@ DEED_OF: Mapping[str, Deed] = {
     "rounds.close": Deed.RUN_FINISHED,
     "rounds.stop": Deed.RUN_STOPPED,
     "settings.change": Deed.SETTINGS_CHANGED,
+    "settings.name_shop": Deed.SETTINGS_CHANGED,
     "pictures.add_photo": Deed.PHOTO_ADDED,
     "pictures.change_logo": Deed.SETTINGS_CHANGED,
     "register.add": Deed.REGISTER_CHANGED,

@@ -35,7 +35,9 @@ def certificate_of(tmp_path):
             limit_k=limit_k,
             assumption=Assumption(u_temperature_k=u_temperature_k),
         )
-        return typed_certificate(check, issued=date(2031, 5, 17), item="sender, tag 7")
+        return typed_certificate(
+            check, issued=date(2031, 5, 17), item="sender, tag 7", shop="Heron Street Motors"
+        )
 
     return make
 

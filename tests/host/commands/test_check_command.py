@@ -18,6 +18,9 @@ POINT_KEYS = {
 }  # fmt: skip
 
 
+SHOP = ("--shop", "Plover & Tansy Motor Works")
+
+
 def ohmbath(*arguments: object) -> Result:
     return CliRunner().invoke(main, [str(argument) for argument in arguments])
 
@@ -187,7 +190,8 @@ def refused_in_one_line(result: Result) -> str:
         ([(20, 2500)], ["--u-temperature", "-1"], "above zero"),
         ([(20, 2500)], ["--u-resistance", "inf"], "above zero"),
         ([(20, 2500)], ["--nonsense"], "--nonsense"),
-        ([(20, 2500)], ["--certificate", "no/such/folder/out.pdf"], "no folder"),
+        ([(20, 2500)], ["--certificate", "no/such/folder/out.pdf", *SHOP], "no folder"),
+        ([(20, 2500)], ["--certificate", "out.pdf"], "add --shop"),
     ],
 )
 def test_bad_input_is_one_line_and_exit_code_2(points, rows, arguments, words, as_json):
@@ -205,7 +209,9 @@ def test_a_missing_curve_or_file_is_one_line(points, tmp_path):
 
 class TestCertificate:
     def written(self, points_path, out, *arguments):
-        return ohmbath("check", points_path, "--curve", "ntc-310-80c", "--certificate", out, *arguments)
+        return ohmbath(
+            "check", points_path, "--curve", "ntc-310-80c", "--certificate", out, *SHOP, *arguments
+        )
 
     def test_it_is_a_pdf_and_the_exit_code_stays_the_verdict(self, makers_part, tmp_path):
         out = tmp_path / "out.pdf"
