@@ -298,7 +298,9 @@ def append_event(
     require_run(connection, run)
     table, index, text = schema.events, after + 1, to_json(payload)
     last = connection.execute(select(func.max(table.c.index)).where(table.c.run == run)).scalar_one() or 0
-    if last != after:
+    if last < after:
+        raise RunWentOnError(run)
+    if last > after:
         there = connection.execute(
             select(table.c.kind, table.c.payload).where(table.c.run == run, table.c.index == index)
         ).one_or_none()

@@ -25,6 +25,7 @@ from host.web.audit_note import note
 from host.web.desk_behind import the_desk
 from host.web.door import the_visitor
 from host.web.exercise_form import WAYS, ExerciseForm, empty_exercise_form, sent_exercise_form
+from host.web.number_in_form import number_of
 from host.web.rules import allowed
 from host.web.start_form import curve_choices
 from host.web.student_desk import table_on_paper, why_of
@@ -96,7 +97,7 @@ def show(number: int) -> str:
 def assign(number: int) -> AnyResponse | tuple[str, int]:
     """Hand it to the students that were ticked."""
     _exercise(number)
-    store, chosen = the_desk().store, request.form.getlist("account", type=int)
+    store, chosen = the_desk().store, request.form.getlist("account", type=number_of)
     try:
         for account in chosen:
             the_desk().exercises.assign(number, store.people.numbered(account))

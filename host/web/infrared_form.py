@@ -22,6 +22,7 @@ from host.store.settings import RULES, Settings
 from host.web.brought_in import BROUGHT_IN, brought_in_errors
 from host.web.instrument_fields import fields_of
 from host.web.instrument_form import in_labels
+from host.web.number_in_form import is_number, number_of
 from host.web.scale import Scale
 from host.web.text_field import take_text
 
@@ -191,7 +192,7 @@ def filled_form(
     made["set_points_c"] = _set_points(typed["set_points"], scale, made["air_c"], errors)
     made["limit_k"] = _number(typed, "limit_k", 0.01, 50.0, errors) if typed["limit_k"] else None
     made["rule"] = typed["rule"] or shop.rule.value
-    made["as_left_of"] = int(typed["as_left_of"]) if typed["as_left_of"].isdecimal() else None
+    made["as_left_of"] = number_of(typed["as_left_of"]) if is_number(typed["as_left_of"]) else None
     if made["rule"] not in RULES:
         errors["rule"] = "Choose a rule from the list."
     if errors:

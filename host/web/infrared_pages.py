@@ -39,6 +39,7 @@ from host.web.infrared_form import (
 )
 from host.web.kind_result_view import kind_result_view_of
 from host.web.live_stream import stream_of
+from host.web.number_in_form import number_of
 from host.web.operator import operator_of
 from host.web.paper_of_run import paper_of_run
 from host.web.reason_typed import reason_typed, why_stopped
@@ -56,7 +57,7 @@ _NEWEST = 10
 @allowed(*ALL_ROLES)
 def index() -> str:
     """What it is, the form that begins one, and the newest checks."""
-    first = request.args.get("as_left_of", type=int)
+    first = request.args.get("as_left_of", type=number_of)
     if first is None:
         return _index(empty_form(g.settings, g.scale))
     form = empty_form(g.settings, g.scale, _view(first).state.started)
@@ -146,7 +147,7 @@ def shot(run: int) -> AnyResponse | tuple[str, int]:
 def answer(run: int) -> AnyResponse | tuple[str, int]:
     """Say whether a shot counts, and why."""
     view = _view(run)
-    number = request.form.get("shot", type=int)
+    number = request.form.get("shot", type=number_of)
     try:
         reason = reason_typed(empty="Write what you found: “steam in the way”, “looked again, it is so”.")
     except DeskError as error:

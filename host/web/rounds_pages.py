@@ -29,6 +29,7 @@ from host.tables.table import Form, written
 from host.web.curve_list import every_curve
 from host.web.desk_behind import the_desk
 from host.web.kind_result_view import StripView, TableView, kind_result_view_of, strip_views, table_views
+from host.web.number_in_form import number_of
 from host.web.operator import operator_of
 from host.web.paper_of_run import paper_of_run
 from host.web.reason_typed import reason_typed, why_stopped
@@ -133,7 +134,7 @@ def take(run: int) -> AnyResponse | tuple[str, int]:
 def take_run(run: int) -> AnyResponse | tuple[str, int]:
     """Take the result of a finished check."""
     view = _view(run)
-    chosen = request.form.get("run", type=int)
+    chosen = request.form.get("run", type=number_of)
     found = next((check for check in _checks(view.state) if check.run == chosen), None)
     if found is None:
         return _refused(run, "Choose a finished check from the list; it may have been withdrawn meanwhile.")
@@ -192,7 +193,7 @@ def answer(run: int) -> AnyResponse | tuple[str, int]:
     """Say whether a result counts, and why."""
     _view(run)
     counts = request.form.get("counts") == "yes"
-    entry = request.form.get("entry", type=int) or 0
+    entry = request.form.get("entry", type=number_of) or 0
 
     def deed() -> None:
         reason = reason_typed(empty="Write why it counts or does not: it stands on the paper.")

@@ -6,9 +6,11 @@ others, so that a form that comes twice, or from a page which somebody else has 
 
 from flask import request
 
+from host.web.number_in_form import number_of
+
 FIELD = "seen"
 
 
 def seen() -> int | None:
     """Events of the run that the page had been made of; None where its form does not say."""
-    return request.form.get(FIELD, type=int)
+    return request.form.get(FIELD, type=number_of)

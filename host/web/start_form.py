@@ -18,6 +18,7 @@ from host.store.own_curves import OwnCurves
 from host.store.settings import RULES, Settings
 from host.web.brought_in import BROUGHT_IN, brought_in_errors
 from host.web.curve_list import NamedCurve
+from host.web.number_in_form import is_number
 from host.web.scale import Scale, plain_degrees
 from host.web.text_field import take_text
 from host.web.trial_choices import trial_choices, value_of
@@ -191,7 +192,7 @@ def filled_form(posted: Mapping[str, str], own: OwnCurves, probe: ReferenceProbe
     )
     typed = {name: posted.get(name, "").strip() for name in names}
     errors: dict[str, str] = {}
-    if not typed["as_left_of"].isdecimal():
+    if not is_number(typed["as_left_of"]):
         typed["as_left_of"] = ""
     for name, meaning in _TEXTS.items():
         if name == "done" and not typed["as_left_of"]:

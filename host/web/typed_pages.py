@@ -20,6 +20,7 @@ from host.store.settings import RULES
 from host.web.curve_choice_form import CurveChoiceForm, empty_choice, refused, sent_choice
 from host.web.curve_list import every_curve
 from host.web.desk_behind import the_desk
+from host.web.number_in_form import number_of
 from host.web.operator import operator_of
 from host.web.paper_of_run import paper_of_run
 from host.web.result_view import result_view_of
@@ -33,7 +34,7 @@ typed_pages = Blueprint("typed", __name__)
 @allowed(*STAFF)
 def index() -> str:
     """The form, or with ``again=RUN`` the one of an earlier check to be typed once more."""
-    again = request.args.get("again", type=int)
+    again = request.args.get("again", type=number_of)
     settings = None if again is None else _view(again).settings
     return _page(empty_typed_form(g.settings.rule.value, settings))
 

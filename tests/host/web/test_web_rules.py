@@ -38,3 +38,14 @@ def test_a_number_that_no_store_holds_is_a_page_that_is_not_there(browser, numbe
             asked.add(re.sub(r"<[^>]*>", "bench-1", address))
     assert len(asked) > 15 and f"/exercise/{number}" in asked
     assert {address: status for address in asked if (status := browser.get(address).status_code) != 404} == {}
+
+
+@pytest.mark.slow
+def test_a_number_in_a_form_that_was_never_given_is_no_fault_of_the_program(browser):
+    far = "9" * 20
+    for address in (f"/typed?again={far}", f"/infrared?as_left_of={far}", f"/audit?after={far}"):
+        assert browser.get(address).status_code == 200, address
+    begun = browser.post("/on-the-vehicle", data={"item": "the blue van", "curve": "ntc-2k5-20c"}).location
+    form = {"step": "scan_data", "shown": "70"}
+    assert browser.post(f"{begun}/read", data=form | {"seen": "999999999"}).status_code == 409
+    assert browser.post(f"{begun}/read", data=form | {"seen": far}).status_code == 303
