@@ -18,6 +18,7 @@ from host.web.desk_behind import the_desk
 from host.web.in_place_form import StepForm, empty_step_form, event_of, surfaces
 from host.web.in_place_view import result_rows
 from host.web.operator import operator_of
+from host.web.own_runs import is_theirs, refuse_others
 from host.web.paper_of_run import paper_of_run
 from host.web.reason_typed import why_stopped
 from host.web.rules import allowed
@@ -88,6 +89,7 @@ def read(run: int) -> AnyResponse | tuple[str, int]:
 @allowed(*ALL_ROLES)
 def skip(run: int) -> AnyResponse:
     """Leave a step out."""
+    _view(run)
     _runs().add(run, Kind.SKIPPED, {"step": _step().value}, after=seen())
     return redirect(_address(run, {}), 303)
 
@@ -96,6 +98,7 @@ def skip(run: int) -> AnyResponse:
 @allowed(*ALL_ROLES)
 def strike(run: int) -> AnyResponse:
     """Strike out what was read at a step: it stays in the log, no longer counts, and is asked for again."""
+    _view(run)
     _runs().add(run, Kind.STRUCK_OUT, {"step": _step().value}, after=seen())
     return redirect(_address(run, {}), 303)
 
@@ -129,9 +132,11 @@ def _thermometers() -> tuple[SpotThermometer, ...]:
 
 def _view(run: int) -> InPlaceView:
     try:
-        return _runs().view(run)
+        view = _runs().view(run)
     except DeskError as error:
         abort(404, description=str(error))
+    refuse_others(view.state.started.operator, run)
+    return view
 
 
 def _step() -> Step:
@@ -151,7 +156,9 @@ def _index(typed: dict[str, str], errors: dict[str, str]) -> str:
         typed=typed,
         errors=errors,
         curves=every_curve(the_desk().store),
-        newest=run_rows(the_desk().store, g.settings.zone, kind=RunKind.IN_PLACE, newest=_NEWEST),
+        newest=run_rows(
+            the_desk().store, g.settings.zone, kind=RunKind.IN_PLACE, newest=_NEWEST, is_shown=is_theirs
+        ),
     )
 
 

@@ -41,6 +41,7 @@ from host.web.kind_result_view import kind_result_view_of
 from host.web.live_stream import stream_of
 from host.web.number_in_form import number_of
 from host.web.operator import operator_of
+from host.web.own_runs import is_theirs, refuse_others
 from host.web.paper_of_run import paper_of_run
 from host.web.reason_typed import reason_typed, why_stopped
 from host.web.rules import allowed
@@ -72,6 +73,8 @@ def start() -> AnyResponse | tuple[str, int]:
     if form.settings is None:
         return _index(form), 422
     settings = replace(form.settings, operator=operator_of(form.settings.operator))
+    if settings.as_left_of is not None:
+        _view(settings.as_left_of)
     try:
         return redirect(f"/infrared/{_runs().start(settings)}", 303)
     except DeskError as error:
@@ -195,6 +198,11 @@ def hands(run: int) -> AnyResponse:
     started, point_c = view.state.started, view.state.point_c
     if helper is None or not started.station or point_c is None:
         raise DeskError("There are no simulated hands here: this target needs real ones.")
+    busy = the_desk().runs.open_run_of(started.station)
+    if busy is not None:
+        raise DeskError(
+            f"{started.station} is busy with run {busy:04d}: no hand touches that bench until it is over."
+        )
     if request.form.get("do") == "heat":
         helper.heat(started.station, point_c)
     elif started.is_rig_sensor:
@@ -219,9 +227,11 @@ def _today() -> date:
 
 def _view(run: int) -> InfraredView:
     try:
-        return _runs().view(run)
+        view = _runs().view(run)
     except DeskError as error:
         abort(404, description=str(error))
+    refuse_others(view.state.started.operator, run)
+    return view
 
 
 def _packs(state: InfraredState) -> list[ReadingPack]:
@@ -349,7 +359,9 @@ def _index(form: InfraredForm) -> str:
         ],
         rules=RULES,
         entered_wrong=any(name in form.errors for name in entered),
-        newest=run_rows(the_desk().store, g.settings.zone, kind=RunKind.INFRARED_CHECK, newest=_NEWEST),
+        newest=run_rows(
+            the_desk().store, g.settings.zone, kind=RunKind.INFRARED_CHECK, newest=_NEWEST, is_shown=is_theirs
+        ),
     )
 
 

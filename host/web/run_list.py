@@ -1,6 +1,6 @@
 """Rows of the list of runs."""
 
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from datetime import tzinfo
 from typing import Any
@@ -63,7 +63,12 @@ class RunRow:
 
 
 def run_rows(
-    store: Store, zone: tzinfo | None, *, kind: RunKind | None = None, newest: int | None = None
+    store: Store,
+    zone: tzinfo | None,
+    *,
+    kind: RunKind | None = None,
+    newest: int | None = None,
+    is_shown: Callable[[str], bool] = lambda operator: True,
 ) -> list[RunRow]:
     """Runs, the newest first, their times in ``zone``.
 
@@ -75,8 +80,11 @@ def run_rows(
         Only those of a kind.
     newest : int, optional
         Only so many.
+    is_shown : callable
+        Whether the runs of an operator are.
     """
-    runs = store.runs.all() if kind is None else store.runs.of_kind(kind)
+    every = store.runs.all() if kind is None else store.runs.of_kind(kind)
+    runs = [run for run in every if is_shown(str(run.settings.get("operator") or ""))]
     verdicts = {
         run: Verdict(word)
         for run, word in (store.drafts.verdicts() | store.certificates.verdicts()).items()

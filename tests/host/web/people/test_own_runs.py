@@ -1,0 +1,69 @@
+"""Checks that everybody may begin: a student goes on with their own, and disturbs nobody's bench."""
+
+import pytest
+
+from host.people.role import Role
+
+pytestmark = pytest.mark.slow
+
+AN_INFRARED_CHECK = {
+    "item": "Infrared thermometer, tag I-7", "thermometer": "entered", "serial": "I-7", "resolution_k": "0.1",
+    "accuracy_k": "2", "emissivity": "settable", "distance_to_spot": "12", "band_from_um": "8",
+    "band_to_um": "14", "reference": "station:bench-1", "target": "painted_face",
+    "surface": "ultra-flat black spray paint", "target_mm": "100", "distance_mm": "300",
+    "set_emissivity": "0.95", "air": "23", "set_points": "60 75 88",
+}  # fmt: skip
+A_COMPARISON = {"item": "the blue van", "curve": "ntc-2k5-20c"}
+
+
+def begin(reader, address, form):
+    answer = reader.post(address, data=form)
+    assert answer.status_code == 303, answer.text
+    return answer.location
+
+
+@pytest.mark.parametrize(
+    ("address", "form", "item", "deeds"),
+    [
+        ("/infrared", AN_INFRARED_CHECK, "tag I-7", ("next", "shot", "answer", "hands", "stop")),
+        ("/on-the-vehicle", A_COMPARISON, "blue van", ("read", "skip", "strike", "finish", "stop")),
+    ],
+)
+def test_a_student_opens_and_stops_nobody_elses_check(peopled, address, form, item, deeds):
+    technician = peopled.sit_down(Role.TECHNICIAN)
+    bo = peopled.sit_down(Role.STUDENT, name="Bo Quill")
+    mia = peopled.sit_down(Role.STUDENT, name="Mia Tansy")
+    theirs, own = begin(technician, address, form), begin(bo, address, form)
+    for run in (theirs, own):
+        assert mia.get(run).status_code == 404
+        for deed in deeds:
+            answer = mia.post(f"{run}/{deed}", data={"step": "1" if address == "/infrared" else "gauge"})
+            assert answer.status_code == 404, deed
+    assert f'href="{own}"' not in mia.get(address).text
+    assert mia.get(f"{address}/999").status_code == 404
+    listed = bo.get(address).text
+    assert f'href="{own}"' in listed and f'href="{theirs}"' not in listed
+    assert item in bo.get(own).text and item in technician.get(own).text
+    assert bo.get(theirs).status_code == 404
+    if address == "/infrared":
+        left = form | {"as_left_of": theirs.rpartition("/")[2], "done": "its lens was wiped"}
+        assert bo.post(address, data=left).status_code == 404
+    assert bo.post(f"{own}/stop").status_code == 303
+    assert not peopled.desk.store.runs.get(1).ended_utc_s and peopled.desk.store.runs.get(2).ended_utc_s
+
+
+def test_no_hand_touches_a_bench_that_is_at_another_run(peopled):
+    bo = peopled.sit_down(Role.STUDENT, name="Bo Quill")
+    own = begin(bo, "/infrared", AN_INFRARED_CHECK)
+    for step in ("1", "2", "3", "4"):
+        bo.post(f"{own}/next", data={"step": step})
+    run = peopled.desk.runs.start_sender_check(
+        station="bench-1", item="a sender", curve="ntc-310-80c", set_points_c=(30.0, 60.0, 85.0)
+    )
+    for deed in ("heat", "shoot"):
+        refused = bo.post(f"{own}/hands", data={"do": deed})
+        assert refused.status_code == 409 and f"busy with run {run:04d}" in refused.text
+    assert peopled.desk.benches["bench-1"].heater_c is None
+    peopled.desk.runs.stop_run(run, "the tea is ready")
+    assert bo.post(f"{own}/hands", data={"do": "heat"}).status_code == 303
+    assert peopled.desk.benches["bench-1"].heater_c == 60.0
