@@ -32,7 +32,7 @@ class InstrumentKind(StrEnum):
             InstrumentKind.PROBE: "reference probe",
             InstrumentKind.DECADE_BOX: "decade box",
             InstrumentKind.METER: "resistance meter",
-            InstrumentKind.WITNESS: "1-wire witness",
+            InstrumentKind.WITNESS: "contact thermometer or 1-wire witness",
             InstrumentKind.INFRARED: "infrared thermometer",
             InstrumentKind.RIG_INFRARED: "infrared sensor of a station",
             InstrumentKind.SCAN_TOOL: "scan tool",

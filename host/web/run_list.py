@@ -17,6 +17,7 @@ _WHERE = {
     RunKind.HAND_CHECK: "typed by hand",
     RunKind.INFRARED_CHECK: "infrared, by hand",
     RunKind.PROBE_CHECK: "ice and boiling water",
+    RunKind.WITNESS_CHECK: "beside another, by hand",
     RunKind.METER_CHECK: "meter and box, by hand",
     RunKind.STATION_ROUND: "through the stations",
     RunKind.EXERCISE: "for the class",

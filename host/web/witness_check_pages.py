@@ -1,26 +1,34 @@
 """Pages of the witness check: start it, read it at three temperatures, put it into the register."""
 
+from collections.abc import Mapping
+
 from flask import Blueprint, abort, g, redirect, render_template, request
 from werkzeug.wrappers import Response as AnyResponse
 
 from host.errors import DeskError
 from host.local_time import local_day
 from host.people.role import STAFF
-from host.procedures.references.witness_check import WitnessChecks
+from host.procedures.references.witness_check import RESOLUTION_K, WitnessChecks
+from host.store.instrument_kind import InstrumentKind
+from host.store.register_entry import Instrument
 from host.web.desk_behind import the_desk
+from host.web.infrared_form import temperature_typed
 from host.web.rules import allowed
 from host.web.text_field import take_text
 
 witness_check_pages = Blueprint("witness_check", __name__)
 
 _LONGEST_SERIAL = 60
+#: The choice of a station where there is none: both are read by hand.
+BY_HAND = "by hand"
+_FIELDS = ("station", "serial", "reference", "resolution_k")
 
 
 @witness_check_pages.get("/witness-check")
 @allowed(*STAFF)
 def index() -> str:
     """What it takes, the form, and every check so far."""
-    return _index({"station": "", "serial": ""}, {})
+    return _index(dict.fromkeys(_FIELDS, "") | {"resolution_k": "0.1"}, {})
 
 
 @witness_check_pages.post("/witness-check")
@@ -28,15 +36,26 @@ def index() -> str:
 def start() -> AnyResponse | tuple[str, int]:
     """Begin a check, or say beside the field why not."""
     store = the_desk().store
-    typed = {name: request.form.get(name, "").strip() for name in ("station", "serial")}
+    typed = {name: request.form.get(name, "").strip() for name in _FIELDS}
     errors: dict[str, str] = {}
     take_text(typed, "serial", "its serial", errors, longest=_LONGEST_SERIAL)
-    if typed["station"] not in {one.station for one in store.stations.all()}:
+    if typed["station"] not in {BY_HAND, *(one.station for one in store.stations.all())}:
         errors["station"] = "Choose the station that it hangs at."
     if not typed["serial"]:
         errors["serial"] = "Write its serial, or the name it goes by."
+    by_hand = typed["station"] == BY_HAND
+    reference, resolution_k = _by_hand(typed, errors) if by_hand else (None, RESOLUTION_K)
     if errors:
         return _index(typed, errors), 422
+    if reference is not None:
+        run = WitnessChecks(store).start(
+            station="",
+            serial=typed["serial"],
+            probe=reference.content,
+            simulated=reference.simulated,
+            resolution_k=resolution_k,
+        )
+        return redirect(f"/witness-check/{run}", 303)
     today = local_day(store.now(), g.settings.zone)
     try:
         probe = store.register.usable(
@@ -47,7 +66,9 @@ def start() -> AnyResponse | tuple[str, int]:
         )
     except DeskError as error:
         return _index(typed, {"form": str(error)}), 422
-    run = WitnessChecks(store).start(**typed, probe=probe.content, simulated=probe.simulated)
+    run = WitnessChecks(store).start(
+        station=typed["station"], serial=typed["serial"], probe=probe.content, simulated=probe.simulated
+    )
     return redirect(f"/witness-check/{run}", 303)
 
 
@@ -56,6 +77,41 @@ def start() -> AnyResponse | tuple[str, int]:
 def check(run: int) -> str:
     """The next step, and what was read."""
     return _page(run, "")
+
+
+def _by_hand(typed: dict[str, str], errors: dict[str, str]) -> tuple[Instrument | None, float]:
+    """The contact thermometer that is the reference, and the last digit of the one that is checked. [K]"""
+    try:
+        resolution_k = float(typed["resolution_k"])
+    except ValueError:
+        resolution_k = float("nan")
+    if not 0.001 <= resolution_k <= 5.0:
+        errors["resolution_k"] = "Write a number from 0.001 to 5."
+    for value, _words, refusal in _references():
+        if value == typed["reference"]:
+            if refusal:
+                errors["reference"] = refusal
+            elif value == typed["serial"]:
+                errors["reference"] = "A thermometer is no reference of itself: choose another."
+            standing = the_desk().store.register.standing(InstrumentKind.WITNESS, value)
+            return (standing.in_force if standing is not None else None), resolution_k
+    errors["reference"] = "Choose the contact thermometer that it is held beside."
+    return None, resolution_k
+
+
+def _references() -> list[tuple[str, str, str]]:
+    """Serial of each contact thermometer of the register, what it is, and why it may not be used."""
+    store = the_desk().store
+    today = local_day(store.now(), g.settings.zone)
+    return [
+        (
+            one.serial,
+            f"{one.serial}, certificate {one.in_force.certificate}",
+            one.refusal(today, g.settings.recalibration_months) or "",
+        )
+        for one in store.register.standings()
+        if one.kind is InstrumentKind.WITNESS and not one.is_retired
+    ]
 
 
 @witness_check_pages.post("/witness-check/<int:run>/read")
@@ -70,6 +126,15 @@ def read(run: int) -> AnyResponse | tuple[str, int]:
                 checks.finish(run, shop=g.settings.shop, today=today)
             case "stop":
                 checks.stop(run, "Stopped by hand.")
+            case "typed":
+                errors: dict[str, str] = {}
+                both = [
+                    temperature_typed(request.form.get(name, "").strip(), g.scale, name, errors)
+                    for name in ("reference", "shown")
+                ]
+                if errors:
+                    return _page(run, "", errors), 422
+                checks.read_typed(run, reference_shown_c=both[0], shown_c=both[1])
             case _:
                 checks.read(run, live=the_desk().live)
     except DeskError as error:
@@ -84,12 +149,16 @@ def _index(typed: dict[str, str], errors: dict[str, str]) -> str:
         form={"typed": typed, "errors": errors},
         stations=[one.station for one in store.stations.all()],
         rows=WitnessChecks(store).history(),
+        by_hand=BY_HAND,
+        references=_references(),
     )
 
 
-def _page(run: int, trouble: str) -> str:
+def _page(run: int, trouble: str, errors: Mapping[str, str] | None = None) -> str:
     try:
         state = WitnessChecks(the_desk().store).state(run)
     except DeskError as error:
         abort(404, description=str(error))
-    return render_template("witness_check.html", run=run, state=state, trouble=trouble)
+    typed = request.form if trouble or errors else {}
+    form = {"typed": typed, "errors": errors or {}}
+    return render_template("witness_check.html", run=run, state=state, trouble=trouble, form=form)

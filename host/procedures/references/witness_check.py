@@ -15,7 +15,7 @@ from calibration.contract.readings import Quality, ReadingPack
 from calibration.uncertainty.budget import Budget, combine
 from calibration.uncertainty.line import normal, rectangular
 from host.citation import Citation
-from host.contact_reference import ContactReference, read_by_probe
+from host.contact_reference import ContactReference, read_by_hand, read_by_probe
 from host.errors import DeskError
 from host.live import Live
 from host.procedures.event import Event, led_to
@@ -32,21 +32,25 @@ LEAST_POINTS = 3
 APART_K = 5.0
 #: DS18B20 at 12 bit, and its limits of error as bought (data sheet, from memory). [K]
 RESOLUTION_K, AS_BOUGHT_K = 0.0625, 0.5
+#: Of a bath that stands still by the eye alone; nobody reads a slope off two displays. Assumed. [K/min]
+DRIFT_BY_EYE_K_PER_MIN = 0.5
 _NEWEST_PACKS = 200
 
 
 class Kind(StrEnum):
     """Events of a witness check."""
 
-    STARTED = "started"  # station, serial, probe, simulated
-    READ = "read"  # reference_c, u_reference_k, shown_c, scatter_k, drift_k_per_min, words, cites
+    STARTED = "started"  # station, serial, probe, simulated, resolution_k
+    READ = (
+        "read"  # reference_c, u_reference_k, shown_c, scatter_k, drift_k_per_min, words, cites, resolution_k
+    )
     FINISHED = "finished"  # register: digest of the entry
     STOPPED = "stopped"  # reason
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class WitnessReading:
-    """Probe and witness at one temperature. [°C], [K], [K/min]"""
+    """Reference and witness at one temperature. [°C], [K], [K/min]"""
 
     reference_c: float
     u_reference_k: float
@@ -54,6 +58,7 @@ class WitnessReading:
     scatter_k: float
     drift_k_per_min: float
     words: str
+    resolution_k: float = RESOLUTION_K
 
     @property
     def budget(self) -> Budget:
@@ -62,9 +67,9 @@ class WitnessReading:
             estimate=self.shown_c - self.reference_c,
             unit="K",
             lines=(
-                normal("probe", self.reference_c, "°C", self.u_reference_k, -1.0),
+                normal("reference", self.reference_c, "°C", self.u_reference_k, -1.0),
                 normal("scatter of the witness", 0.0, "K", self.scatter_k, 1.0),
-                rectangular("resolution", 0.0, "K", 0.5 * RESOLUTION_K, 1.0),
+                rectangular("resolution", 0.0, "K", 0.5 * self.resolution_k, 1.0),
                 rectangular("lag", 0.0, "K", WITNESS_LAG_S / 60.0 * abs(self.drift_k_per_min), 1.0),
             ),
         )
@@ -72,15 +77,24 @@ class WitnessReading:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class WitnessState:
-    """All there is to know of a check; made of its events alone."""
+    """All there is to know of a check; made of its events alone.
+
+    Without a station it is read by hand: ``probe`` is the register entry of a contact thermometer then.
+    """
 
     station: str = ""
     serial: str = ""
     probe: Mapping[str, Any] | None = None
     simulated: bool = False
+    resolution_k: float = RESOLUTION_K
     readings: tuple[WitnessReading, ...] = ()
     is_over: bool = False
     reason: str = ""
+
+    @property
+    def what(self) -> str:
+        """What is checked, in words."""
+        return f"1-wire witness {self.serial}" if self.station else f"contact thermometer {self.serial}"
 
     @property
     def may_finish(self) -> bool:
@@ -111,9 +125,10 @@ def advance(state: WitnessState, event: Event) -> WitnessState:
                 serial=payload["serial"],
                 probe=payload["probe"],
                 simulated=payload["simulated"],
+                resolution_k=payload.get("resolution_k", RESOLUTION_K),
             )
         case Kind.READ:
-            fields = {name: payload[name] for name in WitnessReading.__dataclass_fields__}
+            fields = {name: payload[name] for name in WitnessReading.__dataclass_fields__ if name in payload}
             return replace(state, readings=(*state.readings, WitnessReading(**fields)))
         case Kind.FINISHED:
             return replace(state, is_over=True)
@@ -126,8 +141,11 @@ def state_of(events: Iterable[Event]) -> WitnessState:
     return led_to(WitnessState(), events, advance)[0]
 
 
-def corrections_of(state: WitnessState, *, run: int, shop: Shop, today: date) -> RegisterEntry:
-    """The witness as this check describes it."""
+def corrections_of(
+    state: WitnessState, *, run: int, shop: Shop, today: date, kept_at: Mapping[str, str]
+) -> RegisterEntry:
+    """The witness as this check describes it; one that was read by hand stays kept where it was."""
+    at_station = {"station": state.station, "accuracy_k": AS_BOUGHT_K}
     return register_entry(
         {
             "kind": "witness",
@@ -136,9 +154,8 @@ def corrections_of(state: WitnessState, *, run: int, shop: Shop, today: date) ->
             "issuer": shop.name,
             "issued": today,
             "simulated": state.simulated,
-            "station": state.station,
-            "resolution_k": RESOLUTION_K,
-            "accuracy_k": AS_BOUGHT_K,
+            **(at_station if state.station else kept_at),
+            "resolution_k": state.resolution_k,
             "k": 2.0,
             "point": rows_of(state),
         }
@@ -175,13 +192,28 @@ class WitnessChecks:
     def __init__(self, store: Store) -> None:
         self._store = store
 
-    def start(self, *, station: str, serial: str, probe: Mapping[str, Any], simulated: bool) -> int:
-        """Begin a check; its number."""
-        content = {"station": station, "serial": serial, "probe": dict(probe), "simulated": simulated}
+    def start(
+        self,
+        *,
+        station: str,
+        serial: str,
+        probe: Mapping[str, Any],
+        simulated: bool,
+        resolution_k: float = RESOLUTION_K,
+    ) -> int:
+        """Begin a check; its number. Without a station both are read by hand. [K]"""
+        content = {
+            "station": station,
+            "serial": serial,
+            "probe": dict(probe),
+            "simulated": simulated,
+            "resolution_k": resolution_k,
+        }
+        begun = advance(WitnessState(), Event(kind=Kind.STARTED, payload=content))
         run = self._store.runs.create(
-            station=station,
+            station=station or None,
             kind=RunKind.WITNESS_CHECK,
-            settings={"item": f"1-wire witness {serial}", **content},
+            settings={"item": begun.what, **content},
         )
         self._store.runs.append(run, Kind.STARTED, content, after=0)
         return run
@@ -196,13 +228,11 @@ class WitnessChecks:
             temperature already.
         """
         state, logged = self._open(run)
+        if not state.station:
+            raise DeskError("No station reads this one: type what both thermometers say.")
         packs = readings_of_now(self._store, live, state.station, _NEWEST_PACKS)
         reference = read_by_probe(packs, state.probe or {})
-        near = [one for one in state.readings if abs(one.reference_c - reference.temperature_c) < APART_K]
-        if near:
-            raise DeskError(
-                f"It was read at {near[0].reference_c:.1f} °C already: bring the bath {APART_K:g} K further."
-            )
+        _refuse_near(state, reference)
         payload = _reading(packs, reference)
         cites = reference.cites
         self._store.runs.append(
@@ -212,6 +242,32 @@ class WitnessChecks:
             after=logged,
             cites=cites,
         )
+
+    def read_typed(self, run: int, *, reference_shown_c: float, shown_c: float) -> None:
+        """Take what two displays say, read by hand. [°C]
+
+        Raises
+        ------
+        DeskError
+            If a station reads them, the reference may not be used there, or they were read near this
+            temperature already.
+        """
+        state, logged = self._open(run)
+        if state.station:
+            raise DeskError(f"{state.station} reads both itself: press “Read both now”.")
+        reference = read_by_hand(reference_shown_c, state.probe or {})
+        _refuse_near(state, reference)
+        payload = {
+            "reference_c": reference.temperature_c,
+            "u_reference_k": reference.u_k,
+            "shown_c": shown_c,
+            "scatter_k": 0.0,
+            "drift_k_per_min": DRIFT_BY_EYE_K_PER_MIN,
+            "words": f"{reference.words}; both read by hand",
+            "resolution_k": state.resolution_k,
+            "cites": None,
+        }
+        self._store.runs.append(run, Kind.READ, payload, after=logged)
 
     def finish(self, run: int, *, shop: Shop, today: date) -> None:
         """Put what was found into the register; once more changes nothing.
@@ -228,7 +284,10 @@ class WitnessChecks:
             raise DeskError(
                 f"A witness is read at {LEAST_POINTS} temperatures: {len(state.readings)} so far."
             )
-        entry = self._store.register.add(corrections_of(state, run=run, shop=shop, today=today))
+        kept_at = self._store.register.kept_at("witness", state.serial)
+        entry = self._store.register.add(
+            corrections_of(state, run=run, shop=shop, today=today, kept_at=kept_at)
+        )
         self._store.runs.append(run, Kind.FINISHED, {"register": entry.sha256}, after=logged)
         self._store.runs.end(run)
 
@@ -269,6 +328,15 @@ class WitnessChecks:
         if self._store.runs.kind_of(run) != RunKind.WITNESS_CHECK:
             raise DeskError(f"Run {run:04d} is no witness check. Choose one from the list of runs.")
         return events_of(self._store, run)
+
+
+def _refuse_near(state: WitnessState, reference: ContactReference) -> None:
+    """Refuse a temperature that was read already."""
+    near = [one for one in state.readings if abs(one.reference_c - reference.temperature_c) < APART_K]
+    if near:
+        raise DeskError(
+            f"It was read at {near[0].reference_c:.1f} °C already: bring the bath {APART_K:g} K further."
+        )
 
 
 def _reading(packs: Sequence[ReadingPack], reference: ContactReference) -> dict[str, Any]:

@@ -92,3 +92,79 @@ def test_a_silent_station_s_last_readings_are_no_temperature_of_a_witness(browse
     )
     bench.read(1)
     assert browser.post(f"{where}/read", data={"do": "read"}).status_code == 303
+
+
+CERTIFIED = """
+kind = "witness"
+serial = "T-1"
+certificate = "K-5"
+issuer = "Heron Laboratory"
+issued = 2030-01-01
+resolution_k = 0.01
+k = 2.0
+point = [
+  { shown_c = 0.0, correction_k = 0.20, expanded_u_k = 0.06 },
+  { shown_c = 100.0, correction_k = 0.20, expanded_u_k = 0.06 },
+]
+"""
+
+
+def start_by_hand(browser, **changed):
+    typed = {"station": "by hand", "serial": "T-9", "reference": "T-1", "resolution_k": "0.1"}
+    return browser.post("/witness-check", data=typed | changed)
+
+
+def both_say(browser, reference, shown, **more):
+    typed = {"do": "typed", "reference": reference, "shown": shown}
+    return browser.post("/witness-check/1/read", data=typed | more)
+
+
+def test_a_thermometer_is_held_beside_a_certified_one_by_hand_without_any_station(browser, desk):
+    desk.store.register.add_text(CERTIFIED)
+    assert "T-1, certificate K-5" in browser.get("/witness-check").text
+    assert start_by_hand(browser).headers["Location"] == "/witness-check/1"
+    page = browser.get("/witness-check/1").text
+    assert "T-1 says" in page and "T-9 says" in page and "Read both now" not in page
+    for reference, shown in (("29.80", "30.5"), ("59.80", "60.5")):
+        assert both_say(browser, reference, shown).status_code == 303
+    again = both_say(browser, "60.80", "61.5")
+    assert again.status_code == 422 and "already" in again.text and 'value="61.5"' in again.text
+    fahrenheit = both_say(browser, "185.0", "186.62", page_scale="f")
+    assert fahrenheit.status_code == 303
+    assert browser.post("/witness-check/1/read", data={"do": "finish"}).status_code == 303
+    entry = desk.store.register.standing("witness", "T-9").in_force
+    # The reference reads 0.2 K low and knows it: 29.8 is 30.0, and 30.5 is 0.5 K too high.
+    # 185 °F is 85.0 °C, so 85.2 °C; 186.62 °F is 85.9 °C: 0.7 K too high.
+    points = entry.content["point"]
+    assert [row["correction_k"] for row in points] == pytest.approx([-0.5, -0.5, -0.7], abs=0.001)
+    # Certificate 0.03 K, bend of a straight certificate 0, last digits 0.1 and 0.01 K, and the lag of 20 s at
+    # 0.5 K/min by eye, as rectangles: u is hypot(0.03, 0.1/√12, 0.01/√12, 0.1667/√3).
+    u_k = (0.03**2 + 0.1**2 / 12.0 + 0.01**2 / 12.0 + (20.0 / 60.0 * 0.5) ** 2 / 3.0) ** 0.5
+    assert [row["expanded_u_k"] for row in points] == pytest.approx([2.0 * u_k] * 3, abs=0.002)
+    assert "beside another, by hand" in browser.get("/runs").text
+    assert "by hand beside T-1" in browser.get("/witness-check/1").text
+    command = ["certificate", "recompute", "--run", "1", "--json", "--data", str(desk.folder)]
+    again = CliRunner().invoke(main, command)
+    assert again.exit_code == 0 and json.loads(again.output)["same"] is True, again.output
+
+
+def test_a_check_by_hand_needs_a_certified_thermometer_that_may_be_used_and_is_another(browser, desk, bench):
+    nothing = start_by_hand(browser)
+    assert nothing.status_code == 422 and 'id="reference-wrong"' in nothing.text
+    past = CERTIFIED.replace("issued = 2030-01-01", "issued = 2020-01-01\ndue = 2021-01-01")
+    desk.store.register.add_text(past)
+    late = start_by_hand(browser)
+    assert late.status_code == 422 and "2021-01-01" in late.text
+    desk.store.register.add_text(CERTIFIED)
+    itself = start_by_hand(browser, serial="T-1")
+    assert itself.status_code == 422 and "no reference of itself" in itself.text
+    coarse = start_by_hand(browser, resolution_k="")
+    assert coarse.status_code == 422 and 'id="resolution_k-wrong"' in coarse.text
+    start_by_hand(browser)
+    outside = both_say(browser, "130", "131")
+    assert outside.status_code == 422 and "certified from 0.0 to 100.0" in outside.text
+    read = browser.post("/witness-check/1/read", data={"do": "read"})
+    assert read.status_code == 422 and "No station reads this one" in read.text
+    where = browser.post("/witness-check", data={"station": "bench-1", "serial": "W-3"}).headers["Location"]
+    typed = browser.post(f"{where}/read", data={"do": "typed", "reference": "30", "shown": "30"})
+    assert typed.status_code == 422 and "bench-1 reads both itself" in typed.text
