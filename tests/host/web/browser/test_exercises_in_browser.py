@@ -89,6 +89,11 @@ def test_an_exercise_reads_well_from_its_list_to_its_marks(room, devices, size):
     page.get_by_label("Why, in one sentence").fill("The same ohms too many at each temperature.")
     page.get_by_role("button", name="Read it once more").click()
     student.look_at(page)
+    page.get_by_role("button", name="Think again").click()
+    expect(page.get_by_label("How large")).to_have_value("38")
+    expect(page.get_by_label("Resistance in series")).to_be_checked()
+    student.look_at(page)
+    page.get_by_role("button", name="Read it once more").click()
     page.get_by_role("button", name="This is my answer").click()
     expect(page.get_by_text("80 of 100 so far")).to_be_visible()
     student.look_at(page)
@@ -103,6 +108,25 @@ def test_an_exercise_reads_well_from_its_list_to_its_marks(room, devices, size):
     expect(page.get_by_text("marked, 100 of 100")).to_be_visible()
     instructor.look_at(instructor.open("/exercises"))
     instructor.look_at(instructor.open("/exercises/new"))
+    assert student.wrong == instructor.wrong == []
+
+
+def test_a_page_that_is_open_says_by_itself_that_its_exercise_was_closed(room, devices):
+    student, instructor = (sit_down(room, devices, who, "phone") for who in ("student", "instructor"))
+    page = instructor.open("/stations/bench-1")
+    page.get_by_text("Where the decade box stands").click()
+    expect(
+        page.get_by_text("It is not in the circuit")
+    ).to_be_visible()  # by a reading of before the planting
+    instructor.look_at(page)
+    room.begin()
+    card = student.open(f"/exercise/{room.number}")
+    expect(card.get_by_role("heading", name="Hang the sender")).to_be_visible()
+    page = instructor.open(f"/exercises/{room.number}")
+    page.get_by_role("button", name="Close the exercise").click()
+    expect(card.get_by_text("This exercise is closed")).to_be_visible()
+    expect(card.get_by_text("closed while this check went on")).to_be_visible()
+    student.look_at(card)
     assert student.wrong == instructor.wrong == []
 
 
