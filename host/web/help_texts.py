@@ -136,6 +136,8 @@ TOPICS: Mapping[str, Topic] = {
             "What was planted shows to the instructor on the press of a button, and to a student once the "
             "answer is given. A run with a planted fault never comes to a certificate.",
             "An exercise goes to who is a student and nothing else: every other role sees what was planted.",
+            "Closing it stops the checks that go on and takes the decade box out of the circuit. Close it "
+            "before a customer's sender is checked there; the page of a station says where the box stands.",
         ),
         commands=(("ohmbath person roster class.csv", "makes accounts for a class, with a slip for each"),),
     ),

@@ -22,10 +22,12 @@ from host.web.number_in_form import is_number
 from host.web.scale import Scale, plain_degrees
 from host.web.text_field import take_text
 from host.web.trial_choices import trial_choices, value_of
+from host.web.typed_number import typed_number
 
 DEFAULT_SET_POINTS_C = (30.0, 60.0, 85.0)
 LEAST_SET_POINTS = 3
 MOST_SET_POINTS = 12
+_TOO_LARGE = 1e6
 
 # A bath is never quite at its set point: so far a default stays inside the ends of a curve.
 _INSIDE_K = 2.0
@@ -252,7 +254,7 @@ def _limit_k(text: str, curve: ReferenceCurve | None, errors: dict[str, str]) ->
                 "This curve was printed without a tolerance: write how far the sender may be off, in kelvin."
             )
         return None
-    limit_k = _number(text)
+    limit_k = typed_number(text, below=_TOO_LARGE)
     if limit_k is None or not 0.0 < limit_k <= 50.0:
         errors["limit_k"] = "Write a number of kelvin above 0 and up to 50, for example 2 or 2.5."
         return None
@@ -264,7 +266,7 @@ def _set_points(text: str, scale: str, errors: dict[str, str]) -> tuple[float, .
         # 30,5 may be one temperature or two: never guess
         errors["set_points"] = "Write decimals with a point and set points with spaces between: 30.5 60 85."
         return ()
-    numbers = [_number(part) for part in re.split(r"[\s,;]+", text) if part]
+    numbers = [typed_number(part, below=_TOO_LARGE) for part in re.split(r"[\s,;]+", text) if part]
     if any(number is None for number in numbers):
         errors["set_points"] = "Write numbers with spaces between them, for example 25 60 90."
         return ()
@@ -301,11 +303,3 @@ def _check_points(
         except CurveError as error:
             errors["set_points"] = str(error)
             return
-
-
-def _number(text: str) -> float | None:
-    try:
-        number = float(text)
-    except ValueError:
-        return None
-    return number if abs(number) < 1e6 else None

@@ -63,6 +63,8 @@ def test_set_points_typed_in_fahrenheit_are_kept_in_celsius(browser, desk, bench
         ("item", "sender 传感器", "not in the fonts"),
         ("curve", "no-such-curve", "Choose a curve"),
         ("set_points", "30 sixty 85", "Write numbers"),
+        ("set_points", "30 6_0 85", "Write numbers"),
+        ("set_points", "30 ٦٠ 85", "Write numbers"),
         ("set_points", "30 60", "there are 2 here"),
         ("set_points", "30 30 60", "there are 2 here"),
         ("set_points", "30 60 120", "covers 0 to 100"),
