@@ -51,6 +51,7 @@ def station_round_results(body: StationRoundBody) -> Results:
         tables=tuple(_table(one, with_title=len(body.points) > 1) for one in body.points),
         bars=_bars(first),
         strips=tuple(strip for one in body.points for strip in _strips(one)),
+        strips_words=_strips_words(first),
         facts=(("Artefact", body.artefact),),
         sections=(
             Section(title="Reference", lines=tuple(_reference_line(one) for one in body.points)),
@@ -177,6 +178,12 @@ def _strips(one: RoundComparison) -> tuple[Strip, ...]:
         )
         for start in starts
     )
+
+
+def _strips_words(one: RoundComparison) -> str:
+    if one.reference is not None or one.why_no_en:
+        return ""
+    return f"Who says what, in {one.unit}, each with its U: ◆ does not agree with the other stations."
 
 
 def _first_bar(one: RoundComparison) -> tuple[StripBar, ...]:

@@ -187,7 +187,9 @@ def test_the_gap_of_a_wild_station_is_drawn_from_what_it_is_held_against():
     values = (1.00, 1.01, 0.99, 55.00)
     results = [taken(f"bench-{number}", value, 0.1) for number, value in enumerate(values, start=1)]
     paper = paper_of(state_of([begun(reference=None, stations=()), *results]))
-    (strip,) = station_round_results(paper.body).strips
+    found = station_round_results(paper.body)
+    (strip,) = found.strips
+    assert found.strips_words.endswith("does not agree with the other stations.")
     drawn = strip_svg(strip.bars, unit=strip.unit)
     assert "54.00 K above the others" in drawn
     assert drawn.count("agrees with the others") == 3

@@ -68,12 +68,12 @@ def test_its_times_are_those_of_the_shop_and_utc_where_a_run_of_before_kept_no_z
     def measured(record) -> str:
         return certificate_again(replace(record, readings_of=with_a_clock)).measured
 
-    (started,) = record.events
+    (started,) = record.timed_events
     settings = dict(started.payload["settings"])
     assert settings.pop("time_zone") == desk.runs.view(1).state.started.time_zone
 
     def kept_with(**more):
-        return replace(record, events=(replace(started, payload={"settings": settings | more}),))
+        return replace(record, timed_events=(replace(started, payload={"settings": settings | more}),))
 
     # 1 750 000 000 s is 2025-06-15 15:06:40 UTC; Nepal is 5 h 45 min ahead.
     in_nepal = measured(kept_with(time_zone="Asia/Kathmandu"))
