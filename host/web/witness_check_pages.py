@@ -5,10 +5,12 @@ from collections.abc import Mapping
 from flask import Blueprint, abort, g, redirect, render_template, request
 from werkzeug.wrappers import Response as AnyResponse
 
+from calibration.bath.fixed_points import FixedPoint, boiling_at_pressure, ice_point
 from host.errors import DeskError
 from host.local_time import local_day
 from host.people.role import STAFF
 from host.procedures.references.witness_check import RESOLUTION_K, WitnessChecks
+from host.quantity import pressure_pa_of
 from host.store.instrument_kind import InstrumentKind
 from host.store.register_entry import Instrument
 from host.web.desk_behind import the_desk
@@ -21,6 +23,8 @@ witness_check_pages = Blueprint("witness_check", __name__)
 _LONGEST_SERIAL = 60
 #: The choice of a station where there is none: both are read by hand.
 BY_HAND = "by hand"
+#: The choice of a reference where ice and boiling water are all there is.
+FIXED_POINTS = "ice and boiling water"
 _FIELDS = ("station", "serial", "reference", "resolution_k")
 
 
@@ -47,12 +51,12 @@ def start() -> AnyResponse | tuple[str, int]:
     reference, resolution_k = _by_hand(typed, errors) if by_hand else (None, RESOLUTION_K)
     if errors:
         return _index(typed, errors), 422
-    if reference is not None:
+    if by_hand:
         run = WitnessChecks(store).start(
             station="",
             serial=typed["serial"],
-            probe=reference.content,
-            simulated=reference.simulated,
+            probe={} if reference is None else reference.content,
+            simulated=reference is not None and reference.simulated,
             resolution_k=resolution_k,
         )
         return redirect(f"/witness-check/{run}", 303)
@@ -87,6 +91,8 @@ def _by_hand(typed: dict[str, str], errors: dict[str, str]) -> tuple[Instrument 
         resolution_k = float("nan")
     if not 0.001 <= resolution_k <= 5.0:
         errors["resolution_k"] = "Write a number from 0.001 to 5."
+    if typed["reference"] == FIXED_POINTS:
+        return None, resolution_k
     for value, _words, refusal in _references():
         if value == typed["reference"]:
             if refusal:
@@ -97,6 +103,15 @@ def _by_hand(typed: dict[str, str], errors: dict[str, str]) -> tuple[Instrument 
             return (standing.in_force if standing is not None else None), resolution_k
     errors["reference"] = "Choose the contact thermometer that it is held beside."
     return None, resolution_k
+
+
+def _boiling(errors: dict[str, str]) -> FixedPoint | None:
+    """Where water boils at the pressure that was typed."""
+    try:
+        return boiling_at_pressure(pressure_pa_of(request.form.get("pressure", "").strip()) / 1000.0)
+    except DeskError as error:
+        errors["pressure"] = str(error)
+        return None
 
 
 def _references() -> list[tuple[str, str, str]]:
@@ -119,6 +134,7 @@ def _references() -> list[tuple[str, str, str]]:
 def read(run: int) -> AnyResponse | tuple[str, int]:
     """Read both now, or put what was read into the register, or stop."""
     checks = WitnessChecks(the_desk().store)
+    errors: dict[str, str]
     try:
         match request.form.get("do"):
             case "finish":
@@ -126,8 +142,17 @@ def read(run: int) -> AnyResponse | tuple[str, int]:
                 checks.finish(run, shop=g.settings.shop, today=today)
             case "stop":
                 checks.stop(run, "Stopped by hand.")
+            case "keep":
+                checks.keep(run)
+            case "ice" | "boiling" as where:
+                errors = {}
+                shown_c = temperature_typed(request.form.get("shown", "").strip(), g.scale, "shown", errors)
+                fixed = ice_point() if where == "ice" else _boiling(errors)
+                if errors or fixed is None:
+                    return _page(run, "", errors), 422
+                checks.read_in(run, fixed, shown_c=shown_c)
             case "typed":
-                errors: dict[str, str] = {}
+                errors = {}
                 both = [
                     temperature_typed(request.form.get(name, "").strip(), g.scale, name, errors)
                     for name in ("reference", "shown")
@@ -150,6 +175,7 @@ def _index(typed: dict[str, str], errors: dict[str, str]) -> str:
         stations=[one.station for one in store.stations.all()],
         rows=WitnessChecks(store).history(),
         by_hand=BY_HAND,
+        fixed_points=FIXED_POINTS,
         references=_references(),
     )
 

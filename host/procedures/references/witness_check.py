@@ -11,7 +11,9 @@ from datetime import date
 from enum import StrEnum
 from typing import Any
 
+from calibration.bath.fixed_points import FixedPoint
 from calibration.contract.readings import Quality, ReadingPack
+from calibration.rounding import decimals_of, rounded_text
 from calibration.uncertainty.budget import Budget, combine
 from calibration.uncertainty.line import normal, rectangular
 from host.citation import Citation
@@ -41,10 +43,9 @@ class Kind(StrEnum):
     """Events of a witness check."""
 
     STARTED = "started"  # station, serial, probe, simulated, resolution_k
-    READ = (
-        "read"  # reference_c, u_reference_k, shown_c, scatter_k, drift_k_per_min, words, cites, resolution_k
-    )
-    FINISHED = "finished"  # register: digest of the entry
+    # reference_c, u_reference_k, shown_c, scatter_k, drift_k_per_min, words, cites, resolution_k
+    READ = "read"
+    FINISHED = "finished"  # register: digest of the entry; none where it was kept as a record alone
     STOPPED = "stopped"  # reason
 
 
@@ -79,7 +80,8 @@ class WitnessReading:
 class WitnessState:
     """All there is to know of a check; made of its events alone.
 
-    Without a station it is read by hand: ``probe`` is the register entry of a contact thermometer then.
+    Without a station it is read by hand: ``probe`` is the register entry of a contact thermometer then, empty
+    where ice and boiling water are all there is.
     """
 
     station: str = ""
@@ -90,6 +92,7 @@ class WitnessState:
     readings: tuple[WitnessReading, ...] = ()
     is_over: bool = False
     reason: str = ""
+    is_record_alone: bool = False
 
     @property
     def what(self) -> str:
@@ -104,7 +107,25 @@ class WitnessState:
     @property
     def is_in_register(self) -> bool:
         """Whether its corrections were put into the register."""
-        return self.is_over and not self.reason
+        return self.is_over and not self.reason and not self.is_record_alone
+
+    @property
+    def sentence(self) -> str:
+        """What the readings come to."""
+        off = [one for one in self.readings if abs(one.budget.estimate) > one.budget.expanded_u]
+        if not self.readings:
+            return "Nothing was read yet."
+        if not off:
+            return "It reads true at what was read, as far as can be told."
+        worst = max(off, key=lambda one: abs(one.budget.estimate) - one.budget.expanded_u)
+        budget = worst.budget
+        places = decimals_of(budget.expanded_u)
+        size = rounded_text(abs(budget.estimate), places)
+        return (
+            f"It reads {size} K too {'high' if budget.estimate > 0.0 else 'low'} at "
+            f"{worst.reference_c:.1f} °C, sure to {rounded_text(budget.expanded_u, places)} K: "
+            "correct by it, or have it calibrated."
+        )
 
 
 def advance(state: WitnessState, event: Event) -> WitnessState:
@@ -131,7 +152,7 @@ def advance(state: WitnessState, event: Event) -> WitnessState:
             fields = {name: payload[name] for name in WitnessReading.__dataclass_fields__ if name in payload}
             return replace(state, readings=(*state.readings, WitnessReading(**fields)))
         case Kind.FINISHED:
-            return replace(state, is_over=True)
+            return replace(state, is_over=True, is_record_alone=payload["register"] is None)
         case Kind.STOPPED:
             return replace(state, is_over=True, reason=payload["reason"])
 
@@ -255,19 +276,68 @@ class WitnessChecks:
         state, logged = self._open(run)
         if state.station:
             raise DeskError(f"{state.station} reads both itself: press “Read both now”.")
-        reference = read_by_hand(reference_shown_c, state.probe or {})
+        if not state.probe:
+            raise DeskError("This check has ice and boiling water alone: type what it says there.")
+        reference = read_by_hand(reference_shown_c, state.probe)
+        words = f"{reference.words}; both read by hand"
+        self._take_typed(run, state, logged, replace(reference, words=words), shown_c, DRIFT_BY_EYE_K_PER_MIN)
+
+    def read_in(self, run: int, fixed: FixedPoint, *, shown_c: float) -> None:
+        """Take what a display says in melting ice or in boiling water. [°C]
+
+        Raises
+        ------
+        DeskError
+            If a station reads it, or it was read near this temperature already.
+        """
+        state, logged = self._open(run)
+        if state.station:
+            raise DeskError(f"{state.station} reads this one: its probe has a check of its own for ice.")
+        words = "melting ice"
+        if fixed.pressure_kpa is not None:
+            words = f"water boiling at {10.0 * fixed.pressure_kpa:.1f} hPa"
+        reference = ContactReference(
+            temperature_c=fixed.temperature_c, u_k=fixed.budget.standard_u, words=f"{words}, read by hand"
+        )
+        self._take_typed(run, state, logged, reference, shown_c, 0.0)  # it stands still by itself
+
+    def _take_typed(
+        self,
+        run: int,
+        state: WitnessState,
+        logged: int,
+        reference: ContactReference,
+        shown_c: float,
+        drift_k_per_min: float,
+    ) -> None:
         _refuse_near(state, reference)
         payload = {
             "reference_c": reference.temperature_c,
             "u_reference_k": reference.u_k,
             "shown_c": shown_c,
             "scatter_k": 0.0,
-            "drift_k_per_min": DRIFT_BY_EYE_K_PER_MIN,
-            "words": f"{reference.words}; both read by hand",
+            "drift_k_per_min": drift_k_per_min,
+            "words": reference.words,
             "resolution_k": state.resolution_k,
             "cites": None,
         }
         self._store.runs.append(run, Kind.READ, payload, after=logged)
+
+    def keep(self, run: int) -> None:
+        """End a check as a record: two points verify a thermometer, and give no corrections between them.
+
+        Raises
+        ------
+        DeskError
+            If nothing was read, or it was ended otherwise.
+        """
+        if self.state(run).is_record_alone:
+            return
+        state, logged = self._open(run)
+        if not state.readings:
+            raise DeskError("Nothing was read yet: type what it says in ice or in boiling water.")
+        self._store.runs.append(run, Kind.FINISHED, {"register": None}, after=logged)
+        self._store.runs.end(run)
 
     def finish(self, run: int, *, shop: Shop, today: date) -> None:
         """Put what was found into the register; once more changes nothing.

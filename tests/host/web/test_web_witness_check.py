@@ -168,3 +168,30 @@ def test_a_check_by_hand_needs_a_certified_thermometer_that_may_be_used_and_is_a
     where = browser.post("/witness-check", data={"station": "bench-1", "serial": "W-3"}).headers["Location"]
     typed = browser.post(f"{where}/read", data={"do": "typed", "reference": "30", "shown": "30"})
     assert typed.status_code == 422 and "bench-1 reads both itself" in typed.text
+
+
+def test_a_thermometer_with_a_display_is_checked_in_ice_and_boiling_water_without_a_rig(browser, desk):
+    assert start_by_hand(browser, reference="ice and boiling water").status_code == 303
+    page = browser.get("/witness-check/1").text
+    assert "by hand in ice and boiling water" in page and "That is what both say" not in page
+
+    def read(where, shown, **more):
+        return browser.post("/witness-check/1/read", data={"do": where, "shown": shown, **more})
+
+    assert read("ice", "0.3").status_code == 303
+    unsaid = read("boiling", "98.0")
+    assert unsaid.status_code == 422 and 'id="pressure-wrong"' in unsaid.text
+    # IAPWS-IF97 (release of 2007, table 36): water boils at 99.6059 °C under 0.1 MPa; 210.6 °F is 99.222 °C.
+    assert read("boiling", "210.6", pressure="1000hPa", page_scale="f").status_code == 303
+    early = browser.post("/witness-check/1/read", data={"do": "finish"})
+    assert early.status_code == 422 and "2 so far" in early.text
+    ice, boiling = (event.payload for event in events_of(desk.store, 1) if event.kind == "read")
+    assert ice["shown_c"] - ice["reference_c"] == pytest.approx(0.3)
+    assert boiling["shown_c"] - boiling["reference_c"] == pytest.approx(99.222 - 99.606, abs=0.002)
+    assert boiling["words"] == "water boiling at 1000.0 hPa, read by hand"
+    assert browser.post("/witness-check/1/read", data={"do": "keep"}).status_code == 303
+    over = browser.get("/witness-check/1").text.replace("\N{NO-BREAK SPACE}", " ")
+    # U at ice: half-widths 0.05 K (the bath) and 0.05 K (last digit): 2 hypot(0.05, 0.05) / √3, hardly more.
+    assert "It reads 0.300 K too high at 0.0 °C, sure to 0.08" in over
+    assert not [one for one in desk.store.register.all() if one.serial == "T-9"]
+    assert read("ice", "0.3").status_code == 422
