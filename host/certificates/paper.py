@@ -269,7 +269,7 @@ def _strips_note(results: Results) -> str:
 
 def _section(section: Any) -> dict[str, Any]:
     return {
-        "title": section.title,
+        "title": breakable(section.title),
         "lines": [breakable(with_minus(line)) for line in section.lines if line],
         "coefficients": [_coefficient(one) for one in section.coefficients],
     }
@@ -289,7 +289,7 @@ def _budget(results: Results) -> dict[str, Any] | None:
     if worst is None:
         return None
     return {
-        "title": f"Error at {worst.title}{_which_point(results)}",
+        "title": breakable(f"Error at {worst.title}{_which_point(results)}"),
         "lines": [_budget_line(line) for line in worst.budget.lines],
         "sum": _budget_sum(worst.budget),
         "unit": worst.budget.unit,
@@ -341,7 +341,7 @@ def _other_budgets(results: Results) -> list[str]:
 def _budget_in_short(one: StatedBudget, *, with_source: bool) -> str:
     total, unit = _budget_sum(one.budget), one.budget.unit
     words = (
-        f"{one.short}: u\u00a0=\u00a0{total['u']}\u00a0{unit}, d.o.f.\u00a0{total['degrees']}, "
+        f"{breakable(one.short)}: u\u00a0=\u00a0{total['u']}\u00a0{unit}, d.o.f.\u00a0{total['degrees']}, "
         f"k\u00a0=\u00a0{total['k']}, U\u00a0=\u00a0{total['expanded_u']}\u00a0{unit}"
     )
     largest = max(one.budget.lines, key=lambda line: line.contribution, default=None)

@@ -36,13 +36,13 @@ def table_data(table: ResultTable) -> dict[str, Any]:
     verdicts = [_verdict(verdict) for verdict in table.verdicts] if any(table.verdicts) else []
     widths = [column["width"] for column in (*words, *numbers)] + ([_VERDICT_WIDTH] if verdicts else [])
     return {
-        "title": table.title,
+        "title": breakable(table.title),
         "words": words,
         "numbers": numbers,
         "verdicts": verdicts,
         "widths": widths,
         "rows": len(table.verdicts),
-        "note": table.note,
+        "note": breakable(table.note),
     }
 
 
@@ -108,9 +108,9 @@ def _column(
 ) -> dict[str, Any]:
     pads = decimal_pads(texts)
     longest = max((len(text) + len(pad) for text, pad in zip(texts, pads, strict=True)), default=0)
-    words = max((len(word) for word in name.split(" ")), default=0)
+    words = max((min(len(word), _LONGEST_WORD) for word in name.split(" ")), default=0)
     return {
-        "name": name,
+        "name": breakable(name),
         "unit": unit,
         "texts": list(texts),
         "pads": pads,

@@ -178,6 +178,11 @@ def printable_text(text: str, field: str, *, longest: int = LONGEST_TEXT) -> str
     return plain
 
 
+def shown_text(text: str) -> str:
+    """A text that an older version took, for a page or a terminal: what no certificate prints as its code."""
+    return "".join(one if is_printable(one) else f"[U+{ord(one):04X}]" for one in " ".join(text.split()))
+
+
 def refuse_unprintable(text: str, field: str, *, longest: int = LONGEST_TEXT) -> None:
     """Refuse a text that is kept just as it came, because it is cited by its digest or searched for.
 

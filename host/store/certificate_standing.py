@@ -4,6 +4,7 @@ import json
 from dataclasses import dataclass, replace
 from enum import StrEnum
 
+from host.certificates.printable import shown_text
 from host.store.chain_link import BRINGS_A_CERTIFICATE, LinkKind
 
 
@@ -74,4 +75,5 @@ def standing_of(before: Standing | None, kind: str, content: str) -> Standing:
             number_now=said["number_now"],
             at_utc_s=at_utc_s,
         )
-    return replace(now, state=State.WITHDRAWN, by=said["by"], reason=said["reason"], at_utc_s=at_utc_s)
+    reason = shown_text(said["reason"])
+    return replace(now, state=State.WITHDRAWN, by=said["by"], reason=reason, at_utc_s=at_utc_s)

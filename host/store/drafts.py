@@ -7,6 +7,7 @@ from typing import Any
 
 from sqlalchemy import Connection, Row, Select, select
 
+from host.certificates.printable import shown_text
 from host.errors import DeskError
 from host.reason import reason_text
 from host.store import schema
@@ -244,6 +245,6 @@ def _draft(row: Row[Any]) -> Draft:
         files=DraftFiles(verdict=row.verdict, canonical_json=row.canonical_json, chart_svg=row.chart_svg),
         supersedes=row.supersedes,
         number=row.number,
-        reason=row.reason or "",
+        reason=shown_text(row.reason or ""),
         ended_by=row.by or "",
     )

@@ -3,6 +3,8 @@
 import dataclasses
 import io
 import json
+import re
+import subprocess
 import unicodedata
 import xml.etree.ElementTree as ET
 from enum import Enum
@@ -18,7 +20,7 @@ from host.certificates.dcc import dcc_xml
 from host.certificates.errors import CertificateError
 from host.certificates.kind import Kind
 from host.certificates.pdf import render_pdf
-from host.certificates.printable import LONGEST_NUMBER, printable, printable_text
+from host.certificates.printable import LONGEST_NAME, LONGEST_NUMBER, longest_of, printable, printable_text
 
 pytestmark = pytest.mark.slow
 
@@ -172,6 +174,22 @@ def test_the_paper_prints_every_text_as_it_is_and_runs_none(certificates, kind):
             assert _squeezed(text) in whole or path.startswith(".remarks"), path
         assert reader.attachments["certificate.json"] == [canonical_json(full)]
         assert json.loads(reader.attachments["certificate.json"][0])["item"] == full.item
+
+
+@pytest.mark.poppler
+@pytest.mark.parametrize("kind", Kind)
+def test_a_word_as_long_as_a_field_takes_runs_off_no_page(certificates, kind, tmp_path):
+    certificate = certificates[kind]
+    paths = [path.rpartition(".")[2] for path in paths_of(certificate)]
+    longest = {name: min(longest_of(name.partition("[")[0]) or LONGEST_NAME, LONGEST_NAME) for name in paths}
+    full = with_texts(certificate, lambda path: "W" * longest[path.rpartition(".")[2]])
+    (tmp_path / "wide.pdf").write_bytes(render_pdf(full))
+    boxes = ["pdftotext", "-bbox", tmp_path / "wide.pdf", "-"]
+    shown = subprocess.run(boxes, capture_output=True, text=True, check=True).stdout
+    width_pt = 595.28  # ISO 216: A4 is 210 mm wide
+    words = re.findall(r'xMin="([-\d.]+)" yMin="[-\d.]+" xMax="([-\d.]+)"', shown)
+    assert len(words) > 200
+    assert [one for one in words if float(one[0]) < 0.0 or float(one[1]) > width_pt] == []
 
 
 def _squeezed(text):

@@ -13,6 +13,7 @@ from host.certificates.printable import (
     printable,
     printable_text,
     refuse_unprintable,
+    shown_text,
 )
 
 EVERY_LETTER = "".join(chr(code) for first, last in PRINTABLE_RANGES for code in range(first, last + 1))
@@ -56,6 +57,11 @@ def test_marks_that_turn_the_writing_direction_are_taken_out_of_paper_and_data(m
 
 def test_a_line_break_in_a_remark_becomes_a_space():
     assert printable_text("first\r\n\tsecond ", "remarks[0]") == "first second"
+
+
+def test_a_reason_that_an_older_version_took_is_shown_with_the_codes_of_what_nobody_can_print():
+    assert shown_text("wrong\n item \x1b[31m \u202e 漢") == "wrong item [U+001B][31m [U+202E] [U+6F22]"
+    assert shown_text("Ω and § stay") == "Ω and § stay"
 
 
 def test_a_text_that_is_kept_as_it_came_may_hold_no_mark_that_nobody_sees():

@@ -188,7 +188,7 @@ def test_words_that_no_certificate_can_print_are_refused_where_they_are_typed(at
             assert any(words in answer.text for words in why), (action, name, answer.text[-3000:])
     for action in UNASKED:
         answer = post(at_work, action.format(**begun), {"reason": text})
-        assert answer.status_code == 409, action
+        assert answer.status_code in (409, 422), action
 
 
 def test_no_words_break_a_page_and_none_come_out_of_one_as_more_than_words(typed_into):
