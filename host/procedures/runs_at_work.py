@@ -37,6 +37,7 @@ from host.procedures.sender.sender_check_start import SenderCheckWish, settings_
 from host.procedures.sender.sender_check_state import Phase, SenderCheckState
 from host.procedures.sender.sender_result import certificate_of
 from host.procedures.step_card import StepCard
+from host.seal.errors import SealError
 from host.store import Store
 from host.store.runs import RunWentOnError
 
@@ -323,13 +324,13 @@ class RunsAtWork:
             self._close(runner)
 
     def _issue_unless_held_up(self, runner: SenderCheckRunner) -> None:
-        """A text that its certificate cannot print costs no reading: the run waits until that is mended."""
+        """A text that cannot be printed, or a missing key or shop name, costs no reading: the run waits."""
         if runner.held_up_by:
             return
         try:
             self._issue(runner)
-        except CertificateError as error:
-            _log.warning("run %04d: its certificate cannot be printed: %s", runner.run, error)
+        except (CertificateError, SealError) as error:
+            _log.warning("run %04d: its certificate cannot be let out: %s", runner.run, error)
             runner.held_up_by = str(error)
 
     def _issue(self, runner: SenderCheckRunner) -> None:

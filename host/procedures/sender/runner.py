@@ -65,7 +65,7 @@ class SenderCheckRunner:
         #: An exercise begins with relays that move whatever was planted.
         self._is_set_apart = self.state.started.exercise is None
         self.orders = BenchOrders(book, station=self.station, run=run)
-        #: Why its certificate cannot be printed; empty where nothing stands in the way.
+        #: Why its certificate cannot be let out; empty where nothing stands in the way.
         self.held_up_by = ""
         self._box_watch = BoxWatch()
         self._plateau_watch: PlateauWatch | None = None

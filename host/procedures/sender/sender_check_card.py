@@ -43,7 +43,7 @@ def card_of(
     trouble : str or None
         Trouble of the station itself; it goes before that of the readings.
     held_up_by : str
-        Why the certificate of a run that is read and judged cannot be printed.
+        Why the certificate of a run that is read and judged cannot be let out.
     """
     started = state.started
     before_bath = 1 + len(started.set_up) + (0 if started.ohms_check is not None else 1)
@@ -115,7 +115,7 @@ def card_of(
             return StepCard(
                 step=steps,
                 steps=steps,
-                instruction="All is read and kept. Its certificate cannot be printed yet.",
+                instruction="All is read and kept. Its certificate cannot be let out yet.",
                 caution="The jug is hot. Do not move it.",
                 button="Try again",
                 trouble=held_up_by,

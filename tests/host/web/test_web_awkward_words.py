@@ -67,6 +67,7 @@ FILLED = {
     "/probe-check": {"ice_ohm": "5000", "ice_error_ohm": "30"},
     "/meter-check": {"subject": "meter", "serial": "M-7", "rows": "100 100.1"},
     "/settings": {},
+    "/settings/shop": {"shop_name": "Plover & Tansy Motor Works"},
 }  # fmt: skip
 #: Fields whose words are kept; those of numbers, days and names of things are refused by what they are.
 WORDS = {
@@ -85,6 +86,7 @@ WORDS = {
     "/probe-check": ("operator",),
     "/meter-check": ("serial", "operator"),
     "/settings": ("shop_name", "shop_address"),
+    "/settings/shop": ("shop_name", "shop_address"),
 }
 #: Reasons that a page need not ask for; what is sent all the same is held against the same fonts.
 #: Presses that send no words, and words that are sent to a page which this desk does not show.
@@ -202,7 +204,8 @@ def test_no_words_break_a_page_and_none_come_out_of_one_as_more_than_words(typed
 def test_every_form_of_a_desk_without_accounts_is_typed_into(typed_into, begun, shop):
     app = shop.application
     addresses = app.url_map.bind("localhost")
-    met = {addresses.match(action, method="POST")[0] for action, _ in begun["forms"]}
+    actions = {action for action, _ in begun["forms"]} | set(FILLED)
+    met = {addresses.match(action, method="POST")[0] for action in actions}
     posted = {rule.endpoint for rule in app.url_map.iter_rules() if "POST" in rule.methods}
     missed = {one for one in posted - met if one.split(".")[0] not in OF_ACCOUNTS}
     assert missed <= PRESSES, sorted(missed - PRESSES)
@@ -224,19 +227,25 @@ def test_a_word_without_end_makes_no_page_wider_than_a_phone(typed_into, busy_de
         server.stop()
 
 
+def judged_once_more(desk, **changed):
+    """A run with the readings of run 1, of which all is there but its result."""
+    store = desk.store
+    first, *rest = store.runs.events(1)
+    settings = first[1]["settings"]
+    run = store.runs.create(station="bench-1", kind="sender_check", settings=settings)
+    events = [(first[0], first[1] | {"settings": settings | changed}), *rest[:-1]]
+    for index, (kind, payload) in enumerate(events):
+        store.runs.append(run, kind, payload, after=index)
+    return run, events
+
+
 def test_a_check_whose_certificate_cannot_be_printed_waits_read_and_judged_with_the_bench_free(
     finished_desk, browser_of, small_desk
 ):
     """Its first event is that of an older version, which took what no certificate can print."""
-    store, folder = finished_desk.store, finished_desk.folder
-    first, *rest = store.runs.events(1)
-    run = store.runs.create(station="bench-1", kind="sender_check", settings=first[1]["settings"])
-    settings = first[1]["settings"] | {"operator": "工"}
-    events = [(first[0], first[1] | {"settings": settings}), *rest[:-1]]  # all but the result
-    for index, (kind, payload) in enumerate(events):
-        store.runs.append(run, kind, payload, after=index)
+    run, events = judged_once_more(finished_desk, operator="工")
     finished_desk.close()
-    desk = small_desk(folder)
+    desk = small_desk(finished_desk.folder)
     try:
         for _ in range(3):
             desk.lead()
@@ -250,7 +259,28 @@ def test_a_check_whose_certificate_cannot_be_printed_waits_read_and_judged_with_
         assert post(reader, f"/runs/{run}/press", {"step": str(view.card.step)}).status_code == 303
         desk.lead()
         assert desk.runs.view(run).card.trouble == view.card.trouble
-        assert desk.store.runs.events(run)[1:] == rest[:-1]
+        assert [(kind, dict(said)) for kind, said in desk.store.runs.events(run)] == events
+    finally:
+        desk.close()
+
+
+def test_a_check_that_comes_to_its_paper_while_the_keys_are_away_is_let_out_once_they_are_back(
+    finished_desk, browser_of, small_desk
+):
+    run, _ = judged_once_more(finished_desk)
+    finished_desk.close()
+    folder = finished_desk.folder
+    (folder / "keys").rename(folder / "keys-away")
+    desk = small_desk(folder)
+    try:
+        desk.lead()
+        view = desk.runs.view(run)
+        assert "keys" in view.card.trouble and not view.state.is_over
+        shutil.rmtree(folder / "keys", ignore_errors=True)
+        (folder / "keys-away").rename(folder / "keys")
+        post(browser_of(desk), f"/runs/{run}/press", {"step": str(view.card.step)})
+        desk.lead()
+        assert desk.runs.view(run).state.certificate == "000002"
     finally:
         desk.close()
 
