@@ -8,6 +8,8 @@ from functools import lru_cache
 _KEPT = 4096
 #: Nobody writes a limit with more digits; one that was worked out has as many as fit.
 _MOST_STATED_DIGITS = 6
+#: Nor does anybody state a limit so much finer than U; a thousandth of a certified resistance is worked out.
+_MOST_FURTHER_PLACES = 2
 
 
 @lru_cache(_KEPT)
@@ -57,7 +59,7 @@ def limit_text(limit: float, *, stated_places: int, derived_places: int) -> str:
         Decimal places of a limit that was worked out; two significant digits are printed at least.
     """
     own = _own_places(limit)
-    if own is not None:
+    if own is not None and own <= stated_places + _MOST_FURTHER_PLACES:
         return rounded_text(limit, max(own, stated_places))
     return rounded_text(limit, max(derived_places, decimals_of(abs(limit))))
 

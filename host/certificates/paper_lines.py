@@ -22,11 +22,11 @@ WHOLE_LINE = "May be copied only whole; parts of it need the shop's written cons
 INTERVAL_LINE = "Nothing is said of when to calibrate next: that was not agreed with the customer."
 NO_STATEMENT_LINE = "No statement against a limit"
 ROUNDING_LINE = (
-    "A difference of 1 K is 1.8 °F. Numbers are rounded to the place their uncertainty reaches; verdicts are "
+    "A difference of 1 K is 1.8 °F. Results are rounded to the place their uncertainty reaches; verdicts are "
     "taken before rounding."
 )
 OHM_ROUNDING_LINE = (
-    "Numbers are rounded to the place their uncertainty reaches; verdicts are taken before rounding."
+    "Results are rounded to the place their uncertainty reaches; verdicts are taken before rounding."
 )
 SIMPLE_RULE_LINE = (
     "What it means: the error alone is compared with the limit. Close to the limit the statement may be "

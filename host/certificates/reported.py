@@ -161,7 +161,9 @@ def _(point: CertifiedOhms) -> Mapping[str, tuple[float, str]]:
     if point.found_ohm is not None:
         found_error_ohm = point.found_ohm - point.true_ohm
         text = signed_text(found_error_ohm, decimals_of(point.expanded_u_ohm))
-        derived = {"found_error_ohm": (found_error_ohm, text)} | derived
+        # Of the same lines as that of the error as left: see `calibration.resistance.error_as_found`.
+        found_u = (point.expanded_u_ohm, two_digits(point.expanded_u_ohm))
+        derived = {"found_error_ohm": (found_error_ohm, text), "found_expanded_u_ohm": found_u} | derived
     if point.k_per_ohm is not None:
         error_k = point.error_ohm * point.k_per_ohm
         expanded_u_k = point.expanded_u_ohm * abs(point.k_per_ohm)

@@ -29,6 +29,8 @@ _LONGEST_NAME = 14
 #: Longer names together, with room between them, stand upright under their bars.
 _LETTERS_SIDE_BY_SIDE, _LETTERS_BETWEEN = 46, 2
 _UPRIGHT_IN = 0.95
+#: Part of the width for the numbers beside the axis, and room for half of a number below its end. [1], [in]
+_LEFT, _RIGHT_IN = 0.11, 0.2
 # Ending at the axis, whatever letters a page sets them in.
 _UPRIGHT: dict[str, Any] = {"rotation": 90.0, "rotation_mode": "anchor", "ha": "right", "va": "center"}
 
@@ -58,7 +60,8 @@ def error_chart_svg(
 
     def draw(figure: "Figure") -> None:
         below_in = _UPRIGHT_IN if _stand_upright(bars.names) else 0.36
-        axes = figure.add_axes((0.11, below_in / height_in, 0.88, 1.0 - (below_in + 0.26) / height_in))
+        across = 1.0 - _LEFT - _RIGHT_IN / width_in
+        axes = figure.add_axes((_LEFT, below_in / height_in, across, 1.0 - (below_in + 0.26) / height_in))
         if bars.is_logarithmic:
             axes.set_xscale("log")
         _draw_limits(axes, in_order, is_logarithmic=bars.is_logarithmic)

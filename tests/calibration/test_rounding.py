@@ -71,11 +71,13 @@ def test_only_a_positive_uncertainty_tells_how_to_round(expanded_u):
         (25.0, 120.0, "25"),
         (-2.25, 1.3, "-2.25"),
         # A hundredth of a value leaves a rest behind the tenth digit, and is stated all the same.
-        (0.1 / 100.0 * 1234.5, 2.0, "1.2345"),
+        (0.1 / 100.0 * 1234.5, 0.2, "1.2345"),
         # Worked out from a curve: one place further than U, two digits at least.
         (1.3926110901143574, 0.14, "1.393"),
         (12.345678912, 16.0, "12.3"),
         (0.0412345678, 1.3, "0.041"),
+        (0.750475, 0.11, "0.750"),
+        (0.005, 16.0, "0.0050"),
     ],
 )
 def test_a_limit_keeps_its_own_digits_and_is_never_rounded_to_the_places_of_u(limit, expanded_u, text):

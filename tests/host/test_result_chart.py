@@ -7,7 +7,10 @@ from concurrent.futures import ThreadPoolExecutor
 import pytest
 
 from calibration.conformity import Verdict
+from host.certificates.kind import Kind
+from host.certificates.results.by_kind import results_of
 from host.certificates.results.of_sender import permitted_errors
+from host.pictures.error_chart import error_chart_svg
 from host.pictures.ink import Surface
 from host.pictures.result_chart import result_chart_svg
 
@@ -86,3 +89,22 @@ def test_a_limit_known_on_one_side_only_is_drawn_on_that_side(sample):
 def test_a_chart_of_nothing_is_refused():
     with pytest.raises(ValueError, match="at least one point"):
         result_chart_svg([])
+
+
+#: Widest a figure of a serif stands, in parts of the size of its letters (those here have 0.47).
+_WIDEST_FIGURE = 0.6
+
+
+@pytest.mark.parametrize("kind", [Kind.SENDER, Kind.DECADE_BOX, Kind.OHMS_CHANNEL, Kind.REFERENCE_PROBE])
+@pytest.mark.parametrize("points", [1, 3, None])
+def test_no_number_below_the_axis_is_cut_at_the_edge(of_kind, kind, points):
+    bars = results_of(of_kind(kind)).bars
+    svg = error_chart_svg(dataclasses.replace(bars, bars=bars.bars[-points:] if points else bars.bars))
+    root = ET.fromstring(svg)
+    width = float(root.attrib["viewBox"].split()[2])
+    centred = [text for text in root.iter(f"{SVG}text") if text.attrib["text-anchor"] == "middle"]
+    assert centred
+    for text in centred:
+        half = 0.5 * _WIDEST_FIGURE * len(text.text) * float(text.attrib["font-size"].removesuffix("px"))
+        assert 0.0 <= float(text.attrib["x"]) - half
+        assert float(text.attrib["x"]) + half <= width, text.text

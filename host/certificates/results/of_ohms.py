@@ -1,6 +1,10 @@
 """Results in ohms as tables and pictures."""
 
+from collections.abc import Sequence
+
+from calibration.conformity import DecisionRule, Verdict
 from host.certificates.bodies.ohms import CertifiedOhms, OhmsBody
+from host.certificates.bodies.stated_verdict import stated_verdict
 from host.certificates.kind import Kind
 from host.certificates.reported import derived_numbers, reported_texts
 from host.certificates.results.error_columns import error_columns, value_column
@@ -19,10 +23,17 @@ from host.certificates.wrong_statement import wrong_statements
 
 _SHOWN = {Kind.OHMS_CHANNEL: "as left", Kind.RESISTANCE_METER: "shown"}
 _NOTES = {
-    Kind.OHMS_CHANNEL: "As found is before the correction, as left after it; error and U are as left.",
+    Kind.OHMS_CHANNEL: (
+        "As found is before the correction, as left after it. Box and correction make both uncertain, so U "
+        "as found is made of the lines of the budget as left."
+    ),
     Kind.DECADE_BOX: "The error is the nominal value minus the true one.",
     Kind.RESISTANCE_METER: "Shown is with the leads taken off; the error is shown minus true.",
 }
+
+
+#: Settings that a note names; the table has them all.
+_MOST_PLACES = 4
 
 
 def ohms_results(body: OhmsBody) -> Results:
@@ -79,15 +90,16 @@ def _table(points: tuple[CertifiedOhms, ...], kind: Kind) -> ResultTable:
         ),
         k=tuple(point.k for point in points),
         verdicts=tuple(point.verdict for point in points),
-        note=_NOTES[kind],
+        note=" ".join([_NOTES[kind], *(_as_found_words(points) if channel else ())]),
     )  # fmt: skip
 
 
 def _found(points: tuple[CertifiedOhms, ...]) -> tuple[Column, ...]:
-    """Error before the correction; its uncertainty is that of the error as left."""
+    """Error before the correction, with its expanded uncertainty."""
     if any(point.found_ohm is None for point in points):
         return ()
     derived = [derived_numbers(point)["found_error_ohm"] for point in points]
+    uncertain = [derived_numbers(point)["found_expanded_u_ohm"] for point in points]
     return (
         Column(
             key="found_error",
@@ -96,10 +108,47 @@ def _found(points: tuple[CertifiedOhms, ...]) -> tuple[Column, ...]:
             role=Role.SHOWN,
             texts=tuple(text for _, text in derived),
             values=tuple(full for full, _ in derived),
-            expanded_u=tuple(point.expanded_u_ohm for point in points),
-            u_texts=tuple(str(reported_texts(point)["expanded_u_ohm"]) for point in points),
+            expanded_u=tuple(full for full, _ in uncertain),
+            u_texts=tuple(text for _, text in uncertain),
+            prints_u=True,
         ),
     )
+
+
+def _as_found_words(points: Sequence[CertifiedOhms]) -> tuple[str, ...]:
+    """Whether it was within its limit before the correction: whoever used it until then must know."""
+    judged = [(point, verdict) for point in points if (verdict := _verdict_as_found(point)) is not None]
+    if not judged:
+        return ()
+    beyond = {
+        verdict: [_as_found_at(point) for point, one in judged if one is verdict]
+        for verdict in (Verdict.OUT_OF_TOLERANCE, Verdict.NOT_DECIDED)
+    }
+    words = tuple(f"As found, {verdict.words}: {_listed(at)}." for verdict, at in beyond.items() if at)
+    return words or ("As found it was in tolerance too.",)
+
+
+def _verdict_as_found(point: CertifiedOhms) -> Verdict | None:
+    derived = derived_numbers(point)
+    if "found_error_ohm" not in derived:
+        return None
+    return stated_verdict(
+        error=derived["found_error_ohm"][0],
+        expanded_u=derived["found_expanded_u_ohm"][0],
+        limit=point.limit_ohm,
+        rule=DecisionRule.GUARDED,
+    )
+
+
+def _as_found_at(point: CertifiedOhms) -> str:
+    texts, (_, error) = reported_texts(point), derived_numbers(point)["found_error_ohm"]
+    error = error.replace("-", "−")
+    return f"{point.range_words} at {texts['setting_ohm']} Ω ({error} Ω, limit {texts['limit_ohm']} Ω)"
+
+
+def _listed(places: Sequence[str]) -> str:
+    more = len(places) - _MOST_PLACES
+    return "; ".join(places[:_MOST_PLACES]) + (f"; and at {more} more, see the table" if more > 0 else "")
 
 
 def _in_kelvin(points: tuple[CertifiedOhms, ...]) -> tuple[Column, ...]:
