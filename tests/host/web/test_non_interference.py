@@ -23,7 +23,7 @@ from host.web.form_key import FIELD, key_of
 from host.web.rules import allowed
 from host.web.visit import COOKIE
 
-pytestmark = [pytest.mark.slow, pytest.mark.timeout(600)]
+pytestmark = [pytest.mark.slow, pytest.mark.timeout(1200)]
 
 TOKEN = "t" * 43
 QUICK = Passwords(PasswordHasher(time_cost=1, memory_cost=8, parallelism=1))
