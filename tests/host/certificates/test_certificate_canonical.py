@@ -56,7 +56,7 @@ def certificates(draw, make_certificate):
                 ),
             ),
         ),
-        item=draw(words),
+        item=draw(words.filter(bool)),
         remarks=tuple(draw(st.lists(words, max_size=3))),
         simulated=draw(st.booleans()),
         authorised_by=draw(words),
