@@ -1,7 +1,12 @@
 """Events of a run as the store has them."""
 
+from collections.abc import Callable
+from dataclasses import replace
+
 from host.citation import Citation
+from host.errors import DeskError
 from host.procedures.event import Event
+from host.reason import with_printable_reason
 from host.store import Store
 
 #: A form that comes again within this time with the same in every field was sent twice. [s]
@@ -18,3 +23,46 @@ def append_cited(store: Store, run: int, event: Event, *, after: int) -> int:
     readings = event.payload.get("readings")
     cites = None if readings is None else Citation.from_json(readings)
     return store.runs.append(run, event.kind, dict(event.payload), after=after, cites=cites)
+
+
+def append_pressed(
+    store: Store,
+    run: int,
+    event: Event,
+    *,
+    follows: Callable[[Event], object],
+    logged: int,
+    after: int | None = None,
+    cites: Citation | None = None,
+) -> None:
+    """Append what a person pressed on a page of a run, if it can follow.
+
+    Parameters
+    ----------
+    store : Store
+    run : int
+    event : Event
+        Its reason, if it has one, must be printable.
+    follows : callable
+        The run's procedure from where the log stands: ValueError or IndexError where the event cannot follow.
+    logged : int
+        Events that the log had when it was read.
+    after : int, optional
+        Events that the page showed on which it was pressed; by default as many as were read.
+    cites : Citation, optional
+
+    Raises
+    ------
+    DeskError
+        If the event cannot follow: the page is older than the run.
+    """
+    event = replace(event, payload=with_printable_reason(event.payload))
+    after = logged if after is None else after
+    if after == logged:
+        try:
+            follows(event)
+        except (ValueError, IndexError) as error:
+            raise DeskError(
+                f"This page is older than run {run:04d}: it has gone on meanwhile. Load it again."
+            ) from error
+    store.runs.append(run, event.kind, event.payload, after=after, cites=cites)

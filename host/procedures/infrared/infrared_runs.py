@@ -3,6 +3,7 @@
 from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import tzinfo
+from functools import partial
 from typing import Any
 
 from calibration.errors import CalibrationError
@@ -18,10 +19,9 @@ from host.procedures.infrared.infrared_check import InfraredState, Kind, advance
 from host.procedures.infrared.infrared_result import as_found_of, certificate_of
 from host.procedures.infrared.infrared_settings import InfraredSettings
 from host.procedures.infrared.set_points import accept_air, accept_set_points
-from host.procedures.logged import events_of
+from host.procedures.logged import append_pressed, events_of
 from host.procedures.run_kind import RunKind
 from host.procedures.step_card import StepCard
-from host.reason import with_printable_reason
 from host.shop import Shop
 from host.store import Store
 from host.store.drafts import draft_name
@@ -102,17 +102,15 @@ class InfraredRuns:
         view = self.view(run)
         if view.state.is_over:
             raise DeskError(f"Infrared check {run:04d} is over. Start a new one.")
-        payload = with_printable_reason(payload)
-        after = view.logged if after is None else after
-        if after == view.logged:
-            try:
-                advance(view.state, Event(kind=kind, payload=payload))
-            except (ValueError, IndexError) as error:
-                raise DeskError(
-                    "This page is older than the check: it has gone on meanwhile. Load it again."
-                ) from error
-        cites = Citation.from_json(payload["cites"]) if payload.get("cites") else None
-        self._store.runs.append(run, kind, payload, after=after, cites=cites)
+        append_pressed(
+            self._store,
+            run,
+            Event(kind=kind, payload=payload),
+            follows=partial(advance, view.state),
+            logged=view.logged,
+            after=after,
+            cites=Citation.from_json(payload["cites"]) if payload.get("cites") else None,
+        )
 
     def conclude(self, run: int, *, shop: Shop, zone: tzinfo | None) -> None:
         """Judge what was shot and let its certificate out, or keep its draft. Once more changes nothing.

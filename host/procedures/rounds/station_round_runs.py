@@ -3,6 +3,7 @@
 from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import date, tzinfo
+from functools import partial
 from typing import Any
 
 from calibration.station_round import StatedValue
@@ -12,7 +13,7 @@ from host.errors import DeskError
 from host.local_time import local_day, local_span
 from host.procedures.authorisation import let_out
 from host.procedures.event import Event, led_to
-from host.procedures.logged import events_of
+from host.procedures.logged import append_pressed, events_of
 from host.procedures.rounds.station_round import (
     MOST_ENTRIES,
     MOST_STATIONS,
@@ -24,7 +25,6 @@ from host.procedures.rounds.station_round import (
 from host.procedures.rounds.station_round_result import certificate_of
 from host.procedures.rounds.station_round_settings import StationRoundSettings
 from host.procedures.run_kind import RunKind
-from host.reason import with_printable_reason
 from host.shop import Shop
 from host.store import Store
 from host.store.runs import EventAfter, RunWentOnError
@@ -210,16 +210,14 @@ class StationRounds:
 
     def _add(self, run: int, kind: Kind, payload: Mapping[str, Any], after: int | None) -> None:
         view = self._open(run)
-        payload = with_printable_reason(payload)
-        after = view.logged if after is None else after
-        if after == view.logged:
-            try:
-                advance(view.state, Event(kind=kind, payload=payload))
-            except (ValueError, IndexError) as error:
-                raise DeskError(
-                    "This page is older than the round: it has gone on meanwhile. Load it again."
-                ) from error
-        self._store.runs.append(run, kind, payload, after=after)
+        append_pressed(
+            self._store,
+            run,
+            Event(kind=kind, payload=payload),
+            follows=partial(advance, view.state),
+            logged=view.logged,
+            after=after,
+        )
 
     def _is_late(self, state: StationRoundState, zone: tzinfo | None) -> bool:
         last = state.started.read_by

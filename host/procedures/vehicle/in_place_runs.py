@@ -2,6 +2,7 @@
 
 from collections.abc import Mapping
 from dataclasses import dataclass
+from functools import partial
 from typing import Any
 
 from calibration.curves import ReferenceCurve
@@ -12,12 +13,11 @@ from host.errors import DeskError
 from host.local_time import local_day, zone_to_keep
 from host.procedures.authorisation import let_out
 from host.procedures.event import Event, led_to
-from host.procedures.logged import events_of
+from host.procedures.logged import append_pressed, events_of
 from host.procedures.run_kind import RunKind
 from host.procedures.vehicle.in_place import InPlaceSettings, InPlaceState, Kind, advance
 from host.procedures.vehicle.in_place_record import has_readings, record_of
 from host.procedures.vehicle.in_place_result import InPlaceResult, result_of
-from host.reason import with_printable_reason
 from host.store import Store
 
 
@@ -104,11 +104,14 @@ class InPlaceRuns:
         view = self.view(run)
         if view.state.is_over:
             raise DeskError(f"Comparison {run:04d} is over. Start a new one.")
-        payload = with_printable_reason(payload)
-        after = view.logged if after is None else after
-        if after == view.logged:
-            advance(view.state, Event(kind=kind, payload=payload))
-        self._store.runs.append(run, kind, payload, after=after)
+        append_pressed(
+            self._store,
+            run,
+            Event(kind=kind, payload=payload),
+            follows=partial(advance, view.state),
+            logged=view.logged,
+            after=after,
+        )
         return self.view(run)
 
     def finish(self, run: int) -> None:
