@@ -41,6 +41,8 @@ class SpotThermometer:
         How it is set and what it sees; None of one outside the register.
     refusal : str
         Why nothing may rest on it; empty where something may.
+    is_simulated : bool
+        Whether its corrections come of a simulated bench.
     """
 
     serial: str
@@ -50,6 +52,7 @@ class SpotThermometer:
     corrections: CorrectedThermometer
     handheld: Handheld | None = None
     refusal: str = ""
+    is_simulated: bool = False
 
     @property
     def band(self) -> PlanckBand:
@@ -78,6 +81,7 @@ def spot_thermometers(store: Store, settings: Settings, *, today: date) -> tuple
             standing.in_force.content,
             standing.refusal(today, months) or adjusted_since_in_use(store, standing),
             standing.in_force.sha256,
+            is_simulated=standing.in_force.simulated,
         )
         for standing in store.register.standings()
         if standing.kind is InstrumentKind.INFRARED and not standing.is_retired
@@ -90,17 +94,19 @@ def chosen_thermometer(serial: str, among: Sequence[SpotThermometer]) -> SpotThe
     return next((one for one in among if one.serial == serial), None)
 
 
-def _of(content: Mapping[str, Any], refusal: str, sha256: str) -> SpotThermometer:
+def _of(content: Mapping[str, Any], refusal: str, sha256: str, *, is_simulated: bool) -> SpotThermometer:
     serial, certificate = str(content["serial"]), str(content["certificate"])
     handheld = handheld_of(content)
+    simulated = " (simulated)" if is_simulated else ""
     return SpotThermometer(
         serial=serial,
-        words=f"{serial}, {_told(certificate, handheld)}",
-        cited=f"thermometer {serial}, certificate {certificate}",
+        words=f"{serial}, {_told(certificate, handheld)}{simulated}",
+        cited=f"thermometer {serial}, certificate {certificate}{simulated}",
         sha256=sha256,
         corrections=handheld.thermometer,
         handheld=handheld,
         refusal=refusal or _unknown_setting(serial, certificate, handheld) or _other_band(serial, handheld),
+        is_simulated=is_simulated,
     )
 
 

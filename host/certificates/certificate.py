@@ -155,7 +155,7 @@ class Certificate:
     body : Body
         Results, and what belongs to this kind alone.
     simulated : bool
-        True where nothing real was measured: said on every page and in the data.
+        True where what it says rests on a simulated bench: said on every page and in the data.
     verdict : Verdict or None
         None where nothing is stated against a limit.
     rule : DecisionRule or None

@@ -6,7 +6,10 @@ from host.certificates.certificate import Certificate
 from host.certificates.kind import Kind
 from host.certificates.results.results import Results
 
-SIMULATED_LINES = {Kind.SENDER: "Simulated bench: no real sender was measured"}
+SIMULATED_LINES = {
+    Kind.SENDER: "Simulated bench: no real sender was measured",
+    Kind.IN_PLACE: "Simulated bench: corrected by what only a simulated bench found",
+}
 SIMULATED_LINE = "Simulated bench: nothing real was measured"
 #: Ends the words of when something was measured, where a simulated clock said so.
 SIMULATED_TIME = "simulated time"
@@ -63,7 +66,7 @@ def rounding_line(certificate: Certificate) -> str:
 
 
 def simulated_line(certificate: Certificate) -> str:
-    """What is said on every page where nothing real was measured."""
+    """What is said on every page where the result rests on a simulated bench."""
     return SIMULATED_LINES.get(certificate.kind, SIMULATED_LINE) if certificate.simulated else ""
 
 

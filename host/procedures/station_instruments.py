@@ -39,3 +39,8 @@ def of_this_world(instrument: Mapping[str, Any], latest: ReadingPack) -> Mapping
             "Add the certificate of the real instrument to the register."
         )
     return instrument
+
+
+def is_simulated_station(store: Store, station: str) -> bool:
+    """Whether the newest reading of a station came of simulated silicon."""
+    return any(pack.simulated for pack in store.packs.recent(station, 1))

@@ -7,6 +7,7 @@ from flask import Flask, Response, g, render_template, request
 from werkzeug.exceptions import HTTPException
 
 from calibration.rounding import decimals_of, rounded_text
+from host.certificates.paper_lines import simulated_line
 from host.errors import DeskError
 from host.local_time import local_time
 from host.people.account import roles_text
@@ -161,6 +162,7 @@ def create_app(
 
 def _give_words(app: Flask) -> None:
     app.jinja_env.filters |= {
+        "simulated_line": simulated_line,
         "degrees": degrees,
         "plain_degrees": plain_degrees,
         "in_scale": in_scale,

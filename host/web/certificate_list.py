@@ -8,6 +8,7 @@ from flask import render_template
 from calibration.conformity import Verdict
 from host.certificates.canonical import certificate_from_canonical
 from host.certificates.label import PLACES
+from host.certificates.paper_lines import simulated_line
 from host.store import Store
 from host.store.certificate_standing import Standing
 from host.web.desk_behind import the_desk
@@ -23,7 +24,7 @@ class CertificateRow:
     customer: str
     verdict: Verdict | None
     issued: str
-    simulated: bool
+    simulated: str
     standing: Standing
     has_label: bool
 
@@ -42,7 +43,7 @@ def certificate_rows(store: Store) -> list[CertificateRow]:
                 customer=certificate.customer,
                 verdict=certificate.verdict,
                 issued=certificate.issued,
-                simulated=certificate.simulated,
+                simulated=simulated_line(certificate),
                 standing=standings[number],
                 has_label=standings[number].is_in_force and certificate.kind.has_label,
             )

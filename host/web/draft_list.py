@@ -4,6 +4,7 @@ from dataclasses import dataclass
 
 from calibration.conformity import Verdict
 from host.certificates.canonical import certificate_from_canonical
+from host.certificates.paper_lines import simulated_line
 from host.store import Store
 
 
@@ -19,7 +20,7 @@ class DraftRow:
     made_by: str
     made_utc_s: float
     supersedes: str | None
-    simulated: bool
+    simulated: str
 
 
 def draft_rows(store: Store) -> list[DraftRow]:
@@ -37,7 +38,7 @@ def draft_rows(store: Store) -> list[DraftRow]:
                 made_by=one.made_by,
                 made_utc_s=one.made_utc_s,
                 supersedes=one.supersedes,
-                simulated=certificate.simulated,
+                simulated=simulated_line(certificate),
             )
         )
     return rows

@@ -174,7 +174,8 @@ def _spot(
     except CalibrationError as error:
         errors["form"] = str(error)
         return None
-    return Kind.READ, {**_payload(step, reading), "thermometer_sha256": thermometer.sha256}
+    rests_on = {"thermometer_sha256": thermometer.sha256, "simulated": thermometer.is_simulated}
+    return Kind.READ, {**_payload(step, reading), **rests_on}
 
 
 def _box(

@@ -5,6 +5,8 @@ from urllib.parse import urlencode
 from flask import Blueprint, abort, g, redirect, render_template, request
 from werkzeug.wrappers import Response as AnyResponse
 
+from host.certificates.kind import Kind as CertificateKind
+from host.certificates.paper_lines import SIMULATED_LINES
 from host.errors import DeskError
 from host.local_time import local_day
 from host.people.role import ALL_ROLES
@@ -170,6 +172,7 @@ def _page(view: InPlaceView, form: StepForm) -> str:
         form=form,
         card=card,
         rows=result_rows(view, g.scale),
+        simulated_words=SIMULATED_LINES[CertificateKind.IN_PLACE],
         surfaces=surfaces(),
         thermometers=_thermometers(),
         paper_of_run=paper_of_run(the_desk().store, view.run) if view.state.is_finished else None,

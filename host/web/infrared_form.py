@@ -12,6 +12,7 @@ from host.errors import DeskError
 from host.infrared_shot import typed_surface
 from host.procedures.infrared.infrared_settings import TARGETS, InfraredSettings
 from host.procedures.infrared.set_points import accept_air, accept_set_points
+from host.procedures.station_instruments import is_simulated_station
 from host.quantity import emissivity_of, temperature_c_of
 from host.rig_sensor import cell_emissivity
 from host.store import Store
@@ -311,7 +312,8 @@ def _reference(
         except DeskError as error:
             errors["reference"] = str(error)
             return {}
-        return {"station": station, "reference": dict(probe.content), "simulated": probe.simulated}
+        is_simulated = probe.simulated or is_simulated_station(store, station)
+        return {"station": station, "reference": dict(probe.content), "simulated": is_simulated}
     if chosen == ENTERED:
         return {"reference": _entered_reference(typed, today, errors)}
     for one in store.register.standings():

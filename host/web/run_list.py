@@ -119,6 +119,8 @@ def run_rows(
 
 
 def _is_simulated(settings: Mapping[str, Any]) -> bool:
-    """Whether a reference of a run exists in simulation only."""
+    """Whether a run says so of itself, or a reference of it exists in simulation only."""
+    if settings.get("simulated", False):
+        return True
     references = (settings.get(name) or {} for name in ("probe", "decade_box"))
     return any(reference.get("simulated", False) for reference in references)

@@ -10,6 +10,7 @@ from host.errors import DeskError
 from host.local_time import local_day
 from host.people.role import STAFF
 from host.procedures.references.witness_check import RESOLUTION_K, WitnessChecks
+from host.procedures.station_instruments import is_simulated_station
 from host.quantity import pressure_pa_of
 from host.store.instrument_kind import InstrumentKind
 from host.store.register_entry import Instrument
@@ -71,7 +72,10 @@ def start() -> AnyResponse | tuple[str, int]:
     except DeskError as error:
         return _index(typed, {"form": str(error)}), 422
     run = WitnessChecks(store).start(
-        station=typed["station"], serial=typed["serial"], probe=probe.content, simulated=probe.simulated
+        station=typed["station"],
+        serial=typed["serial"],
+        probe=probe.content,
+        simulated=probe.simulated or is_simulated_station(store, typed["station"]),
     )
     return redirect(f"/witness-check/{run}", 303)
 

@@ -60,7 +60,7 @@ class Kind(StrEnum):
 
     STARTED = "started"  # settings
     THERMOSTAT_SEEN = "thermostat_seen"  # thermostat
-    READ = "read"  # where, temperature_c, expanded_u_k, typed, words
+    READ = "read"  # step, temperature_c, expanded_u_k, typed, words, thermometer_sha256, simulated
     BOX_READ = "box_read"  # place, the values shown, words
     SKIPPED = "skipped"  # step
     STRUCK_OUT = "struck_out"  # step: what was read there no longer counts, and is asked for again
@@ -119,6 +119,8 @@ class Taken:
     typed, words : str
     thermometer_sha256 : str
         Register entry of the thermometer it was read with; empty where there is none.
+    is_simulated : bool
+        Whether that thermometer's corrections come of a simulated bench.
     """
 
     reading: InPlaceReading
@@ -126,6 +128,7 @@ class Taken:
     typed: str
     words: str
     thermometer_sha256: str = ""
+    is_simulated: bool = False
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -194,6 +197,11 @@ class InPlaceState:
         """Readings that count, in the order of the steps."""
         return tuple(self.taken[step].reading for step in Step if step in self.taken)
 
+    @property
+    def is_simulated(self) -> bool:
+        """Whether a reading that counts was corrected by what a simulated bench found."""
+        return any(taken.is_simulated for taken in self.taken.values())
+
 
 def advance(state: InPlaceState, event: Event) -> InPlaceState:
     """State after an event.
@@ -250,6 +258,7 @@ def _taken(step: Step, payload: Mapping[str, Any]) -> Taken:
         typed=str(payload["typed"]),
         words=str(payload["words"]),
         thermometer_sha256=str(payload.get("thermometer_sha256", "")),
+        is_simulated=bool(payload.get("simulated", False)),
     )
 
 

@@ -53,7 +53,7 @@ def record_of(
         sentence=result.words,
         method=f"{METHOD}, version {settings.method_version} (run {run:04d})",
         body=_body(state, result),
-        simulated=False,
+        simulated=state.is_simulated,
         conditions=_conditions(state),
         remarks=ASSUMED_LINES,
         not_done=tuple(f"Left out: {_words(step)}." for step in Step if step in state.skipped),

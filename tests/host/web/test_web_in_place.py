@@ -109,6 +109,28 @@ def test_a_thermometer_of_the_register_brings_its_corrections(browser, desk):
     assert "82.6 ±" in page
 
 
+def test_a_record_says_so_where_a_simulated_bench_found_the_corrections_it_rests_on(browser, desk):
+    at_the_head(browser, desk, "simulated = true")
+    page = browser.get("/on-the-vehicle/1").text.replace("\N{NO-BREAK SPACE}", " ")
+    assert "for thermometer I-3, certificate C-9 (simulated)" in page
+    assert "corrected by what only a simulated bench found" in page
+    assert "certificate C-9 (simulated)</option>" in page
+    browser.post("/on-the-vehicle/1/strike", data={"step": "head"})
+    assert "only a simulated bench" not in browser.get("/on-the-vehicle/1").text
+    fields = {"surface": "vinyl electrical tape", "set_emissivity": "0.95", "surroundings": "40"}
+    read(browser, "head", shown="80", thermometer="I-3", **fields)
+    read(browser, "scan_data", shown="70")
+    browser.post("/on-the-vehicle/1/finish")
+    (issued,) = desk.store.certificates.all()
+    record = certificate_from_canonical(issued.files.canonical_json)
+    assert record.simulated
+    assert "certificate C-9 (simulated)" in record.points[-1].words
+    pages = [page.extract_text() for page in PdfReader(io.BytesIO(issued.files.pdf)).pages]
+    assert all("corrected by what only a simulated bench found" in text for text in pages)
+    for address in ("/certificates", "/certificates/000001"):
+        assert "corrected by what only a simulated bench found" in browser.get(address).text
+
+
 def test_just_beyond_its_certificate_a_thermometer_is_still_corrected_and_that_is_said(browser, desk):
     answer = at_the_head(browser, desk, "accuracy_k = 2.0", shown="120.2")
     assert answer.status_code == 303

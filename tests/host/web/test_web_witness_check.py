@@ -37,6 +37,14 @@ def test_a_witness_read_at_three_temperatures_gets_its_corrections(browser, desk
     assert browser.post(f"{where}/read", data={"do": "read"}).status_code == 422
 
 
+def test_a_witness_read_at_a_simulated_station_is_simulated_whatever_its_probes_paper_says(browser, desk):
+    desk.add_bench("bench-2", simulated=True, real_papers=True).read(1)
+    begun = browser.post("/witness-check", data={"station": "bench-2", "serial": "W-4"})
+    assert begun.status_code == 303
+    started = events_of(desk.store, 1)[0].payload
+    assert started["simulated"] and not started["probe"]["simulated"]
+
+
 def _comes_out_the_same_from_its_readings(desk):
     command = ["certificate", "recompute", "--run", "1", "--json", "--data", str(desk.folder)]
     again = CliRunner().invoke(main, command)
