@@ -46,6 +46,29 @@ class ContactReference:
     drift_k_per_min: float = 0.0
 
 
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Taking:
+    """What is taken of a target while it stands still, in words.
+
+    Attributes
+    ----------
+    of : str
+        What must stand still.
+    what : str
+    again : str
+        What to do once it does.
+    """
+
+    of: str
+    what: str
+    again: str
+
+
+SHOT = Taking(of="The target", what="a shot", again="shoot again")
+SENSOR_READING = Taking(of="The target", what="a reading", again="take the reading again")
+BATH_READING = Taking(of="The bath", what="a reading", again="read both again")
+
+
 def read_by_hand(shown_c: float, content: Mapping[str, Any]) -> ContactReference:
     """A contact thermometer as it was read, corrected by its certificate.
 
@@ -82,7 +105,11 @@ def whose_word(content: Mapping[str, Any]) -> str:
 
 
 def read_by_probe(
-    packs: Sequence[ReadingPack], content: Mapping[str, Any], *, at_s: float | None = None
+    packs: Sequence[ReadingPack],
+    content: Mapping[str, Any],
+    *,
+    at_s: float | None = None,
+    taking: Taking = SHOT,
 ) -> ContactReference:
     """The bench's probe over the last seconds before a shot.
 
@@ -95,6 +122,8 @@ def read_by_probe(
         Register entry of the probe.
     at_s : float, optional
         Rig time of the shot; that of the newest reading, where nobody stamped it. [s]
+    taking : Taking
+        What is taken, for the words of a refusal.
 
     Raises
     ------
@@ -113,8 +142,8 @@ def read_by_probe(
     drift = slope_k_per_min(temperatures)
     if abs(drift) > MOST_DRIFT_K_PER_MIN:
         raise DeskError(
-            f"The target drifts by {drift:+.2f} K/min; a shot needs less than {MOST_DRIFT_K_PER_MIN:g}. "
-            "Heater off, stir, wait, then shoot again."
+            f"{taking.of} drifts by {drift:+.2f} K/min; {taking.what} needs less than "
+            f"{MOST_DRIFT_K_PER_MIN:g} K/min. Heater off, stir, wait, then {taking.again}."
         )
     return ContactReference(
         temperature_c=mean_c,

@@ -60,7 +60,7 @@ class SimulatedHands:
         self._runs: RunsAtWork | None = None
         self._clips_of = clips_of
         self._clipped_in: dict[str, tuple[str, str]] = {}  # order and boot by station
-        self._heated: dict[str, str] = {}
+        self._heated: dict[str, tuple[float, str]] = {}  # asked for [°C], and words, by station
         self._work: dict[tuple[int, Ask], _Work] = {}
         self._lock = threading.RLock()
 
@@ -105,12 +105,14 @@ class SimulatedHands:
             self._order(station, {"do": "fresh_water", "temperature_c": _TAP_WATER_C})
         self._order(station, {"do": "heater", "temperature_c": temperature_c})
         with self._lock:
-            self._heated[station] = _heating_words(_TAP_WATER_C if poured else bath_c, temperature_c, poured)
+            words = _heating_words(_TAP_WATER_C if poured else bath_c, temperature_c, poured)
+            self._heated[station] = temperature_c, words
 
-    def heating_words(self, station: str) -> str:
-        """What was done last to bring a bath somewhere, and how long that takes; empty where nothing was."""
+    def heating_words(self, station: str, temperature_c: float | None) -> str:
+        """What was done last to bring a bath there, and how long that takes; empty where nothing was. [°C]"""
         with self._lock:
-            return self._heated.get(station, "")
+            asked_c, words = self._heated.get(station, (None, ""))
+        return words if asked_c == temperature_c else ""
 
     def _bath_c(self, station: str) -> float | None:
         """What the witness says of the bath; None where it says nothing. [°C]"""

@@ -23,6 +23,8 @@ TEST_WORDS = (
 _FEWEST = 3
 #: A display that rounds makes any test speak: nearer to the others nothing is asked. [last digits]
 _LAST_DIGITS = 3.0
+#: Three last digits stay three however differences were rounded in the machine. [K]
+_SLACK_K = 1e-6
 
 
 def grubbs_critical(count: int) -> float:
@@ -77,7 +79,7 @@ def _apart_by_size(readings_c: Sequence[float], resolution_k: float) -> int | No
     farthest = max(
         range(len(readings_c)), key=lambda index: (to_nearest_k(index), abs(readings_c[index] - mean_c))
     )
-    is_apart = to_nearest_k(farthest) > max(APART_BY_SIZE_K, _LAST_DIGITS * resolution_k)
+    is_apart = to_nearest_k(farthest) > max(APART_BY_SIZE_K, _LAST_DIGITS * resolution_k) + _SLACK_K
     return farthest if is_apart else None
 
 
@@ -85,7 +87,7 @@ def _apart_by_test(readings_c: Sequence[float], resolution_k: float) -> int | No
     mean_c = statistics.fmean(readings_c)
     farthest = max(range(len(readings_c)), key=lambda index: abs(readings_c[index] - mean_c))
     others = [reading for index, reading in enumerate(readings_c) if index != farthest]
-    if abs(readings_c[farthest] - statistics.fmean(others)) <= _LAST_DIGITS * resolution_k:
+    if abs(readings_c[farthest] - statistics.fmean(others)) <= _LAST_DIGITS * resolution_k + _SLACK_K:
         return None
     spread_k = statistics.stdev(readings_c)
     is_apart = abs(readings_c[farthest] - mean_c) > grubbs_critical(len(readings_c)) * spread_k

@@ -25,6 +25,9 @@ class Hands(Protocol):
     def heat(self, station: str, temperature_c: float) -> None:
         """Bring the bath of a station to a temperature. [°C]"""
 
+    def heating_words(self, station: str, temperature_c: float | None) -> str:
+        """What was done last to bring a bath there; empty where nothing was. [°C]"""
+
     def clip_in(self, station: str) -> None:
         """Clip the resistor of a station in where its sender goes."""
 

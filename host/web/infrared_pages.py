@@ -16,6 +16,7 @@ from host.infrared_register import corrections_entry, whose
 from host.local_time import local_day
 from host.people.role import ALL_ROLES, STAFF
 from host.procedures.infrared.adjusted_since import words_of_later_adjustment
+from host.procedures.infrared.infrared_advice import words_where_not_decided
 from host.procedures.infrared.infrared_check import MOST_SHOTS, InfraredState, Kind
 from host.procedures.infrared.infrared_result import point_so_far, sentence_of
 from host.procedures.infrared.infrared_runs import InfraredRuns, InfraredView
@@ -25,7 +26,7 @@ from host.procedures.run_kind import RunKind
 from host.readings_of_now import readings_of_now
 from host.rig_sensor import read_rig_sensor
 from host.store.settings import RULES
-from host.web.desk_behind import the_desk
+from host.web.desk_behind import Hands, the_desk
 from host.web.in_place_form import surfaces
 from host.web.infrared_form import (
     TARGET_WORDS,
@@ -95,6 +96,7 @@ def check(run: int) -> str:
         result=kind_result_view_of(paper.files, g.scale),
         as_left=_runs().as_left_of(run),
         adjusted=words_of_later_adjustment(the_desk().store, run),
+        not_decided=words_where_not_decided(view.state.started),
         used=_use_of_corrections(view.state.started),
         in_register=paper.issued is not None and _is_in_register(view.state.started, paper.issued.number),
     )
@@ -192,12 +194,25 @@ def register(run: int) -> AnyResponse:
 
 @infrared_pages.post("/infrared/<int:run>/hands")
 @allowed(*ALL_ROLES)
-def hands(run: int) -> AnyResponse:
+def hands(run: int) -> AnyResponse | tuple[str, int]:
     """Let the simulated hands heat the target, or shoot."""
     view, helper = _view(run), the_desk().hands
     started, point_c = view.state.started, view.state.point_c
     if helper is None or not started.station or point_c is None:
         raise DeskError("There are no simulated hands here: this target needs real ones.")
+    errors: dict[str, str] = {}
+    try:
+        _by_hands(view, helper, point_c, errors)
+    except (DeskError, CalibrationError) as error:
+        errors["form"] = str(error)
+    if errors:
+        return _page(view, InfraredForm(typed=request.form, errors=errors)), 422
+    return redirect(f"/infrared/{run}", 303)
+
+
+def _by_hands(view: InfraredView, helper: Hands, point_c: float, errors: dict[str, str]) -> None:
+    """Heat or shoot, as was pressed; errors where a person is asked, or has to wait."""
+    state, started = view.state, view.state.started
     busy = the_desk().runs.open_run_of(started.station)
     if busy is not None:
         raise DeskError(
@@ -208,13 +223,13 @@ def hands(run: int) -> AnyResponse:
     elif started.is_rig_sensor:
         raise DeskError("The sensor of a station reads its target itself: no hand shoots it.")
     else:
-        reference = read_by_probe(_packs_of_now(view.state), started.reference)
-        question = question_of_place(view.state, reference.temperature_c)
-        if question:
-            raise DeskError(question)
-        shown_c = helper.shoot(started, reference.temperature_c, shot=len(view.state.shots) + 1)
-        _runs().add(run, Kind.SHOT, _payload(shown_c, f"{shown_c:g}C", reference), after=seen())
-    return redirect(f"/infrared/{run}", 303)
+        _accept_another(state)
+        reference = read_by_probe(_packs_of_now(state), started.reference, taking=started.taking)
+        meant = _place(state, reference, errors)
+        if not errors:
+            shown_c = helper.shoot(started, reference.temperature_c, shot=len(state.shots) + 1)
+            payload = _payload(shown_c, f"{shown_c:g}C", reference) | {"meant_there": meant}
+            _runs().add(view.run, Kind.SHOT, payload, after=seen())
 
 
 def _runs() -> InfraredRuns:
@@ -245,15 +260,13 @@ def _packs_of_now(state: InfraredState) -> list[ReadingPack]:
 
 def _shot_payload(state: InfraredState, errors: dict[str, str]) -> dict[str, Any] | None:
     started = state.started
-    if len(state.shots_at(state.closed)) >= MOST_SHOTS:
-        errors["form"] = f"{MOST_SHOTS} shots are enough here: go on to the next."
-        return None
     typed = request.form.get("shown", "").strip()
     body_c: float | None = None
     press = _stamp(state, errors)
     if errors:
         return None
     try:
+        _accept_another(state)
         if started.is_rig_sensor:
             sensor = read_rig_sensor(
                 _packs_of_now(state), station=started.station, set_emissivity=started.set_emissivity
@@ -271,6 +284,11 @@ def _shot_payload(state: InfraredState, errors: dict[str, str]) -> dict[str, Any
     if errors:
         return None
     return _payload(shown_c, typed, reference, press) | {"body_c": body_c, "meant_there": meant}
+
+
+def _accept_another(state: InfraredState) -> None:
+    if len(state.shots_at(state.closed)) >= MOST_SHOTS:
+        raise DeskError(f"{MOST_SHOTS} shots are enough here: go on to the next.")
 
 
 def _place(state: InfraredState, reference: ContactReference, errors: dict[str, str]) -> bool:
@@ -291,9 +309,9 @@ def _reference(state: InfraredState, press: Press | None, errors: dict[str, str]
     started = state.started
     if started.station:
         if press is None:
-            return read_by_probe(_packs_of_now(state), started.reference)
+            return read_by_probe(_packs_of_now(state), started.reference, taking=started.taking)
         # The button stamped its moment: what the probe said then counts, whether the rig speaks now or not.
-        return read_by_probe(_packs(state), started.reference, at_s=press.rig_time_s)
+        return read_by_probe(_packs(state), started.reference, at_s=press.rig_time_s, taking=started.taking)
     text = request.form.get("reference", "").strip()
     shown_c = temperature_typed(text, g.scale, "reference", errors)
     return None if errors else read_by_hand(shown_c, started.reference)
@@ -383,7 +401,9 @@ def _page(view: InfraredView, form: InfraredForm) -> str:
         spot=state.started.accept_spot(),
         test_words=TEST_WORDS,
         hands=has_hands,
-        hands_did=helper.heating_words(state.started.station) if has_hands and helper is not None else "",
+        hands_did=helper.heating_words(state.started.station, state.point_c)
+        if has_hands and helper is not None
+        else "",
     )
 
 

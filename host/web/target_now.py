@@ -53,7 +53,7 @@ def target_now(desk: DeskBehind, state: InfraredState) -> TargetNow | None:
     if refusal:
         return TargetNow(words="", trouble=refusal)
     try:
-        reference = read_by_probe(_packs(desk, state), started.reference)
+        reference = read_by_probe(_packs(desk, state), started.reference, taking=started.taking)
     except (DeskError, CalibrationError) as error:
         return TargetNow(words="", trouble=str(error))
     return TargetNow(

@@ -15,6 +15,14 @@ from calibration.infrared.errors import InfraredError
 from host.certificates.bodies.infrared import CertifiedShots
 from host.procedures.infrared.infrared_settings import InfraredSettings
 
+#: Targets whose own uncertainty is smaller, by the target that was shot.
+_BETTER_TARGETS = {
+    "taped_face": "A cavity in the bath, or a plate with a probe under its face, decides more than a "
+    "thermometer taped on.",
+    "painted_face": "A cavity in the bath decides more than a plate with a probe under its face.",
+    "immersed_cavity": "A cavity in the bath is the best target there is here: more shots, a reference with "
+    "a smaller uncertainty and a steadier bath decide more.",
+}
 #: Something is proposed where it would take this much of the mean square error off. [1]
 _WORTH_SAYING = 0.75
 _SETTING_STEP = 0.01
@@ -95,6 +103,13 @@ def infrared_opinions(settings: InfraredSettings, points: Sequence[CertifiedShot
     adjustment = adjustment_of(settings, points)
     words = lens_words(settings, points) if adjustment is None else adjustment.words
     return (words,) if words else ()
+
+
+def words_where_not_decided(settings: InfraredSettings) -> str:
+    """What decides more than the target that a check was done at, where that left its verdict open."""
+    better = _BETTER_TARGETS[settings.target]
+    by_hand = "" if settings.station else " A probe that the bench reads decides more than one read by hand."
+    return f"The limit lies inside the uncertainty of this target. {better}{by_hand} So does a wider limit."
 
 
 def _share_lost(settings: InfraredSettings, point: CertifiedShots) -> float:

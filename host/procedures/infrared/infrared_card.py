@@ -1,7 +1,7 @@
 """The step card of an infrared check: the one next instruction, computed from its state."""
 
 from calibration.infrared.infrared_point import FEWEST_SHOTS
-from host.procedures.infrared.infrared_check import InfraredState, SetUp
+from host.procedures.infrared.infrared_check import InfraredState, SetUp, TakenShot
 from host.procedures.infrared.infrared_settings import InfraredSettings
 from host.procedures.infrared.place_of_shot import named_c
 from host.procedures.step_card import Ask, AskKind, StepCard
@@ -109,8 +109,7 @@ def _shooting(state: InfraredState, steps: int, caught: tuple[tuple[str, bool], 
         return StepCard(
             step=here,
             steps=steps,
-            instruction=f"Shot {doubtful.number} said {doubtful.shown_c:.1f} °C and lies apart "
-            "from the others. Does it count?",
+            instruction=_question(doubtful, state.counted_at(state.closed)),
             caution=_caution(state.started),
             waiting="Look first: was it typed right, was steam in the way, did the spot slip off the target?",
             ask=ask,
@@ -131,3 +130,15 @@ def _shooting(state: InfraredState, steps: int, caught: tuple[tuple[str, bool], 
         is_hands_turn=True,
         caught=caught,
     )
+
+
+def _question(doubtful: TakenShot, counted: tuple[TakenShot, ...]) -> str:
+    """What lies apart is the difference from the target: the target may have moved between the shots."""
+    others_k = [shot.difference_k for shot in counted if shot.number != doubtful.number]
+    low, high = (f"{difference_k:+.1f}" for difference_k in (min(others_k), max(others_k)))
+    span = f"{low} K" if low == high else f"{low} to {high} K"
+    words = (
+        f"Shot {doubtful.number} said {doubtful.shown_c:.1f} °C with the target at "
+        f"{doubtful.reference_c:.1f} °C: {doubtful.difference_k:+.1f} K, and the others {span}."
+    )
+    return f"{words.replace('-', '−')} It lies apart from them. Does it count?"

@@ -80,6 +80,11 @@ class TakenShot:
     reason: str = ""
 
     @property
+    def difference_k(self) -> float:
+        """Shown minus reference. [K]"""
+        return self.shown_c - self.reference_c
+
+    @property
     def is_answered(self) -> bool:
         """Whether a person has said something about it."""
         return bool(self.reason)
@@ -158,7 +163,7 @@ class InfraredState:
         counted = self.counted_at(self.closed)
         apart = outlying_shot(
             # What the bath did meanwhile is no fault of a shot.
-            [shot.shown_c - shot.reference_c for shot in counted],
+            [shot.difference_k for shot in counted],
             resolution_k=self.started.resolution_k,
             asks_by_size=self.started.asks_by_size,
         )

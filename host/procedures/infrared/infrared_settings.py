@@ -11,6 +11,7 @@ from calibration.infrared.handheld import Handheld
 from calibration.infrared.infrared_point import IMMERSED_CAVITY, PAINTED_FACE, TAPED_FACE, TargetKind
 from calibration.infrared.planck import RIG_SENSOR_BAND
 from calibration.infrared.spot import accept_filling, accept_target, mm_text
+from host.contact_reference import SENSOR_READING, SHOT, Taking
 from host.registered_thermometer import handheld_of
 
 #: Raised whenever code changes a number that a certificate depends on.
@@ -99,6 +100,11 @@ class InfraredSettings:
     def is_rig_sensor(self) -> bool:
         """Whether the rig's own sensor is checked: nobody types what it says."""
         return not self.instrument
+
+    @property
+    def taking(self) -> Taking:
+        """What is taken of the target: a handheld is shot, the sensor of a rig is read."""
+        return SENSOR_READING if self.is_rig_sensor else SHOT
 
     @property
     def thermometer_words(self) -> str:

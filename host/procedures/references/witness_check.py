@@ -17,7 +17,7 @@ from calibration.rounding import decimals_of, rounded_text
 from calibration.uncertainty.budget import Budget, combine
 from calibration.uncertainty.line import normal, rectangular
 from host.citation import Citation
-from host.contact_reference import ContactReference, read_by_hand, read_by_probe
+from host.contact_reference import BATH_READING, ContactReference, read_by_hand, read_by_probe
 from host.errors import DeskError
 from host.live import Live
 from host.procedures.event import Event, led_to
@@ -252,7 +252,7 @@ class WitnessChecks:
         if not state.station:
             raise DeskError("No station reads this one: type what both thermometers say.")
         packs = readings_of_now(self._store, live, state.station, _NEWEST_PACKS)
-        reference = read_by_probe(packs, state.probe or {})
+        reference = read_by_probe(packs, state.probe or {}, taking=BATH_READING)
         _refuse_near(state, reference)
         payload = _reading(packs, reference)
         cites = reference.cites

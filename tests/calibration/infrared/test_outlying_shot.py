@@ -27,6 +27,22 @@ def test_shots_that_differ_in_the_last_digits_are_not_asked_about():
     assert outlying_shot([90.0, 90.0, 90.0, 90.3], resolution_k=0.1) is None
 
 
+@pytest.mark.parametrize("readings", [[46.8, 47.2, 47.0], [1.8, 2.1, 1.8]])
+@pytest.mark.parametrize("targets", [[45.0, 45.1, 45.2], [0.0, 0.0, 0.0]])
+def test_three_last_digits_are_three_whether_a_difference_was_rounded_in_the_machine_or_not(
+    readings, targets
+):
+    differences = [shown - target for shown, target in zip(readings, targets, strict=True)]
+    in_tenths = [round(one, 1) for one in differences]
+    found = outlying_shot(differences, resolution_k=0.1)
+    assert found == outlying_shot(in_tenths, resolution_k=0.1)
+    assert found is None or max(in_tenths) - min(in_tenths) > 0.35
+
+
+def test_what_lies_apart_by_a_digit_more_is_asked_about():
+    assert outlying_shot([1.8, 2.2, 1.8], resolution_k=0.1) == 1
+
+
 def test_one_of_three_that_is_kelvins_off_is_asked_about_though_the_others_do_not_agree_to_the_digit():
     assert outlying_shot([-2.0, -1.7, 5.0], resolution_k=0.1) == 2
     assert outlying_shot([-2.0, -1.7, 5.0], resolution_k=0.1, asks_by_size=False) is None

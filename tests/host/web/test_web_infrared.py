@@ -220,7 +220,6 @@ def test_a_bath_far_from_its_set_point_is_asked_about_at_the_bench_too(browser, 
     settle(bench, 71.0)
     asked = shot(browser, "71.2")
     assert asked.status_code == 422 and "The target is at 71.0 °C" in plain(asked)
-    assert browser.post("/infrared/1/hands", data={"do": "shoot"}).status_code == 409
     settle(bench, 62.0)
     assert shot(browser, "62.2").status_code == 303
 
@@ -556,7 +555,8 @@ def test_a_silent_station_s_last_readings_are_no_target_of_now(browser, desk, be
     assert "Target now:" not in page and "bench-1 is silent for 75 s" in page
     answer = shot(browser, "60.3")
     assert answer.status_code == 422 and "not of now" in answer.text
-    assert browser.post("/infrared/1/hands", data={"do": "shoot"}).status_code == 409
+    by_hands = browser.post("/infrared/1/hands", data={"do": "shoot"})
+    assert by_hands.status_code == 422 and "not of now" in by_hands.text
     assert events_of(desk.store, 1)[-1].kind == Kind.SET_UP_DONE
     bench.say()  # it speaks again, and its newest reading is still the old one
     assert "has sent no reading for 75 s" in plain(shot(browser, "60.3"))
@@ -694,6 +694,92 @@ def test_simulated_hands_say_what_they_do_and_fill_a_bath_that_is_too_hot_anew(b
     assert bench.bath_c == 59.0 and "hands set the heater to 60 °C" in text_of(browser, "/infrared/1")
 
 
+def test_simulated_hands_at_another_temperature_are_asked_on_the_page_whether_it_is_meant_so(
+    browser, desk, bench
+):
+    begin(browser, **AT_STATION)
+    set_up(browser)
+    settle(bench, 71.0)
+    asked = browser.post("/infrared/1/hands", data={"do": "shoot"})
+    page = plain(asked)
+    assert asked.status_code == 422 and "The target is at 71.0 °C (159.8 °F)" in page
+    # The place to say so stands in the form of the hands, and nowhere else.
+    of_hands = page.split('action="/infrared/1/hands"')[1].split("</form>")[0]
+    assert 'name="meant_there"' in of_hands and page.count('name="meant_there"') == 1
+    meant = browser.post("/infrared/1/hands", data={"do": "shoot", "meant_there": "yes"})
+    assert meant.status_code == 303
+    taken = events_of(desk.store, 1)[-1]
+    assert taken.kind == Kind.SHOT and taken.payload["meant_there"] is True
+    assert taken.payload["reference_c"] == pytest.approx(71.0, abs=0.1)
+
+
+def test_simulated_hands_before_a_drifting_target_are_told_to_wait_on_the_page(browser, desk, bench):
+    begin(browser, **AT_STATION)
+    set_up(browser)
+    settle(bench, 60.0)
+    bench.heater_c = 70.0
+    bench.read(60)
+    answer = browser.post("/infrared/1/hands", data={"do": "shoot"})
+    assert answer.status_code == 422 and "The target drifts by" in answer.text
+    assert "Let the simulated hands shoot" in answer.text
+    assert events_of(desk.store, 1)[-1].kind == Kind.SET_UP_DONE
+
+
+def test_simulated_hands_take_no_more_shots_than_a_person_may(browser, desk, bench):
+    begin(browser, **AT_STATION)
+    set_up(browser)
+    settle(bench, 60.0)
+    for _ in range(12):
+        assert shot(browser, "60.2").status_code == 303
+    answer = browser.post("/infrared/1/hands", data={"do": "shoot"})
+    assert answer.status_code == 422 and "12 shots are enough here" in answer.text
+
+
+def test_what_simulated_hands_did_for_one_set_point_is_not_said_of_the_next(browser, bench):
+    begin(browser, **AT_STATION)
+    set_up(browser)
+    settle(bench, 59.5)
+    browser.post("/infrared/1/hands", data={"do": "heat"})
+    assert "set the heater to 60 °C" in text_of(browser, "/infrared/1")
+    settle(bench, 60.0)
+    for _ in range(3):
+        assert shot(browser, "60.2").status_code == 303
+    press(browser, 5)
+    page = text_of(browser, "/infrared/1")
+    assert "about 75 °C" in page and "set the heater" not in page
+    browser.post("/infrared/1/hands", data={"do": "heat"})
+    assert "set the heater to 75 °C" in text_of(browser, "/infrared/1")
+
+
+def test_the_question_about_a_shot_says_the_difference_that_lies_apart(browser):
+    begin(browser)
+    set_up(browser)
+    for shown, reference in (("46.8", "45.0"), ("48.9", "47.0"), ("46.9", "45.1"), ("47.0", "47.0")):
+        assert shot(browser, shown, reference).status_code == 303
+    # 47.0 °C is among what the others showed; 0 K is not among their 1.8 to 1.9 K.
+    page = text_of(browser, "/infrared/1")
+    asked = re.search(r'class="instruction">([^<]*)<', page)[1]
+    assert "Shot 4 said 47.0 °C" in asked and "with the target at 47.0 °C" in asked
+    assert "+0.0 K, and the others +1.8 to +1.9 K" in asked
+
+
+@pytest.mark.parametrize(
+    ("target", "said", "unsaid"),
+    [
+        ("taped_face", "decides more than a thermometer taped on", "best target there is"),
+        ("painted_face", "A cavity in the bath decides more than a plate", "taped on"),
+        ("immersed_cavity", "best target there is here", "taped on"),
+    ],
+)
+def test_what_would_decide_more_is_another_target_than_the_one_that_was_shot(browser, target, said, unsaid):
+    begin(browser, target=target, limit_k="1.5")
+    whole_check(browser, 1.5)
+    page = text_of(browser, "/infrared/1")
+    assert "The limit lies inside the uncertainty of this target" in page
+    assert said in page and unsaid not in page
+    assert "A probe that the bench reads decides more than one read by hand" in page
+
+
 def test_the_sensor_of_a_station_is_checked_by_its_own_probe(browser, desk, bench):
     rig = {"thermometer": "station:bench-1", "item": "infrared sensor of bench-1", "distance_mm": "50"}
     wrong = begin(browser, **rig, reference="entered")
@@ -802,7 +888,8 @@ def test_a_sensor_whose_body_drifts_or_whose_cell_changes_is_not_read(browser, d
     bench.read(8)
     answer = browser.post("/infrared/1/shot", data={})
     assert answer.status_code == 422 and "holds 0.98 now and held 0.95" in plain(answer)
-    assert browser.post("/infrared/1/hands", data={"do": "shoot"}).status_code == 409
+    by_hands = browser.post("/infrared/1/hands", data={"do": "shoot"})
+    assert by_hands.status_code == 422 and "no hand shoots it" in by_hands.text
 
 
 def test_a_rig_that_does_not_say_its_sensor_s_cell_has_no_check_of_it(browser, bench):

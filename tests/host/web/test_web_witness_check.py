@@ -78,7 +78,8 @@ def test_two_temperatures_a_drifting_bath_and_the_same_temperature_twice_are_ref
     bench.heater_c = 80.0
     bench.read(60)
     moving = browser.post(f"{where}/read", data={"do": "read"})
-    assert moving.status_code == 422 and "drifts by" in moving.text
+    assert moving.status_code == 422 and "The bath drifts by" in moving.text
+    assert "then read both again" in moving.text and "shoot" not in moving.text
     early = browser.post(f"{where}/read", data={"do": "finish"})
     assert early.status_code == 422 and "1 so far" in early.text
     assert desk.store.register.current("witness") is None
