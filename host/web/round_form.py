@@ -60,6 +60,8 @@ _FIELDS = (
     "read_by",
 )
 RESULT_FIELDS = ("station", "value", "expanded_u", "k", "words")
+#: So far a nominal value may be from the certified one. [1]
+_NOMINAL_WITHIN = 1e-3
 _NUMBER = re.compile(r"[+-]?(?:\d+\.?\d*|\.\d+)", re.ASCII)
 
 
@@ -118,9 +120,22 @@ def _of_artefact(standing: InstrumentStanding) -> dict[str, str]:
     if "resistance_ohm" in content:
         return said | {
             "quantity": Quantity.RESISTANCE.value,
-            "at": f"{float(content['resistance_ohm']):.3g}",
+            "at": nominal_text(float(content["resistance_ohm"])),
         }
     return said | {"quantity": Quantity.ERROR.value, "curve": str(content["curve"])}
+
+
+def nominal_text(resistance_ohm: float) -> str:
+    """Nominal value in plain digits, without an exponent: the fewest that keep it within 0.1 %.
+
+    Parameters
+    ----------
+    resistance_ohm : float
+        [Ω]
+    """
+    short = (float(f"{resistance_ohm:.{digits}g}") for digits in range(1, 5))
+    nominal = next(one for one in short if abs(one - resistance_ohm) <= _NOMINAL_WITHIN * resistance_ohm)
+    return f"{nominal:.10f}".rstrip("0").rstrip(".")
 
 
 def artefacts(store: Store) -> tuple[InstrumentStanding, ...]:

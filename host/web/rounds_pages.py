@@ -160,8 +160,10 @@ def read(run: int) -> AnyResponse | tuple[str, int]:
     at_ohm = view.state.started.at
     if station:
         return _taken(run, lambda: _reading(station, at_ohm))
-    troubles = []
-    for missing in (one for one in view.state.missing if one in known):
+    troubles, missing_rigs = [], _missing_rigs(view.state)
+    if not missing_rigs:
+        return _refused(run, "No station of this desk is missing: nothing was read.")
+    for missing in missing_rigs:
         try:
             _rounds().take(run, _reading(missing, at_ohm), zone=g.settings.zone)
         except DeskError as error:
@@ -271,6 +273,11 @@ def _view(run: int) -> StationRoundView:
 
 def _desk_stations() -> tuple[str, ...]:
     return tuple(one.station for one in the_desk().store.stations.all())
+
+
+def _missing_rigs(state: StationRoundState) -> tuple[str, ...]:
+    """Stations of this desk that a round still waits for."""
+    return tuple(one for one in state.missing if one in _desk_stations())
 
 
 def _checks(state: StationRoundState) -> list[CheckedError]:
@@ -407,6 +414,7 @@ def _page(view: StationRoundView, form: ResultForm | None = None) -> str:
         checks=checks,
         of_it={check.run for check in checks if is_of(check, state.started.artefact)},
         rigs=_desk_stations() if state.started.quantity is Quantity.RESISTANCE else (),
+        missing_rigs=_missing_rigs(state),
         window_s=WINDOW_S,
         simulated=() if state.is_over else _simulated_stations(state),
         clip_words=_clip_words(state),

@@ -81,13 +81,13 @@ def sentence_of(one: RoundComparison) -> str:
     named = " and ".join(f"{station.station} {_reads(station, one)}" for station in off)
     if one.not_told:
         return (
-            f"{named} of {against}; of the others it cannot be told, as they lie further apart than their "
+            f"{named} than {against}; of the others it cannot be told, as they lie further apart than their "
             "uncertainties explain."
         )
     if others:
         the_others = "the others agree" if others > 1 else "the other one agrees"
-        return f"{named} of {against}; {the_others} within {'their' if others > 1 else 'its'} uncertainty."
-    return f"{named} of {against}, more than the uncertainties explain."
+        return f"{named} than {against}; {the_others} within {'their' if others > 1 else 'its'} uncertainty."
+    return f"{named} than {against}, more than the uncertainties explain."
 
 
 def next_action_of(one: RoundComparison, quantity: Quantity) -> str:
@@ -159,7 +159,7 @@ def _reads(station: StationResult, one: RoundComparison) -> str:
     size = _size(abs(difference), expanded_u, one.difference_unit)
     if float(rounded_text(difference, max(decimals_of(expanded_u), 0))) == 0.0:
         return f"reads the same: the difference is {size}"
-    return f"reads {size} {'high' if difference > 0.0 else 'low'}"
+    return f"reads {size} {'higher' if difference > 0.0 else 'lower'}"
 
 
 def _size(size: float, expanded_u: float, unit: str) -> str:
@@ -184,7 +184,8 @@ def _reference_used(settings: StationRoundSettings) -> tuple[InstrumentUsed, ...
             role="artefact",
             serial=str(content["serial"]),
             certificate=f"{content['certificate']}, {content['issuer']}",
-            expanded_u=f"{reference.expanded_u:g} {settings.quantity.difference_unit} (k = {reference.k:g})",
+            expanded_u=f"{_to_its_u(reference.expanded_u, reference.expanded_u)} "
+            f"{settings.quantity.difference_unit} (k = {reference.k:g})",
             due=str(content.get("due", "no date set")),
         ),
     )
@@ -227,9 +228,13 @@ def _why(entry: Entry) -> str:
 
 
 def _stated(entry: Entry, quantity: Quantity) -> str:
-    places = decimals_of(entry.stated.expanded_u)
-    value, u = rounded_text(entry.stated.value, places), rounded_text(entry.stated.expanded_u, places)
-    return f"{value} {quantity.unit} ± {u} {quantity.difference_unit}"
+    u = entry.stated.expanded_u
+    value = _to_its_u(entry.stated.value, u)
+    return f"{value} {quantity.unit} ± {_to_its_u(u, u)} {quantity.difference_unit}"
+
+
+def _to_its_u(value: float, expanded_u: float) -> str:
+    return rounded_text(value, decimals_of(expanded_u))
 
 
 def _not_done(settings: StationRoundSettings) -> tuple[str, ...]:

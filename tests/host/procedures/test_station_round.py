@@ -93,7 +93,7 @@ def paper_of(state):
 def test_the_sentence_says_which_station_is_off_and_by_how_much():
     paper = paper_of(state_of([begun(), *FOUR]))
     assert paper.sentence == (
-        "bench-4 reads 0.31 K (0.56 °F) high of the reference; the others agree within their uncertainty."
+        "bench-4 reads 0.31 K (0.56 °F) higher than the reference; the others agree within their uncertainty."
     )
     assert "Look at bench-4 first" in paper.body.next_action
     assert paper.verdict is None and not paper.simulated
@@ -104,20 +104,23 @@ def test_the_sentence_says_which_station_is_off_and_by_how_much():
     [
         ((0.12, 0.05), "Both stations agree with the reference within their uncertainty."),
         ((0.12, 0.05, 0.1), "All 3 stations agree with the reference within their uncertainty."),
-        ((0.05,), "bench-1 agrees with the reference within the uncertainty: it reads 0.05 K (0.09 °F) low."),
+        (
+            (0.05,),
+            "bench-1 agrees with the reference within the uncertainty: it reads 0.05 K (0.09 °F) lower.",
+        ),
         (
             (0.60,),
-            "bench-1 reads 0.50 K (0.90 °F) high of the reference, more than the uncertainties explain.",
+            "bench-1 reads 0.50 K (0.90 °F) higher than the reference, more than the uncertainties explain.",
         ),
         (
             (0.1, -0.3, 0.6),
-            "bench-3 reads 0.50 K (0.90 °F) high and bench-2 reads 0.40 K (0.72 °F) low of the reference; "
-            "the other one agrees within its uncertainty.",
+            "bench-3 reads 0.50 K (0.90 °F) higher and bench-2 reads 0.40 K (0.72 °F) lower than the "
+            "reference; the other one agrees within its uncertainty.",
         ),
         (
             (0.9, 0.8, 0.7, 0.6),
             "4 of 4 stations do not agree with the reference; bench-1 is furthest off and reads 0.80 K "
-            "(1.44 °F) high.",
+            "(1.44 °F) higher.",
         ),
     ],
 )
@@ -135,7 +138,7 @@ def test_where_most_lie_on_one_side_the_reference_is_looked_at_before_the_statio
 def test_without_a_reference_the_wild_station_is_told_by_the_others():
     state = state_of([begun(reference=None), *FOUR])
     assert "bench-4 reads" in sentence_of(comparison_of(state))
-    assert "of the other stations; the others agree" in sentence_of(comparison_of(state))
+    assert "than the other stations; the others agree" in sentence_of(comparison_of(state))
     assert "No reference measured the artefact." in paper_of(state).not_done
 
 
@@ -144,13 +147,13 @@ def test_without_a_reference_the_wild_station_is_told_by_the_others():
     [
         (
             (1.00, 1.01, 0.99, 6.00, 55.00),
-            "bench-5 reads 54.00 K (97.20 °F) high and bench-4 reads 5.00 K (9.00 °F) high of the other "
-            "stations; the others agree within their uncertainty.",
+            "bench-5 reads 54.00 K (97.20 °F) higher and bench-4 reads 5.00 K (9.00 °F) higher than the "
+            "other stations; the others agree within their uncertainty.",
             "2 of 5 stations do not agree with the others",
         ),
         (
             (60.1, 60.1, 60.1, 60.1, 60.1, 63.0),
-            "bench-6 reads 2.90 K (5.22 °F) high of the other stations; the others agree within their "
+            "bench-6 reads 2.90 K (5.22 °F) higher than the other stations; the others agree within their "
             "uncertainty.",
             "1 of 6 stations does not agree with the others",
         ),
@@ -167,8 +170,8 @@ def test_without_a_reference_the_wild_station_is_told_by_the_others():
         ),
         (
             (1.0, 2.0, 4.0, 8.0, 16.0),
-            "bench-5 reads 12.2 K (22.0 °F) high of the other stations; of the others it cannot be told, as "
-            "they lie further apart than their uncertainties explain.",
+            "bench-5 reads 12.2 K (22.0 °F) higher than the other stations; of the others it cannot be told, "
+            "as they lie further apart than their uncertainties explain.",
             "1 of 5 stations does not agree with the others",
         ),
     ],

@@ -16,6 +16,7 @@ from host.procedures.record.recompute import RecomputeError, recompute
 from host.procedures.record.record_folder import read_record, write_record
 from host.procedures.rounds.station_round_runs import StationRounds
 from host.web.app import create_app
+from host.web.round_form import nominal_text
 from host.web.rules import rule_of
 
 pytestmark = pytest.mark.slow
@@ -88,7 +89,7 @@ def test_a_whole_round_from_the_form_to_the_certificate(browser, desk):
     type_in(browser, address, "station b", "-4.15")
     type_in(browser, address, "Station C", "-3.7")
     page = " ".join(words_of(browser, address).split())
-    assert "Station C reads 0.50 K (0.90 °F) high of the reference" in page
+    assert "Station C reads 0.50 K (0.90 °F) higher than the reference" in page
     assert "does not agree" in page and "Every station is in." in page
     assert put(browser, address, "close").status_code == 303
     page = " ".join(words_of(browser, address).split())
@@ -166,9 +167,11 @@ def test_the_certificate_of_an_artefact_in_the_register_is_the_reference(browser
     (issued,) = desk.store.certificates.of_run(int(address.split("/")[-1]))
     certificate = certificate_from_canonical(issued.files.canonical_json)
     (used,) = certificate.instruments
-    assert (used.serial, used.expanded_u) == ("S-300", "0.06 K (k = 2)")
+    assert (used.serial, used.expanded_u) == ("S-300", "0.060 K (k = 2)")
     resistor = browser.post("/rounds", data=A_RESISTOR | way | {"reference_serial": "R-1000"})
-    assert "1000.2" in browser.get(resistor.location).text
+    assert "1000.20 Ω ± 0.10 Ω" in browser.get(resistor.location).text.replace("\xa0", " ")
+    filled = browser.get("/rounds?artefact=R-1000").text
+    assert re.search(r'name="at"[^>]*value="1000"', filled)
     for serial in ARTEFACTS:
         number = next(one.number for one in desk.store.register.standings() if one.serial == serial)
         shown = browser.get(f"/register/{number}").text
@@ -253,6 +256,35 @@ def test_a_resistor_is_read_by_the_rig_of_a_station(browser, desk, bench):
     assert entry.cites is not None and "as bought (0.6 %)" in entry.words
     assert entry.stated.expanded_u == pytest.approx(2 * 0.006 * entry.stated.value / 3**0.5, rel=0.05)
     assert put(browser, address, "read", station="bench-9").status_code == 422
+
+
+@pytest.mark.parametrize(
+    ("certified_ohm", "nominal"),
+    [
+        (1000.85, "1000"),
+        (1217.3, "1217"),
+        (325.06, "325"),
+        (47.012, "47"),
+        (4.7, "4.7"),
+        (99998.0, "100000"),
+        (0.0102, "0.0102"),
+    ],
+)
+def test_the_nominal_of_a_resistor_is_filled_in_without_an_exponent(certified_ohm, nominal):
+    assert nominal_text(certified_ohm) == nominal
+
+
+def test_nothing_is_to_be_read_at_once_where_no_station_of_the_desk_is_missing(at_1_kohm):
+    desk, _, browser = at_1_kohm
+    address = browser.post("/rounds", data=A_RESISTOR | {"more_stations": "bench-1"}).location
+    assert "Read at every station that is missing" in browser.get(address).text
+    assert put(browser, address, "read").status_code == 303
+    page = browser.get(address).text
+    assert "Every station is in." in page and "Read it now" in page
+    assert "Read at every station that is missing" not in page
+    again = put(browser, address, "read")
+    assert again.status_code == 422 and "No station of this desk is missing: nothing was read." in again.text
+    assert len(StationRounds(desk.store).view(int(address.split("/")[-1])).state.entries) == 1
 
 
 @pytest.fixture
