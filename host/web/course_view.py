@@ -15,6 +15,9 @@ from host.web.scale import Scale, degrees, in_both_scales
 _LEAST_POINTS = 2
 #: As finely as a bath is said here. [K]
 _SAID_TO_K = 0.1
+_CAPTION = "Sender minus bath, by its curve"
+#: Of plateaus; a loop begins at rest.
+_BEGINS = "from where the bath was coldest before its first plateau"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -32,6 +35,7 @@ class CourseView:
     """The way of a run as a page."""
 
     chart: Markup
+    caption: str
     sentence: str
     closings: tuple[ClosingRow, ...]
 
@@ -57,6 +61,7 @@ def course_view_of(state: SenderCheckState, store: Store, scale: Scale) -> Cours
     return CourseView(
         # Markup of the desk's own drawing code, never of a person.
         chart=Markup(chart),  # noqa: S704
+        caption=_CAPTION if state.loop is not None else f"{_CAPTION}, {_BEGINS}",
         sentence=sentence,
         closings=tuple(_row(closing, scale) for closing in closings),
     )

@@ -74,7 +74,9 @@ class Closing:
 
 
 def course_of(state: SenderCheckState, store: Store) -> tuple[CoursePoint, ...]:
-    """Way of a run so far, from the first heating to its last plateau or to now.
+    """Way of a run so far, from the bath at its coldest to its last plateau or to now.
+
+    What was before, the water of another check and fresh water poured over it, is no heating of this sender.
 
     Parameters
     ----------
@@ -94,7 +96,22 @@ def course_of(state: SenderCheckState, store: Store) -> tuple[CoursePoint, ...]:
 
     setup = bench_setup_of(state, readings_of)
     points = (_point(pack, setup) for pack in _packs(state, store))
-    return tuple(point for point in points if point is not None)
+    course = tuple(point for point in points if point is not None)
+    return course if state.started.course is Course.LOOP else _from_the_coldest(state, course)
+
+
+def _from_the_coldest(state: SenderCheckState, course: tuple[CoursePoint, ...]) -> tuple[CoursePoint, ...]:
+    """From where the bath last stood lowest before its first plateau."""
+    if not course:
+        return ()
+    before = course
+    if state.windows:
+        first = state.windows[0].citation
+        before = tuple(one for one in course if (one.boot, one.seq) < (first.boot, first.first))
+    if not before:
+        return course
+    lowest_c = min(one.temperature_c for one in before)
+    return course[max(number for number, one in enumerate(before) if one.temperature_c == lowest_c) :]
 
 
 def closings_of(state: SenderCheckState, course: Sequence[CoursePoint]) -> tuple[Closing, ...]:

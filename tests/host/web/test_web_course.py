@@ -48,6 +48,29 @@ def test_the_way_begins_with_the_heating_and_ends_with_the_last_plateau(desk, sl
     assert course[0].temperature_c < 30.0 < 84.0 < course[-1].temperature_c
 
 
+def test_the_hot_water_of_another_check_and_its_refill_are_no_part_of_the_way(desk, bench):
+    bench.sender_lag_s = LAG_S
+    run = desk.runs.start_sender_check(
+        station="bench-1", item="Sender, tag 8", curve="ntc-310-80c", set_points_c=(30.0, 60.0, 85.0)
+    )
+    desk.lead_until_phase(run, "plateaus", bench=bench)
+    bench.bath_c = 88.0
+    bench.read(60)  # the sender, put in cold, stands far off this water when fresh water is poured over it
+    state, hot = desk.runs.view(run).state, bench.seq
+    assert state.heated_from is not None
+    assert hot - 60 >= state.heated_from[1], "the hot water is read once the heating may begin"
+    assert any((one.difference_k or 0.0) < -20.0 for one in course_of(state, desk.store))
+    desk.let_hands_finish(run, bench=bench)
+    state = desk.runs.view(run).state
+    course = course_of(state, desk.store)
+    assert course[0].seq > hot
+    assert course[0].temperature_c == min(one.temperature_c for one in course) < 30.0
+    assert max(one.temperature_c for one in course) < 86.0
+    # rate x lag, as above; what the sender kept of the hot water is gone before the second plateau
+    _, second, _ = closings_of(state, course)
+    assert second.on_the_way_k == pytest.approx(-RATE_K_PER_S * LAG_S, abs=0.12)
+
+
 def test_a_desk_that_starts_again_shows_the_same_way(desk, slow_run):
     before = course_of(desk.runs.view(slow_run).state, desk.store)
     again = type(desk)(desk.folder)
