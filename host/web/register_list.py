@@ -9,7 +9,7 @@ from host.store.instrument_standing import InstrumentStanding, in_use
 
 #: Of these there may be several side by side.
 _ALL_IN_USE = (Purpose.VEHICLE, Purpose.ROUNDS)
-#: Without these no check can begin.
+#: Without these no sender check begins at a station.
 _NEEDED = (InstrumentKind.PROBE, InstrumentKind.DECADE_BOX)
 
 
@@ -92,7 +92,10 @@ def troubles(
         for place in sorted(places) or ("",):
             standing = in_use(standings, kind, station=place)
             if standing is None:
-                found.append(f"No {kind.words} is in use: no check can begin. Add one with its certificate.")
+                found.append(
+                    f"No {kind.words} is in use: no sender check can begin at a station. Add one with its "
+                    "certificate."
+                )
             elif (refusal := standing.refusal(today, months_by_kind)) is not None:
                 found.append(refusal)
     return tuple(found)

@@ -47,8 +47,9 @@ def beside(page, field):
 
 def test_an_empty_register_says_what_is_missing_and_how_to_add_it(browser):
     page = browser.get("/register").text
-    assert "No reference probe is in use: no check can begin." in page
+    assert "No reference probe is in use: no sender check can begin at a station." in page
     assert "No decade box is in use" in page
+    assert "no check" not in page.lower(), "a check by hand needs neither"
     assert '<a class="quiet" href="/register/add?kind=probe">' in page
 
 
