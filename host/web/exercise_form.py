@@ -2,22 +2,26 @@
 
 from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
+from functools import lru_cache
 
 from werkzeug.datastructures import MultiDict
 
+from calibration.curves import ReferenceCurve
 from calibration.errors import CurveError
 from host.certificates.errors import CertificateError
 from host.certificates.printable import printable_text
 from host.classroom import on_paper
 from host.classroom.exercise import Credits, ExerciseSettings, TypedPoint, Way
-from host.classroom.findable import doubt_words
+from host.classroom.findable import doubt_words, findable
 from host.classroom.marking import FULL_CREDIT
 from host.classroom.nameable import FAULTS, NOTHING, checked_size
 from host.curve_choice import curve_by_name
 from host.errors import DeskError
 from host.procedures.sender.sender_check_settings import Course
+from host.simulated_bench import SIMULATED_CURVE
 from host.store import Store
-from host.web.start_form import curves, filled_form
+from host.web.scale import Scale, plain_degrees
+from host.web.start_form import curves, default_set_points_c, filled_form
 from host.web.typed_number import typed_number
 
 #: The most that a box of 1, 2, 4, 8 in four decades can be set to. [Ω]
@@ -73,10 +77,43 @@ class ExerciseForm:
     doubt: str = ""
 
 
-def empty_exercise_form(scale: str) -> ExerciseForm:
-    """Form to be filled in."""
-    points = {"set_points": "86 140 185"} if scale == "f" else {}
-    return ExerciseForm(typed=_USUAL | points | {"scale": scale})
+def empty_exercise_form(store: Store, scale: Scale, *, simulated: bool) -> ExerciseForm:
+    """Form to be filled in: a fault that the desk itself would find, by the curve of its simulated sender.
+
+    Where nothing is simulated, the first curve that is offered.
+    """
+    offered = curves(store.curves)
+    curve = offered[SIMULATED_CURVE] if simulated else next(iter(offered.values()))
+    set_points_c = default_set_points_c(curve)
+    return ExerciseForm(
+        typed=_USUAL
+        | {
+            "curve": curve.name,
+            "set_points": " ".join(plain_degrees(point, scale).split()[0] for point in set_points_c),
+            "size": _size_that_is_found(curve, set_points_c),
+            "scale": scale.value,
+        }
+    )
+
+
+@lru_cache(maxsize=8)  # the same for everybody who opens the form
+def _size_that_is_found(curve: ReferenceCurve, set_points_c: tuple[float, ...]) -> str:
+    """The usual size, or the next one from which the desk itself would name the fault."""
+    usual = ExerciseSettings(
+        title="",
+        question="",
+        curve=curve.name,
+        set_points_c=set_points_c,
+        limit_k=None,
+        fault=_USUAL["fault"],
+        size=float(_USUAL["size"]),
+        way=Way(_USUAL["way"]),
+    )
+    try:
+        from_size = findable(usual, curve).from_size
+    except CurveError:  # said beside the field once it is sent
+        from_size = None
+    return _USUAL["size"] if from_size is None else f"{from_size:g}"
 
 
 def sent_exercise_form(sent: MultiDict[str, str], store: Store, *, made_by: str) -> ExerciseForm:

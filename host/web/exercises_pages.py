@@ -62,7 +62,10 @@ def index() -> str:
 @allowed(Role.INSTRUCTOR)
 def new() -> str:
     """The form that makes one."""
-    return _form_page(empty_exercise_form(g.scale.value))
+    desk = the_desk()
+    newest = [desk.live.latest(station.station) for station in desk.store.stations.all()]
+    simulated = any(pack is not None and pack.simulated for pack in newest)
+    return _form_page(empty_exercise_form(desk.store, g.scale, simulated=simulated))
 
 
 @exercises_pages.post("/exercises/new")

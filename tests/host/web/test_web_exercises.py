@@ -405,3 +405,39 @@ def test_an_exercise_may_go_by_one_heating_with_rests_with_the_box_in_series_all
     errors = [float(text) for text in re.findall(r"<td>−(\d\.\d+)</td>", page)]
     assert len(errors) == 3 and 3.5 < errors[-1] < 5.5 and "Your answer" in page
     assert room.instructor.post("/exercises/new", data=MADE | {"course": "boil"}).status_code == 422
+
+
+def test_a_desk_without_accounts_says_so_before_anything_is_typed(desk):
+    nobody = create_app(desk).test_client()
+    for address in ("/exercises", "/exercises/new"):
+        page = nobody.get(address)
+        assert page.status_code == 200
+        assert "this desk has no accounts" in page.text and '<a href="/people">' in page.text
+        assert "ohmbath person add" in page.text
+        assert 'href="/exercises/new"' not in page.text and 'name="title"' not in page.text
+
+
+@pytest.mark.parametrize("scale", ["c", "f"])
+def test_the_form_as_it_opens_makes_an_exercise_that_the_desk_would_solve(room, scale):
+    page = room.instructor.get(f"/exercises/new?scale={scale}").text
+    filled = {
+        name: re.search(rf'name="{name}"[^>]*value="([^"]*)"', page)[1]
+        for name in (
+            "question",
+            "set_points",
+            "size",
+            "tolerance_percent",
+            "naming",
+            "size_credit",
+            "reasoning",
+        )
+    }
+    chosen = {
+        name: re.search(rf'<select id="{name}".*?<option value="([^"]*)" selected', page, re.DOTALL)[1]
+        for name in ("curve", "fault")
+    }
+    assert chosen["curve"] == "ntc-310-80c", "what the simulated sender is meant to follow"
+    way = re.search(r'name="way" value="([^"]*)" checked', page)[1]
+    sent = {"title": "The blue estate", "scale": scale, "way": way, **filled, **chosen}
+    answer = room.instructor.post("/exercises/new", data=sent)
+    assert answer.status_code == 303, answer.text
