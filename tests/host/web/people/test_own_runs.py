@@ -62,7 +62,7 @@ def test_no_hand_touches_a_bench_that_is_at_another_run(peopled):
     )
     for deed in ("heat", "shoot"):
         refused = bo.post(f"{own}/hands", data={"do": deed})
-        assert refused.status_code == 409 and f"busy with run {run:04d}" in refused.text
+        assert refused.status_code == 422 and f"busy with run {run:04d}" in refused.text
     assert peopled.desk.benches["bench-1"].heater_c is None
     peopled.desk.runs.stop_run(run, "the tea is ready")
     assert bo.post(f"{own}/hands", data={"do": "heat"}).status_code == 303
