@@ -246,7 +246,7 @@ def _heating_words(bath_c: float | None, temperature_c: float, poured: bool) -> 
     minutes = max(temperature_c - bath_c, 0.0) / _WARMS_K_PER_MIN + _SETTLES_MIN
     return (
         f"The simulated hands {did} the heater to {round(temperature_c, 2):g} °C. From {bath_c:.0f} °C this "
-        f"takes about {minutes:.0f} minutes of the bench's own time; wait until the target stands still."
+        f"takes about {minutes:.0f} minutes of the bench's own time; wait until it stands still."
     )
 
 

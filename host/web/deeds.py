@@ -39,6 +39,7 @@ DEED_OF: Mapping[str, Deed] = {
     "infrared.start": Deed.RUN_STARTED,
     "witness_check.start": Deed.RUN_STARTED,
     "witness_check.read": Deed.RUN_PRESSED,
+    "witness_check.hands": Deed.RUN_HELPED,
     "probe_check.check": Deed.RUN_STARTED,
     "meter_check.check": Deed.RUN_STARTED,
     "meter_check.finish": Deed.RUN_FINISHED,

@@ -27,6 +27,7 @@ from host.readings_of_now import readings_of_now
 from host.rig_sensor import read_rig_sensor
 from host.store.settings import RULES
 from host.web.desk_behind import Hands, the_desk
+from host.web.hands_at_bath import refuse_hands_at_a_run
 from host.web.in_place_form import surfaces
 from host.web.infrared_form import (
     TARGET_WORDS,
@@ -213,11 +214,7 @@ def hands(run: int) -> AnyResponse | tuple[str, int]:
 def _by_hands(view: InfraredView, helper: Hands, point_c: float, errors: dict[str, str]) -> None:
     """Heat or shoot, as was pressed; errors where a person is asked, or has to wait."""
     state, started = view.state, view.state.started
-    busy = the_desk().runs.open_run_of(started.station)
-    if busy is not None:
-        raise DeskError(
-            f"{started.station} is busy with run {busy:04d}: no hand touches that bench until it is over."
-        )
+    refuse_hands_at_a_run(the_desk(), started.station)
     if request.form.get("do") == "heat":
         helper.heat(started.station, point_c)
     elif started.is_rig_sensor:

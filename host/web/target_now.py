@@ -1,17 +1,25 @@
-"""The target of an infrared check at this moment, and presses of the bench button: on its page, and live."""
+"""The target of an infrared check or a witness check at this moment, and presses of the bench button."""
 
-from collections.abc import Iterator
-from dataclasses import dataclass
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass, replace
 from typing import Any
 
 from flask import render_template
 
 from calibration.contract.readings import ReadingPack
 from calibration.errors import CalibrationError
-from host.contact_reference import MOST_DRIFT_K_PER_MIN, Press, presses_in, read_by_probe
+from host.contact_reference import (
+    BATH_READING,
+    MOST_DRIFT_K_PER_MIN,
+    Press,
+    Taking,
+    presses_in,
+    read_by_probe,
+)
 from host.errors import DeskError
 from host.live import SILENT_AFTER_S
 from host.procedures.infrared.infrared_check import InfraredState
+from host.procedures.references.witness_check import WitnessState
 from host.readings_of_now import not_of_now
 from host.web.desk_behind import DeskBehind
 from host.web.live_stream import cursor_of, paced
@@ -33,10 +41,13 @@ class TargetNow:
         Temperature and drift, and whether it may be shot; empty where it cannot be read.
     trouble : str
         Why it cannot be read; empty where it can.
+    name : str
+        What it is called.
     """
 
     words: str
     trouble: str = ""
+    name: str = "Target"
 
 
 def is_shooting(state: InfraredState) -> bool:
@@ -49,11 +60,23 @@ def target_now(desk: DeskBehind, state: InfraredState) -> TargetNow | None:
     started = state.started
     if not started.station:
         return None
-    refusal = not_of_now(desk.live.station(started.station))
+    return _by_probe(desk, started.station, started.reference, started.taking)
+
+
+def bath_now(desk: DeskBehind, state: WitnessState) -> TargetNow | None:
+    """The bath of a witness check by the bench's probe; None where it is read by hand, or over."""
+    if not state.station or state.is_over:
+        return None
+    now = _by_probe(desk, state.station, state.probe or {}, BATH_READING)
+    return replace(now, name="Bath")
+
+
+def _by_probe(desk: DeskBehind, station: str, probe: Mapping[str, Any], taking: Taking) -> TargetNow:
+    refusal = not_of_now(desk.live.station(station))
     if refusal:
         return TargetNow(words="", trouble=refusal)
     try:
-        reference = read_by_probe(_packs(desk, state), started.reference, taking=started.taking)
+        reference = read_by_probe(desk.live.newest(station, NEWEST_PACKS), probe, taking=taking)
     except (DeskError, CalibrationError) as error:
         return TargetNow(words="", trouble=str(error))
     return TargetNow(
@@ -96,6 +119,19 @@ def target_events(
             scale=scale,
         )
         return {"live": html, "run": run}, shown_ms
+
+    return paced(desk, event, every_s=_EVERY_S)
+
+
+def bath_events(desk: DeskBehind, run: int, state: WitnessState, *, scale: Scale) -> Iterator[str]:
+    """Events of a witness check at a station: its bath now."""
+
+    def event() -> tuple[dict[str, Any], int] | None:
+        now = bath_now(desk, state)
+        if now is None:
+            return None
+        html = render_template("_target_now.html", target=now, new_press=None, run=run, scale=scale)
+        return {"live": html, "run": run}, 0
 
     return paced(desk, event, every_s=_EVERY_S)
 

@@ -2,21 +2,24 @@
 
 from collections.abc import Mapping
 
-from flask import Blueprint, abort, g, redirect, render_template, request
+from flask import Blueprint, Response, abort, g, redirect, render_template, request
 from werkzeug.wrappers import Response as AnyResponse
 
 from calibration.bath.fixed_points import FixedPoint, boiling_at_pressure, ice_point
 from host.errors import DeskError
 from host.local_time import local_day
 from host.people.role import STAFF
-from host.procedures.references.witness_check import RESOLUTION_K, WitnessChecks
+from host.procedures.references.witness_check import RESOLUTION_K, WitnessChecks, WitnessState
 from host.procedures.station_instruments import is_simulated_station
 from host.quantity import pressure_pa_of
 from host.store.instrument_kind import InstrumentKind
 from host.store.register_entry import Instrument
-from host.web.desk_behind import the_desk
+from host.web.desk_behind import Hands, the_desk
+from host.web.hands_at_bath import refuse_hands_at_a_run
 from host.web.infrared_form import temperature_typed
+from host.web.live_stream import stream_of
 from host.web.rules import allowed
+from host.web.target_now import bath_events, bath_now
 from host.web.text_field import take_text
 
 witness_check_pages = Blueprint("witness_check", __name__)
@@ -171,6 +174,33 @@ def read(run: int) -> AnyResponse | tuple[str, int]:
     return redirect(f"/witness-check/{run}", 303)
 
 
+@witness_check_pages.get("/witness-check/<int:run>/live")
+@allowed(*STAFF)
+def check_live(run: int) -> Response:
+    """The bath as it moves."""
+    return stream_of(bath_events(the_desk(), run, _state(run), scale=g.scale))
+
+
+@witness_check_pages.post("/witness-check/<int:run>/hands")
+@allowed(*STAFF)
+def hands(run: int) -> AnyResponse | tuple[str, int]:
+    """Let the simulated hands bring the bath to the next temperature."""
+    state, helper = _state(run), _hands_at(_state(run))
+    if helper is None or state.proposed_c is None:
+        raise DeskError("There are no simulated hands here: this bath needs real ones.")
+    try:
+        refuse_hands_at_a_run(the_desk(), state.station)
+        helper.heat(state.station, state.proposed_c)
+    except DeskError as error:
+        return _page(run, str(error)), 422
+    return redirect(f"/witness-check/{run}", 303)
+
+
+def _hands_at(state: WitnessState) -> Hands | None:
+    """Hands that may touch the bath of a check; None where it is real, or the check is over."""
+    return the_desk().hands if state.simulated and state.station and not state.is_over else None
+
+
 def _index(typed: dict[str, str], errors: dict[str, str]) -> str:
     store = the_desk().store
     return render_template(
@@ -185,10 +215,24 @@ def _index(typed: dict[str, str], errors: dict[str, str]) -> str:
 
 
 def _page(run: int, trouble: str, errors: Mapping[str, str] | None = None) -> str:
-    try:
-        state = WitnessChecks(the_desk().store).state(run)
-    except DeskError as error:
-        abort(404, description=str(error))
+    state = _state(run)
+    helper = _hands_at(state)
     typed = request.form if trouble or errors else {}
     form = {"typed": typed, "errors": errors or {}}
-    return render_template("witness_check.html", run=run, state=state, trouble=trouble, form=form)
+    return render_template(
+        "witness_check.html",
+        run=run,
+        state=state,
+        trouble=trouble,
+        form=form,
+        target=bath_now(the_desk(), state),
+        hands=helper is not None,
+        hands_did=helper.heating_words(state.station, state.proposed_c) if helper is not None else "",
+    )
+
+
+def _state(run: int) -> WitnessState:
+    try:
+        return WitnessChecks(the_desk().store).state(run)
+    except DeskError as error:
+        abort(404, description=str(error))

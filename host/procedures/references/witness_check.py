@@ -36,6 +36,8 @@ APART_K = 5.0
 RESOLUTION_K, AS_BOUGHT_K = 0.0625, 0.5
 #: Of a bath that stands still by the eye alone; nobody reads a slope off two displays. Assumed. [K/min]
 DRIFT_BY_EYE_K_PER_MIN = 0.5
+#: Where simulated hands bring a bath for it: cold to hot, far enough apart. [°C]
+_PROPOSED_C = (30.0, 60.0, 85.0)
 _NEWEST_PACKS = 200
 
 
@@ -103,6 +105,18 @@ class WitnessState:
     def may_finish(self) -> bool:
         """Whether three temperatures are there."""
         return not self.is_over and len(self.readings) >= LEAST_POINTS
+
+    @property
+    def proposed_c(self) -> float | None:
+        """Next temperature for simulated hands, None where each was read. [°C]"""
+        return next(
+            (
+                proposed_c
+                for proposed_c in _PROPOSED_C
+                if all(abs(one.reference_c - proposed_c) >= APART_K for one in self.readings)
+            ),
+            None,
+        )
 
     @property
     def is_in_register(self) -> bool:

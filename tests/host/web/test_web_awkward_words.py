@@ -95,7 +95,7 @@ PRESSES = {
     "first_start.stop_simulated", "in_place.skip", "in_place.strike", "infrared.go_on", "infrared.hands",
     "infrared.register", "infrared.shot", "meter_check.finish", "meter_check.register", "rounds.clip_in",
     "rounds.close", "rounds.read", "rounds.take_back", "runs.curve", "runs.hands", "runs.plateaus",
-    "runs.press", "runs.stop", "typed.curve", "witness_check.read",
+    "runs.press", "runs.stop", "typed.curve", "witness_check.hands", "witness_check.read",
 }  # fmt: skip
 OF_ACCOUNTS = ("drafts", "exercises", "people", "roster", "sign_in", "student")
 UNASKED = ("/infrared/{infrared}/stop", "/rounds/{round}/stop", "/on-the-vehicle/{vehicle}/stop")

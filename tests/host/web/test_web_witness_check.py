@@ -85,6 +85,55 @@ def test_two_temperatures_a_drifting_bath_and_the_same_temperature_twice_are_ref
     assert desk.store.register.current("witness") is None
 
 
+def test_simulated_hands_bring_the_bath_of_a_witness_check_to_each_temperature_and_the_page_says_it_live(
+    browser, bench, events_of
+):
+    where = browser.post("/witness-check", data={"station": "bench-1", "serial": "W-3"}).headers["Location"]
+    for at_c in (30.0, 60.0, 85.0):
+        assert f"bring it to {at_c:g} °C" in plain(browser.get(where))
+        assert browser.post(f"{where}/hands").status_code == 303
+        assert bench.heater_c == at_c
+        assert f"set the heater to {at_c:g} °C" in plain(browser.get(where))
+        bench.read(2000)
+        assert "it stands still enough" in browser.get(where).text
+        assert browser.post(f"{where}/read", data={"do": "read"}).status_code == 303
+        assert "set the heater" not in browser.get(where).text
+    page = browser.get(where).text
+    assert "Let the simulated hands" not in page and f'data-stream="{where}/live"' in page
+    stream = browser.get(f"{where}/live", buffered=False)
+    parts = stream.iter_encoded()
+    [now] = events_of(next(parts).decode() + next(parts).decode())
+    stream.close()
+    assert "Bath now:" in now["live"] and now["run"] == 1
+    assert browser.post(f"{where}/read", data={"do": "finish"}).status_code == 303
+    over = browser.get(where).text
+    assert "data-stream" not in over and "Bath now" not in over
+    assert browser.post(f"{where}/hands").status_code == 409
+
+
+def test_a_real_bath_of_a_witness_check_has_no_simulated_hands(browser, desk):
+    desk.add_bench("bench-2", simulated=False, real_papers=True).read(1)
+    where = browser.post("/witness-check", data={"station": "bench-2", "serial": "W-4"}).headers["Location"]
+    assert "simulated hands" not in browser.get(where).text
+    assert browser.post(f"{where}/hands").status_code == 409
+
+
+def test_simulated_hands_leave_a_bath_alone_that_is_at_a_run(browser, desk, bench):
+    where = browser.post("/witness-check", data={"station": "bench-1", "serial": "W-3"}).headers["Location"]
+    settle(bench, 22.0)
+    heater_c = bench.heater_c
+    run = desk.runs.start_sender_check(
+        station="bench-1", item="a sender", curve="ntc-310-80c", set_points_c=(30.0, 60.0, 85.0)
+    )
+    answer = browser.post(f"{where}/hands")
+    assert answer.status_code == 422 and f"is busy with run {run:04d}" in plain(answer)
+    assert bench.heater_c == heater_c
+
+
+def plain(answer):
+    return answer.text.replace("\N{NO-BREAK SPACE}", " ")
+
+
 def test_a_start_without_station_and_serial_is_refused_beside_the_fields(browser, bench):
     answer = browser.post("/witness-check", data={})
     assert answer.status_code == 422
