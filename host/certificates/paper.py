@@ -19,11 +19,13 @@ from host.certificates.paper_lines import (
     TRACEABLE_LINE,
     UNNAMED_LINE,
     WHOLE_LINE,
+    conditions_left,
     coverage_line,
     rounding_line,
     rule_lines,
     simulated_clock_line,
     simulated_line,
+    stated_u,
 )
 from host.certificates.paper_table import breakable, percent_apart, table_data, with_its_unit, with_minus
 from host.certificates.printed import (
@@ -118,12 +120,14 @@ def paper_data(
         "instruments": [
             [
                 breakable(text)
-                for text in (one.role, one.serial, one.certificate, percent_apart(one.expanded_u), one.due)
+                for text in (one.role, one.serial, one.certificate, percent_apart(stated_u(one)), one.due)
             ]
             for one in certificate.instruments
         ],
         "traceability": TRACEABLE_LINE if certificate.instruments else UNNAMED_LINE,
-        "conditions": [[breakable(name), breakable(words)] for name, words in certificate.conditions],
+        "conditions": [
+            [breakable(name), breakable(words)] for name, words in conditions_left(certificate, results)
+        ],
         "coverage": coverage_line(results),
         "budget": _budget(results),
         "other_budgets": _other_budgets(results),

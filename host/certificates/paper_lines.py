@@ -2,7 +2,7 @@
 
 from calibration.conformity import DecisionRule
 from calibration.uncertainty.budget import Shape
-from host.certificates.certificate import Certificate
+from host.certificates.certificate import Certificate, InstrumentUsed
 from host.certificates.kind import Kind
 from host.certificates.results.results import Results
 
@@ -56,6 +56,17 @@ CAUTION_LINE = (
 #: Up to so many points the risk is printed one by one.
 _RISKS_ONE_BY_ONE = 8
 _USUAL_K = 2.0
+
+
+def stated_u(used: InstrumentUsed) -> str:
+    """What an instrument is trusted to, without naming once more the certificate that stands beside it."""
+    return used.expanded_u.replace(f"by certificate {used.certificate}", "by that certificate")
+
+
+def conditions_left(certificate: Certificate, results: Results) -> tuple[tuple[str, str], ...]:
+    """Conditions that no section of the results says already in the same words."""
+    said = {line for section in results.sections for line in section.lines}
+    return tuple((name, words) for name, words in certificate.conditions if words not in said)
 
 
 def rounding_line(certificate: Certificate) -> str:

@@ -16,6 +16,9 @@ from host.tables.results import results_table
 from host.tables.rounds import round_table
 from host.tables.table import Table, form_of, written
 
+#: Rounds that a refusal names, the newest.
+_MOST_NAMED = 10
+
 
 @click.group()
 def command() -> None:
@@ -73,11 +76,23 @@ def register(file: Path, folder: DataFolder) -> None:
 @command.command(cls=OneLineCommand, name="round")
 @click.argument("file", type=click.Path(dir_okay=False, path_type=Path))
 @data_option
-@click.option("--run", type=int, metavar="N", required=True, help="The round, by the number of its run.")
-def station_round(file: Path, folder: DataFolder, run: int) -> None:
+@click.option("--run", type=int, metavar="N", help="The round, by the number of its run.")
+def station_round(file: Path, folder: DataFolder, run: int | None) -> None:
     """Write every result of a round into FILE, as .csv or .json, those that do not count too."""
     with opened(folder) as store:
-        _write(file, round_table(run, StationRounds(store).view(run).state))
+        rounds = StationRounds(store)
+        if run is None:
+            raise Refusal(f"Name the round with --run N. {_which(rounds.all())}")
+        _write(file, round_table(run, rounds.view(run).state))
+
+
+def _which(rounds: list[tuple[int, str, bool]]) -> str:
+    """The newest rounds by their number and artefact."""
+    if not rounds:
+        return "There are no rounds here yet."
+    named = ", ".join(f"{run} ({item})" for run, item, _ in rounds[:_MOST_NAMED])
+    more = len(rounds) - _MOST_NAMED
+    return f"There are: {named}{f' and {more} older' if more > 0 else ''}."
 
 
 def _write(file: Path, table: Table) -> None:

@@ -25,7 +25,7 @@ from host.store.engine import Database
 from host.store.one_paper import refuse_second_paper
 from host.store.rests_on import rests_on
 from host.store.runs import EventAfter, append_event, require_run
-from host.store.series import counter_of
+from host.store.series import counter_of, number_in
 
 
 class UnknownCertificateError(DeskError):
@@ -282,7 +282,7 @@ class Certificates:
         with self._database.reading() as connection:
             row = connection.execute(query).one_or_none()
         if row is None:
-            raise UnknownCertificateError(f"There is no certificate {number} here.")
+            raise UnknownCertificateError(_unknown_words(number))
         return _issued(row)
 
     def number_of(self, pdf_sha256: str) -> str | None:
@@ -305,7 +305,7 @@ class Certificates:
         with self._database.reading() as connection:
             data: bytes | None = connection.execute(query).scalar_one_or_none()
         if data is None:
-            raise UnknownCertificateError(f"There is no certificate {number} here.")
+            raise UnknownCertificateError(_unknown_words(number))
         return data
 
     def path(self, number: str) -> Path:
@@ -397,6 +397,14 @@ def _in_order(query: Select[Any]) -> Select[Any]:
     return query.order_by(came)
 
 
+def _unknown_words(number: str) -> str:
+    """That there is none; of a bare count also how a number is written."""
+    words = f"There is no certificate {number} here."
+    if not (number.isascii() and number.isdecimal()) or number == (whole := number_in("", int(number[-9:]))):
+        return words
+    return f"{words} Write its number as it stands on the paper, with every zero: {whole}."
+
+
 def _standing(connection: Connection, number: str) -> Standing:
     table = schema.chain
     query = select(table.c.kind, table.c.content).where(table.c.number == number).order_by(table.c.link)
@@ -404,7 +412,7 @@ def _standing(connection: Connection, number: str) -> Standing:
     for row in connection.execute(query):
         standing = standing_of(standing, row.kind, row.content)
     if standing is None:
-        raise UnknownCertificateError(f"There is no certificate {number} here.")
+        raise UnknownCertificateError(_unknown_words(number))
     return standing
 
 

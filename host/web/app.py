@@ -7,7 +7,8 @@ from flask import Flask, Response, g, render_template, request
 from werkzeug.exceptions import HTTPException
 
 from calibration.rounding import decimals_of, rounded_text
-from host.certificates.paper_lines import simulated_line
+from host.certificates.paper_lines import conditions_left, simulated_line, stated_u
+from host.certificates.results.by_kind import results_of
 from host.errors import DeskError
 from host.local_time import local_time
 from host.people.account import roles_text
@@ -170,6 +171,8 @@ def _give_words(app: Flask) -> None:
         "sentence": sentence,
         "roles_text": roles_text,
         "ohms": _ohms,
+        "stated_u": stated_u,
+        "conditions_left": lambda paper: conditions_left(paper, results_of(paper)),
         "to_its_u": _to_its_u,
         "strip": live_strip,
         "local_time": lambda utc_s: local_time(utc_s, g.settings.zone),

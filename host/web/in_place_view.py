@@ -6,6 +6,7 @@ from markupsafe import Markup
 
 from calibration.rounding import decimals_of, rounded_text
 from calibration.vehicle.shown_value import ShownValue
+from host.certificates.paper_table import with_minus
 from host.procedures.vehicle.in_place import BoxTaken, InPlaceState, Step, Taken
 from host.procedures.vehicle.in_place_runs import InPlaceView
 from host.web.scale import FAHRENHEIT_PER_K, Scale, degrees, in_both_scales, plain_degrees
@@ -47,6 +48,7 @@ class ComparisonRows:
     left_out: tuple[str, ...]
     words: str
     next_action: str
+    findings: tuple[str, ...]
     strip: Markup
 
 
@@ -56,8 +58,9 @@ def result_rows(view: InPlaceView, scale: Scale) -> ComparisonRows:
     return ComparisonRows(
         read=tuple(_row(state, step, scale) for step in Step if _was_read(state, step)),
         left_out=tuple(_PLAIN[step] for step in Step if step in state.skipped),
-        words=in_both_scales(state.words or result.words, scale),
-        next_action=in_both_scales(state.next_action or result.next_action, scale),
+        words=with_minus(in_both_scales(state.words or result.words, scale)),
+        next_action=with_minus(in_both_scales(state.next_action or result.next_action, scale)),
+        findings=tuple(with_minus(in_both_scales(one.words, scale)) for one in result.findings),
         strip=live_strip(result.witnesses, scale),
     )
 
@@ -73,7 +76,12 @@ def _row(state: InPlaceState, step: Step, scale: Scale) -> ReadRow:
         value, words = _box_text(state.boxes[step], scale)
     else:
         value, words = str(state.thermostat), ""
-    return ReadRow(step=step.value, name=_PLAIN[step], value=value, words=in_both_scales(words, scale))
+    return ReadRow(
+        step=step.value,
+        name=_PLAIN[step],
+        value=with_minus(value),
+        words=with_minus(in_both_scales(words, scale)),
+    )
 
 
 def _reading_text(taken: Taken, scale: Scale) -> tuple[str, str]:

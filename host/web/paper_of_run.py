@@ -2,6 +2,7 @@
 
 from dataclasses import dataclass
 
+from host.certificates.canonical import certificate_from_canonical
 from host.store import Store
 from host.store.certificate_standing import Standing
 from host.store.certificates import IssuedCertificate, IssuedFiles
@@ -32,6 +33,11 @@ class PaperOfRun:
             return self.issued.files
         assert self.draft is not None  # one of the two is there
         return self.draft.files
+
+    @property
+    def word(self) -> str:
+        """What it is: a certificate, or a record."""
+        return certificate_from_canonical(self.files.canonical_json).kind.paper_word.lower()
 
     @property
     def paper_address(self) -> str:

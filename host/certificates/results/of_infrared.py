@@ -25,13 +25,16 @@ CORRECTION_NOTE = (
 )
 
 #: Names of its components from memory of the standard.
-BUDGET_WORDS = (
+_OF_THE_TARGET = (
     "As in ASTM E2847. Of the target: calibration temperature; emissivity of the surface (source emissivity)"
     "; surroundings mirrored (reflected ambient radiation); heat exchange of the face (source heat exchange)"
-    "; uniformity of the face (source uniformity); what is read by hand (calibration temperature).",
+    "; uniformity of the face (source uniformity)"
+)
+_BY_HAND = "; what is read by hand (calibration temperature)"
+_OF_THE_THERMOMETER = (
     "Of the thermometer: size of source; surroundings as believed and temperature of the thermometer itself "
     "(ambient temperature); noise of the shots (noise); resolution (display resolution). What the air takes "
-    "off over so short a distance (atmospheric absorption) is assumed to be nothing in this band.",
+    "off over so short a distance (atmospheric absorption) is assumed to be nothing in this band."
 )
 
 
@@ -73,11 +76,17 @@ def infrared_results(body: InfraredBody) -> Results:
         ),
         sections=(
             Section(title="Target", lines=(body.target, body.emissivity_words)),
-            Section(title="Lines of the budget", lines=BUDGET_WORDS),
+            Section(title="Lines of the budget", lines=_budget_words(points)),
             Section(title="Shots", lines=tuple(_shots_line(point) for point in points)),
         ),
         wrong=wrong_statements(points, where),
     )
+
+
+def _budget_words(points: tuple[CertifiedShots, ...]) -> tuple[str, str]:
+    """What the lines are called in the standard; of a reading by hand only where there was one."""
+    by_hand = any("by hand" in line.quantity for point in points for line in point.budget.lines)
+    return f"{_OF_THE_TARGET}{_BY_HAND if by_hand else ''}.", _OF_THE_THERMOMETER
 
 
 def _makers(accuracy: str) -> str:

@@ -19,7 +19,7 @@ class InPlaceCard:
     Attributes
     ----------
     step, steps : int
-        Which of how many.
+        Which of how many; 0 after the last.
     instruction, caution : str
     why : str
         What it is good for, in the second line.
@@ -91,7 +91,7 @@ _CARDS: dict[Step, tuple[str, str, str, str]] = {
 }
 
 DONE = InPlaceCard(
-    step=len(Step),
+    step=0,
     steps=len(Step),
     instruction="Everything is read. Look at the result, strike out what was read wrongly, and finish.",
     caution="Ignition off, box out, the sender's plug back on. Let the engine cool before you reach in.",

@@ -392,6 +392,8 @@ def test_a_command_writes_the_table_of_a_round_and_refuses_another_run(tmp_path)
     assert done.exit_code == 0 and "0 rows of round" in done.output
     refused = CliRunner().invoke(main, ["export", "round", written_to, "--run", "9", *run_in])
     assert refused.exit_code != 0 and "is no round" in refused.output
+    unnamed = CliRunner().invoke(main, ["export", "round", written_to, *run_in])
+    assert unnamed.exit_code == 2 and f"There are: 1 ({settings().artefact})." in unnamed.output
 
 
 def test_the_table_of_an_open_round_has_what_does_not_count():

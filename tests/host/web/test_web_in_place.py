@@ -131,6 +131,24 @@ def test_a_record_says_so_where_a_simulated_bench_found_the_corrections_it_rests
         assert "corrected by what only a simulated bench found" in browser.get(address).text
 
 
+def test_differences_of_a_comparison_stand_with_a_minus_sign(browser, desk):
+    at_the_head(browser, desk, "", **{"correction_k = 3.0": "correction_k = -3.0"})
+    page = browser.get("/on-the-vehicle/1").text.replace("\N{NO-BREAK SPACE}", " ")
+    assert "corrected by \N{MINUS SIGN}3.0 K for thermometer I-3, certificate C-9" in page
+
+
+def test_after_the_last_step_none_is_counted_a_second_time(browser):
+    begin(browser)
+    read(browser, "thermostat", thermostat="unknown")
+    read(browser, "scan_data", shown="90")
+    for step in ("gauge", "head", "outlet_hose", "return_hose", "box_at_computer"):
+        browser.post("/on-the-vehicle/1/skip", data={"step": step})
+    assert "Step 8 of 8" in browser.get("/on-the-vehicle/1").text
+    browser.post("/on-the-vehicle/1/skip", data={"step": "box_at_plug"})
+    page = browser.get("/on-the-vehicle/1").text
+    assert "Step 8 of 8" not in page and "All 8 steps are done" in page
+
+
 def test_just_beyond_its_certificate_a_thermometer_is_still_corrected_and_that_is_said(browser, desk):
     answer = at_the_head(browser, desk, "accuracy_k = 2.0", shown="120.2")
     assert answer.status_code == 303

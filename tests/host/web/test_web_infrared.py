@@ -267,6 +267,11 @@ def test_the_contact_reference_of_a_check_by_hand_brings_its_certificate_to_the_
     assert certified.expanded_u == "within 0.5 K by certificate K 77, Heron Laboratory"
     assert bought.certificate == "none, as bought, its maker"
     assert bought.expanded_u == "within 0.5 K by its maker's word"
+    page = plain(browser.get("/infrared/1"))
+    assert "certificate K 77, Heron Laboratory, within 0.5 K by that certificate" in page
+    assert "what is read by hand (calibration temperature)" in page
+    kind = certificate_from_canonical(desk.store.certificates.get("000001").files.canonical_json).body.target
+    assert page.count(kind) == 1  # under Target, and not once more under Conditions
     log = events_of(desk.store, 1)
     [said, *_] = [one.payload["reference_words"] for one in log if one.kind == Kind.SHOT]
     assert said == "T-2 said 45 °C, by certificate K 77, Heron Laboratory"
@@ -522,6 +527,8 @@ def test_at_a_station_the_probe_says_how_hot_the_target_is_and_its_readings_are_
     whole_rest(browser, bench, ("75", "88"))
     data = desk.store.certificates.get("000001").files.canonical_json.decode("utf-8")
     assert "bench-1, boot 00000001-0000abcd, readings" in data
+    assert "calibration temperature; emissivity" in text_of(browser, "/infrared/1")
+    assert "read by hand (calibration" not in text_of(browser, "/infrared/1")
     assert '"simulated": true' in data or '"simulated":true' in data
     assert "no real thermometer" in text_of(browser, "/infrared/1")
 

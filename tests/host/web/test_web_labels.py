@@ -102,6 +102,8 @@ def test_the_command_prints_stickers_and_sheets_and_refuses_in_a_sentence(store,
     for typed, words in (
         (("000001",), "is withdrawn: no label"),
         (("draft-1",), "There is no certificate draft-1 here."),
+        (("3",), "There is no certificate 3 here. Write its number as it stands on the paper"),
+        (("3",), "with every zero: 000003."),
         (("000003", "--start", "2"), "--sheet"),
         (("000003", "--sheet", "--start", "25"), "1<=x<=24"),
     ):
