@@ -147,7 +147,9 @@ def test_making_text_printable_twice_changes_nothing_more(text):
 @pytest.mark.slow
 @settings(max_examples=12, deadline=None)
 @given(
-    text=st.text(alphabet=EVERY_LETTER, max_size=80) | st.text(alphabet='#$\\"{}[]()*_`@<>/=~', max_size=80)
+    # A certificate without item or shop is refused.
+    text=st.text(alphabet=EVERY_LETTER, min_size=1, max_size=80)
+    | st.text(alphabet='#$\\"{}[]()*_`@<>/=~', min_size=1, max_size=80)
 )
 def test_no_printable_text_breaks_the_sheet(make_certificate, text):
     certificate = make_certificate(
