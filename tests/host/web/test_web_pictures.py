@@ -96,7 +96,7 @@ def test_the_shops_picture_stands_on_what_is_issued_from_then_on(browser, desk):
     browser.post("/typed", data=check)
     data = {"logo": (photo((200, 80), "PNG"), "logo.png")}
     browser.post("/settings/logo", data=data, content_type="multipart/form-data")
-    browser.post("/typed", data=check)
+    browser.post("/typed", data=check | {"item": "sender, tag 8"})
     before, after = desk.store.certificates.all()
     logos = [certificate_from_canonical(one.files.canonical_json).logo for one in (before, after)]
     assert logos == [b"", desk.store.pictures.logo().data]
