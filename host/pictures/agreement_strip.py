@@ -166,7 +166,7 @@ def strip_svg(
     factor = _TO_FAHRENHEIT[unit][0] if fahrenheit else 1.0
     bars = tuple(_bar(bar, unit, fahrenheit=fahrenheit) for bar in said)
     unit = "°F" if fahrenheit else unit
-    frame = _frame(bars, (span or 0.0) * factor, width_px, ink)
+    frame = _frame(bars, (span or 0.0) * factor, width_px, ink, last_is_bold=verdict is not None)
     height = TOP_PX + ROW_PX * len(bars) + AXIS_PX
     rows = "".join(
         _row(bar, bar.held_against(bars[0]), row, frame, ink, unit, verdict if row == len(bars) - 1 else None)
@@ -211,13 +211,14 @@ def _needed_span(bars: Sequence[_Bar]) -> float:
     return (max(bar.high for bar in bars) - min(bar.low for bar in bars)) * 1.12
 
 
-def _frame(bars: Sequence[_Bar], wanted: float, width_px: float, ink: Ink) -> _Frame:
+def _frame(bars: Sequence[_Bar], wanted: float, width_px: float, ink: Ink, *, last_is_bold: bool) -> _Frame:
     span = max(wanted, _needed_span(bars))
     middle = (max(bar.high for bar in bars) + min(bar.low for bar in bars)) / 2.0
     names = min(max(_text_px(bar.name, ink) for bar in bars), 0.3 * width_px)
+    bold = [bar.agreement is Agreement.DOES_NOT_AGREE for bar in bars]
+    bold[-1] |= last_is_bold
     numbers = max(
-        _text_px(bar.text, ink) * (_BOLD if bar.agreement is Agreement.DOES_NOT_AGREE else 1.0)
-        for bar in bars
+        _text_px(bar.text, ink) * (_BOLD if is_bold else 1.0) for bar, is_bold in zip(bars, bold, strict=True)
     )
     return _Frame(
         start=middle - span / 2.0, span=span, left_px=names + 14.0, right_px=width_px - numbers - 12.0

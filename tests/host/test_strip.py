@@ -4,6 +4,8 @@ import xml.etree.ElementTree as ET
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
+from matplotlib.font_manager import FontProperties
+from matplotlib.textpath import TextPath
 
 from calibration.conformity import Verdict
 from host.certificates.certificate import Witness
@@ -27,6 +29,20 @@ BATH = (
 
 def texts(svg: str) -> list[str]:
     return [element.text or "" for element in ET.fromstring(svg).iter(f"{SVG}text")]
+
+
+def test_the_bold_numbers_of_a_judged_row_end_inside_the_strip():
+    """Letters as DejaVu Sans has them, which Debian's browser takes; measured by matplotlib."""
+    told = (witness("contact probe", 30.107, 0.052), witness("sender shows", 29.477, 0.088))
+    svg = agreement_strip_svg(told, verdict=Verdict.IN_TOLERANCE, surface=Surface.PAGE, width_px=311.0)
+    (number,) = (
+        element for element in ET.fromstring(svg).iter(f"{SVG}text") if element.text == "29.477 ±0.088"
+    )
+    assert number.get("font-weight") == "bold"
+    letters = TextPath(
+        (0, 0), number.text, size=11.5, prop=FontProperties(family="DejaVu Sans", weight="bold")
+    )
+    assert float(number.get("x")) + letters.get_extents().x1 <= 311.0
 
 
 def scale(svg: str) -> tuple[float, float]:
