@@ -6,7 +6,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
-from calibration.contract.readings import Insertion, Quality, ReadingPack
+from calibration.contract.readings import Insertion, ReadingPack
 from calibration.errors import CalibrationError
 from calibration.uncertainty.line import rectangular_u
 from host.citation import Citation
@@ -183,8 +183,7 @@ def probe_window(
 def _ohms(pack: ReadingPack) -> float | None:
     if pack.insertion is Insertion.PROBE:  # the decade box stands in its place
         return None
-    reading = pack.channels.get("probe")
-    return reading.value if reading is not None and reading.quality is Quality.GOOD else None
+    return pack.good_value("probe")
 
 
 def slope_k_per_min(temperatures: Sequence[tuple[float, float]]) -> float:

@@ -41,8 +41,6 @@ class PointsFileError(DeskError):
     Attributes
     ----------
     file : str
-    trouble : str
-        Without the place.
     row : int or None
         Line of the file as an editor counts it, the header being line 1.
     column : str or None
@@ -60,7 +58,6 @@ class PointsFileError(DeskError):
         super().__init__(f"{', '.join(where)}: {message}")
         self.words = message
         self.file = file
-        self.trouble = message
         self.row = row
         self.column = column
 

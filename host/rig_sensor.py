@@ -4,7 +4,7 @@ import statistics
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from calibration.contract.readings import Quality, ReadingPack
+from calibration.contract.readings import ReadingPack
 from host.contact_reference import slope_k_per_min
 from host.errors import DeskError
 
@@ -80,7 +80,7 @@ def read_rig_sensor(packs: Sequence[ReadingPack], *, station: str, set_emissivit
 
 def _shown_c(packs: Sequence[ReadingPack]) -> float:
     for pack in reversed(packs[-_NEWEST:]):
-        shown_c = _good(pack, "infrared")
+        shown_c = pack.good_value("infrared")
         if shown_c is not None:
             return shown_c
     raise DeskError("The infrared sensor gave no good reading in the last two seconds: look at its plug.")
@@ -92,7 +92,7 @@ def _steady_body_c(packs: Sequence[ReadingPack]) -> float:
         (pack.rig_time_s, body_c)
         for pack in packs
         if pack.boot == newest.boot and pack.rig_time_s > newest.rig_time_s - BODY_WINDOW_S
-        if (body_c := _good(pack, "ambient")) is not None
+        if (body_c := pack.good_value("ambient")) is not None
     ]
     if not read or read[-1][0] - read[0][0] < LEAST_BODY_WINDOW_S:
         raise DeskError(
@@ -107,8 +107,3 @@ def _steady_body_c(packs: Sequence[ReadingPack]) -> float:
             "steam and sun, wait, then take it again."
         )
     return statistics.fmean(body_c for _, body_c in read)
-
-
-def _good(pack: ReadingPack, channel: str) -> float | None:
-    reading = pack.channels.get(channel)
-    return reading.value if reading is not None and reading.quality is Quality.GOOD else None

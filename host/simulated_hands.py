@@ -5,7 +5,7 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field
 
 from calibration.contract.orders import Action, AnswerState
-from calibration.contract.readings import Quality, ReadingPack
+from calibration.contract.readings import ReadingPack
 from host.errors import DeskError
 from host.live import Live
 from host.order_book import OrderBook
@@ -117,8 +117,7 @@ class SimulatedHands:
     def _bath_c(self, station: str) -> float | None:
         """What the witness says of the bath; None where it says nothing. [°C]"""
         latest = self._live.latest(station)
-        witness = None if latest is None else latest.channels.get("witness")
-        return witness.value if witness is not None and witness.quality is Quality.GOOD else None
+        return None if latest is None else latest.good_value("witness")
 
     def clip_in(self, station: str) -> None:
         """Clip the resistor of a simulated station in where its sender goes.

@@ -3,7 +3,7 @@
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date
-from typing import Any
+from typing import Any, Self
 
 from calibration.reference_probe import ReferenceProbe
 from host.local_time import local_day
@@ -37,42 +37,48 @@ def station_thermometers(store: Store, station: str) -> StationThermometers:
 
 def thermometers_of(store: Store, stations: Sequence[str]) -> Mapping[str, StationThermometers]:
     """Those of some stations, from one look into the register."""
-    standings = store.register.standings()
+    known = _Known.of(store)
     return {
         station: StationThermometers(
-            probe=_probe(standings, station),
-            one_wire=CertifiedWitness.of(witness_content(store, InstrumentKind.WITNESS, station, standings)),
-            infrared=CertifiedWitness.of(
-                witness_content(store, InstrumentKind.RIG_INFRARED, station, standings)
-            ),
+            probe=known.probe(station),
+            one_wire=CertifiedWitness.of(known.witness(InstrumentKind.WITNESS, station)),
+            infrared=CertifiedWitness.of(known.witness(InstrumentKind.RIG_INFRARED, station)),
         )
         for station in stations
     }
 
 
-def witness_content(
-    store: Store,
-    kind: InstrumentKind,
-    station: str,
-    standings: Sequence[InstrumentStanding] | None = None,
-) -> Mapping[str, Any]:
+def witness_content(store: Store, kind: InstrumentKind, station: str) -> Mapping[str, Any]:
     """Register entry of the witness that is kept at a station; empty where none may serve.
 
     One that is kept at no station is nobody's: it may hang elsewhere, or be one that is read by hand.
     """
-    settings = store.settings.read()
-    today = local_day(store.now(), settings.zone)
-    known = store.register.standings() if standings is None else standings
-    standing = in_use([one for one in known if one.station == station], kind, station=station)
-    if standing is None or not _may_serve(standing, today, settings.recalibration_months):
-        return {}
-    return standing.in_force.content
+    return _Known.of(store).witness(kind, station)
 
 
-def _may_serve(standing: InstrumentStanding, today: date, months_by_kind: Mapping[str, int]) -> bool:
-    return standing.refusal(today, months_by_kind) is None
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Known:
+    """What the register holds today."""
 
+    standings: Sequence[InstrumentStanding]
+    today: date
+    months_by_kind: Mapping[str, int]
 
-def _probe(standings: Sequence[InstrumentStanding], station: str) -> ReferenceProbe | None:
-    standing = in_use(standings, InstrumentKind.PROBE, station=station)
-    return None if standing is None else probe_of(standing.in_force.content)
+    @classmethod
+    def of(cls, store: Store) -> Self:
+        settings = store.settings.read()
+        return cls(
+            standings=store.register.standings(),
+            today=local_day(store.now(), settings.zone),
+            months_by_kind=settings.recalibration_months,
+        )
+
+    def witness(self, kind: InstrumentKind, station: str) -> Mapping[str, Any]:
+        standing = in_use([one for one in self.standings if one.station == station], kind, station=station)
+        if standing is None or standing.refusal(self.today, self.months_by_kind) is not None:
+            return {}
+        return standing.in_force.content
+
+    def probe(self, station: str) -> ReferenceProbe | None:
+        standing = in_use(self.standings, InstrumentKind.PROBE, station=station)
+        return None if standing is None else probe_of(standing.in_force.content)

@@ -150,6 +150,11 @@ class ReadingPack:
     burst: tuple[BurstReading, ...] = ()
     shots_before_s: tuple[float, ...] = ()
 
+    def good_value(self, channel: str) -> float | None:
+        """Value of a channel in its unit, None where it was not read or may not be used. [Ω or °C]"""
+        reading = self.channels.get(channel)
+        return reading.value if reading is not None and reading.quality is Quality.GOOD else None
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class GapPack:

@@ -120,7 +120,7 @@ def _typed_row(number: int, row: list[str]) -> TypedPoint:
     try:
         shown = points_of(_csv([[row[0], cell] for cell in row[1:]]), name="")
     except PointsFileError as error:
-        raise DeskError(f"Row {number}: {error.trouble}") from error
+        raise DeskError(f"Row {number}: {error.words}") from error
     if len(row) == 3 and not (len(shown.typed) == len(shown.dead) == 1):
         raise DeskError(f"Row {number}: of two things that a meter shows, one is ohms and one is OL or 0.")
     temperature_c = (*shown.points, *(one.point for one in shown.dead))[0].temperature_c

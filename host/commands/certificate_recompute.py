@@ -8,7 +8,7 @@ from host.data_folder import DataFolder
 from host.data_option import data_option, opened
 from host.one_line import OneLineCommand, Refusal, json_text
 from host.procedures.logged import events_of
-from host.procedures.record.issued_record import not_as_it_came, readings_in, record_in_store
+from host.procedures.record.issued_record import not_as_it_came, record_in_store
 from host.procedures.record.recompute import Recomputed, recompute, recompute_comparison
 from host.procedures.record.recompute_witness import recompute_witness_check
 from host.procedures.record.record_folder import read_record, write_record
@@ -83,7 +83,7 @@ def _run_again(store: Store, run: int) -> Recomputed:
         if changed is not None:
             return Recomputed(what=f"witness check {run:04d}", difference=changed)
         entries = {entry.sha256: entry.content for entry in store.register.all()}
-        return recompute_witness_check(run, events, readings_in(store), entries)
+        return recompute_witness_check(run, events, store.readings_of, entries)
     raise Refusal(
         f"Run {run:04d} is no comparison on the vehicle and no witness check: name its certificate."
     )

@@ -78,7 +78,19 @@ def let_out(
     try:
         return _let_out_first(store, run, certificate_of, measured_by, event)
     except AlreadyOnPaperError:
-        return _outcome_there(store, run)
+        there = paper_of(store, run)
+        if there is None:
+            raise
+        return there
+
+
+def paper_of(store: Store, run: int) -> Outcome | None:
+    """Certificate of a run, or draft of one, the newest of each; None where it has no paper yet."""
+    issued = store.certificates.of_run(run)
+    if issued:
+        return Outcome(verdict=issued[-1].files.verdict, number=issued[-1].number)
+    drafts = store.drafts.of_run(run)
+    return Outcome(verdict=drafts[-1].files.verdict, draft=drafts[-1].draft) if drafts else None
 
 
 def _let_out_first(
@@ -104,14 +116,6 @@ def _let_out_first(
         draft = store.drafts.add(run, keep, made_by=measured_by, event=event)
         return Outcome(verdict=verdicts[-1], draft=draft)
     return _issue_at_once(store, run, signed, LetOut(), event)
-
-
-def _outcome_there(store: Store, run: int) -> Outcome:
-    issued = store.certificates.of_run(run)
-    if issued:
-        return Outcome(verdict=issued[-1].files.verdict, number=issued[-1].number)
-    draft = store.drafts.of_run(run)[-1]
-    return Outcome(verdict=draft.files.verdict, draft=draft.draft)
 
 
 def authorise(store: Store, draft: int, *, by: str) -> str:

@@ -2,10 +2,13 @@
 
 from collections.abc import Callable
 from dataclasses import replace
+from datetime import tzinfo
 
 from host.citation import Citation
 from host.errors import DeskError
+from host.local_time import local_span
 from host.procedures.event import Event
+from host.procedures.run_kind import RunKind
 from host.reason import with_printable_reason
 from host.store import Store
 
@@ -16,6 +19,27 @@ SENT_TWICE_WITHIN_S = 30.0
 def events_of(store: Store, run: int) -> list[Event]:
     """Events of a run, in the order in which they were appended; none where there is no such run."""
     return [Event(kind=kind, payload=payload) for kind, payload in store.runs.events(run)]
+
+
+def events_of_kind(
+    store: Store, run: int, kind: RunKind, *, what: str, where: str = "the list of runs"
+) -> list[Event]:
+    """Events of a run that must be of a kind.
+
+    Raises
+    ------
+    DeskError
+        If there is none of that kind and number; says ``what`` it should be, and ``where`` they are listed.
+    """
+    if store.runs.kind_of(run) != kind:
+        raise DeskError(f"Run {run:04d} is no {what}. Choose one from {where}.")
+    return events_of(store, run)
+
+
+def span_of(store: Store, run: int, kind: str, zone: tzinfo | None) -> str:
+    """From when to when the events of a kind came, of a run that has some."""
+    times = [event.appended_utc_s for event in store.runs.timed_events(run) if event.kind == kind]
+    return local_span(min(times), max(times), zone)
 
 
 def append_cited(store: Store, run: int, event: Event, *, after: int) -> int:

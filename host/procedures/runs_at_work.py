@@ -10,15 +10,11 @@ from calibration.bath.loop import LoopError
 from calibration.bench_point import BenchPointError
 from calibration.curves import CurveError
 from calibration.resistance.ohms_check import OhmsCheckError
-from host.certificates.certificate import Certificate
 from host.certificates.errors import CertificateError
-from host.certificates.issue import draft_files_of
 from host.curve_to_find import CurveChoice
 from host.errors import DeskError
 from host.live import Live
-from host.local_time import local_day
 from host.order_book import OrderBook
-from host.procedures.authorisation import Outcome, let_out
 from host.procedures.event import Event
 from host.procedures.logged import events_of
 from host.procedures.ohms import ohms_check, ohms_check_card
@@ -29,13 +25,12 @@ from host.procedures.run_kind import RunKind
 from host.procedures.sender.curve_finding import CurvesFound, curves_of_run
 from host.procedures.sender.measured_lines import TrialError
 from host.procedures.sender.plateau_watch import BathStatus
+from host.procedures.sender.result_let_out import let_out_result
 from host.procedures.sender.runner import SenderCheckRunner
 from host.procedures.sender.sender_check import Kind, state_of
 from host.procedures.sender.sender_check_card import card_of
-from host.procedures.sender.sender_check_settings import SenderCheckSettings
 from host.procedures.sender.sender_check_start import SenderCheckWish, settings_of, started_event
 from host.procedures.sender.sender_check_state import Phase, SenderCheckState
-from host.procedures.sender.sender_result import certificate_of
 from host.procedures.step_card import StepCard
 from host.seal.errors import SealError
 from host.store import Store
@@ -328,51 +323,10 @@ class RunsAtWork:
         if runner.held_up_by:
             return
         try:
-            self._issue(runner)
+            runner.append(let_out_result(self._store, runner))
         except (CertificateError, SealError) as error:
             _log.warning("run %04d: its certificate cannot be let out: %s", runner.run, error)
             runner.held_up_by = str(error)
-
-    def _issue(self, runner: SenderCheckRunner) -> None:
-        """Let the certificate out once, also where the desk was killed between paper and event."""
-        if runner.state.started.exercise is not None:
-            self._keep_without_a_certificate(runner)
-            return
-        issued = self._store.certificates.of_run(runner.run)
-        drafts = self._store.drafts.of_run(runner.run)
-        if issued:
-            outcome = Outcome(verdict=issued[-1].files.verdict, number=issued[-1].number)
-        elif drafts:
-            outcome = Outcome(verdict=drafts[-1].files.verdict, draft=drafts[-1].draft)
-        else:
-            outcome = self._let_out(runner)
-        payload = {"verdict": outcome.verdict, "certificate": outcome.number, "draft": outcome.draft}
-        runner.append(Event(kind=Kind.RESULT, payload=payload))
-
-    def _keep_without_a_certificate(self, runner: SenderCheckRunner) -> None:
-        """Keep what a run with a planted fault came to; nothing of it is ever a certificate."""
-        kept = self._store.exercise_results.of_run(runner.run)
-        if kept is None:
-            self._refuse_lost_references(runner.state.started)
-            shop = self._store.settings.read().shop
-            number = f"exercise {runner.state.started.exercise}"
-            certificate = certificate_of(
-                runner.state, runner.readings_of, number=number, shop=shop, run=runner.run
-            )
-            kept = draft_files_of(certificate)
-            self._store.exercise_results.keep(runner.run, kept)
-        payload = {"verdict": kept.verdict, "certificate": None, "draft": None}
-        runner.append(Event(kind=Kind.RESULT, payload=payload))
-
-    def _let_out(self, runner: SenderCheckRunner) -> Outcome:
-        started = runner.state.started
-        self._refuse_lost_references(started)
-        shop = self._store.settings.read().shop
-
-        def of_number(number: str) -> Certificate:
-            return certificate_of(runner.state, runner.readings_of, number=number, shop=shop, run=runner.run)
-
-        return let_out(self._store, runner.run, of_number, measured_by=started.operator)
 
     def _close(self, runner: Runner) -> None:
         self._store.runs.end(runner.run)
@@ -404,15 +358,6 @@ class RunsAtWork:
         busy = self.open_run_of(station)
         if busy is not None:
             raise DeskError(f"{station} is busy with run {busy:04d}. Finish or stop that one first.")
-
-    def _refuse_lost_references(self, settings: SenderCheckSettings) -> None:
-        """Issue nothing that rests on a reference which failed or ran out while the run went on."""
-        kept = self._store.settings.read()
-        today = local_day(self._store.now(), kept.zone)
-        for content in (settings.probe, settings.decade_box):
-            self._store.register.refuse_if_lost(
-                content, today=today, months_by_kind=kept.recalibration_months
-            )
 
 
 def wait_until_over(runs: RunsAtWork, run: int, *, timeout_s: float, poll_s: float = 0.02) -> RunView:

@@ -6,7 +6,7 @@ changed since, and nothing may rest on either.
 
 import hashlib
 from collections.abc import Iterable, Mapping
-from dataclasses import asdict, dataclass, fields
+from dataclasses import dataclass, fields
 from typing import Any, Self
 
 from calibration.contract.messages import MessageError
@@ -72,11 +72,11 @@ class KeptReading:
 
     def as_row(self) -> dict[str, Any]:
         """Every column by its name."""
-        return asdict(self)
+        return {one.name: getattr(self, one.name) for one in fields(self)}  # asdict copies each value
 
     def as_json(self) -> dict[str, Any]:
         """For an exported folder; the message is text in UTF-8."""
-        return {**asdict(self), "payload": self.payload.decode("utf-8")}
+        return {**self.as_row(), "payload": self.payload.decode("utf-8")}
 
     @classmethod
     def from_json(cls, values: Mapping[str, Any]) -> Self:

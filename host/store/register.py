@@ -100,10 +100,7 @@ class Register:
                 f"The register holds no {words} in use{at_station}. Add one with its certificate on the "
                 "register's page, or type the certificate into a file and run: ohmbath register add FILE.toml"
             )
-        refusal = standing.refusal(today, months_by_kind)
-        if refusal is not None:
-            raise InstrumentRefusedError(refusal)
-        return standing.in_force
+        return _usable(standing, today, months_by_kind)
 
     def usable_one(
         self, kind: str, serial: str, *, today: date, months_by_kind: Mapping[str, int]
@@ -123,11 +120,7 @@ class Register:
         DeskError
             If there is none of that serial, or it is past its due date, retired or failed.
         """
-        standing = self.standing(kind, serial)
-        refusal = standing.refusal(today, months_by_kind)
-        if refusal is not None:
-            raise InstrumentRefusedError(refusal)
-        return standing.in_force
+        return _usable(self.standing(kind, serial), today, months_by_kind)
 
     def refuse_if_lost(
         self, content: Mapping[str, Any], *, today: date, months_by_kind: Mapping[str, int]
@@ -150,9 +143,8 @@ class Register:
         """
         kind, serial = str(content["kind"]), str(content["serial"])
         words = f"The {InstrumentKind(kind).words} {serial}"
-        for standing in self.standings():
-            if (standing.kind, standing.serial) != (kind, serial):
-                continue
+        standing = self._known(kind, serial)
+        if standing is not None:
             if standing.failure is not None:
                 raise InstrumentRefusedError(standing.refusal(today, months_by_kind) or f"{words} failed.")
             _refuse_withdrawn(standing, str(content.get("certificate", "")), words)
@@ -178,20 +170,22 @@ class Register:
         DeskError
             If the register does not know it.
         """
-        for standing in self.standings():
-            if (standing.kind, standing.serial) == (kind, serial):
-                return standing
+        standing = self._known(kind, serial)
+        if standing is not None:
+            return standing
         raise DeskError(
             f"The register holds no {kind.replace('_', ' '):.40} with the serial {serial!r:.80}. Add it with "
             "its certificate, or name another."
         )
 
+    def _known(self, kind: str, serial: str) -> InstrumentStanding | None:
+        known = self.standings()
+        return next((one for one in known if (one.kind, one.serial) == (kind, serial)), None)
+
     def kept_at(self, kind: str, serial: str) -> dict[str, str]:
         """Field of a new entry that leaves an instrument where it is kept; none of one kept at no station."""
-        for standing in self.standings():
-            if (standing.kind, standing.serial) == (kind, serial) and standing.station:
-                return {"station": standing.station}
-        return {}
+        standing = self._known(kind, serial)
+        return {"station": standing.station} if standing is not None and standing.station else {}
 
     def all(self) -> list[Instrument]:
         """Every entry, oldest first."""
@@ -208,6 +202,13 @@ class Register:
             "due": None if entry.due is None else entry.due.isoformat(),
             "added_utc_s": self._now(),
         }
+
+
+def _usable(standing: InstrumentStanding, today: date, months_by_kind: Mapping[str, int]) -> Instrument:
+    refusal = standing.refusal(today, months_by_kind)
+    if refusal is not None:
+        raise InstrumentRefusedError(refusal)
+    return standing.in_force
 
 
 def _refuse_withdrawn(standing: InstrumentStanding, certificate: str, words: str) -> None:

@@ -7,6 +7,7 @@ from sqlalchemy import func, select
 from sqlalchemy.exc import OperationalError
 
 from calibration.contract.readings import ReadingPack
+from host.citation import Citation
 from host.data_folder import DataFolder
 from host.errors import DeskError
 from host.seal.shop_seal import ShopSeal
@@ -77,6 +78,10 @@ class Store:
     def readings(self, station: str, boot: str, first: int, last: int) -> list[ReadingPack]:
         """Readings ``first`` to ``last`` of a boot, both included."""
         return self.packs.readings(station, boot, first, last)
+
+    def readings_of(self, cited: Citation) -> list[ReadingPack]:
+        """Readings of a citation, by number."""
+        return self.packs.readings(cited.station, cited.boot, cited.first, cited.last)
 
     def latest_boot(self, station: str) -> str | None:
         """Newest boot of which anything is accounted for."""

@@ -1,12 +1,9 @@
 """An ohms check that is over as its page shows it: what was found, and the way to its paper."""
 
-from collections.abc import Sequence
 from dataclasses import dataclass
 
-from calibration.contract.readings import ReadingPack
 from calibration.resistance.ohms_check import OhmsCheckError
 from host.certificates.certificate import Certificate
-from host.citation import Citation
 from host.errors import DeskError
 from host.procedures.ohms.channel_certificate import channel_certificate
 from host.procedures.ohms.channel_checks import channel_settings, paper_run_of
@@ -45,14 +42,10 @@ def ohms_check_view(store: Store, made: MadeCheck, scale: Scale) -> OhmsCheckVie
     DeskError
         If its readings do not pass by today's limits.
     """
-
-    def readings_of(cited: Citation) -> Sequence[ReadingPack]:
-        return store.readings(cited.station, cited.boot, cited.first, cited.last)
-
     try:
         certificate: Certificate = channel_certificate(
             channel_settings(made, operator=made.operator),
-            readings_of,
+            store.readings_of,
             number=_NO_NUMBER,
             shop=store.settings.read().shop,
             run=made.run,

@@ -120,7 +120,7 @@ def _read_before(store: Store, said: str, probe: Mapping[str, Any]) -> ProbeRead
         return None
     cited = Citation(station=parts[0], boot=parts[1], first=int(parts[2]), last=int(parts[3]))
     try:
-        return probe_reading_of(store.readings(cited.station, cited.boot, cited.first, cited.last), probe)
+        return probe_reading_of(store.readings_of(cited), probe)
     except DeskError:
         return None
 

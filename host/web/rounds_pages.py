@@ -3,16 +3,14 @@
 A round tells how each station reads, so a fault that was planted at one shows in it: students have no part.
 """
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable
 from dataclasses import dataclass, replace
 from datetime import date
 
 from flask import Blueprint, Response, abort, g, redirect, render_template, request
 from werkzeug.wrappers import Response as AnyResponse
 
-from calibration.contract.readings import ReadingPack
 from host.certificates.results.of_station_round import station_round_results
-from host.citation import Citation
 from host.errors import DeskError
 from host.local_time import local_day
 from host.people.role import STAFF
@@ -314,16 +312,12 @@ def _reading(station: str, at_ohm: float) -> NewResult:
     desk = the_desk()
     check = check_that_serves(station, store=desk.store, live=desk.live)
     box = {} if check is None else _box_of(station)
-
-    def readings_of(cited: Citation) -> Sequence[ReadingPack]:
-        return desk.store.readings(cited.station, cited.boot, cited.first, cited.last)
-
     packs = readings_of_now(desk.store, desk.live, station, _NEWEST_PACKS)
     found = read_resistor(
         packs if desk.hands is None else desk.hands.of_the_resistor(packs),
         check=check,
         decade_box=box,
-        readings_of=readings_of,
+        readings_of=desk.store.readings_of,
     )
     if not at_ohm / _MOST_FROM_NOMINAL < found.stated.value < at_ohm * _MOST_FROM_NOMINAL:
         raise DeskError(

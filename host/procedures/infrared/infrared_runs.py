@@ -11,7 +11,7 @@ from host.certificates.as_found import AsFound
 from host.certificates.certificate import Certificate
 from host.citation import Citation
 from host.errors import DeskError
-from host.local_time import local_day, local_span
+from host.local_time import local_day
 from host.procedures.authorisation import let_out
 from host.procedures.event import Event, led_to
 from host.procedures.infrared.infrared_card import card_of
@@ -19,7 +19,7 @@ from host.procedures.infrared.infrared_check import InfraredState, Kind, advance
 from host.procedures.infrared.infrared_result import as_found_of, certificate_of
 from host.procedures.infrared.infrared_settings import InfraredSettings
 from host.procedures.infrared.set_points import accept_air, accept_set_points
-from host.procedures.logged import append_pressed, events_of
+from host.procedures.logged import append_pressed, events_of_kind, span_of
 from host.procedures.run_kind import RunKind
 from host.procedures.step_card import StepCard
 from host.shop import Shop
@@ -139,9 +139,7 @@ class InfraredRuns:
         DeskError
             If there is none of that number.
         """
-        if self._store.runs.kind_of(run) != RunKind.INFRARED_CHECK:
-            raise DeskError(f"Run {run:04d} is no infrared check. Choose one from the list of runs.")
-        events = events_of(self._store, run)
+        events = events_of_kind(self._store, run, RunKind.INFRARED_CHECK, what="infrared check")
         state, passed_over = led_to(InfraredState(), events, advance)
         return InfraredView(
             run=run,
@@ -175,7 +173,7 @@ class InfraredRuns:
         state, run = view.state, view.run
         if state.is_stopped or state.point_c is not None:
             raise DeskError("Not every set point is read: go on with the step that the page shows.")
-        measured, found = self._measured(run, zone), self._found(state, zone)
+        measured, found = span_of(self._store, run, Kind.SHOT, zone), self._found(state, zone)
         issued = local_day(self._store.now(), zone)
 
         def of_number(number: str) -> Certificate:
@@ -201,7 +199,7 @@ class InfraredRuns:
         return as_found_of(
             self.view(first).state,
             number=self._paper_name(first),
-            measured=self._measured(first, zone),
+            measured=span_of(self._store, first, Kind.SHOT, zone),
             done=state.started.done,
         )
 
@@ -209,9 +207,3 @@ class InfraredRuns:
         """Number of the certificate of a run, or name of its draft."""
         issued = self._store.certificates.of_run(run)
         return issued[-1].number if issued else draft_name(self._store.drafts.of_run(run)[-1].draft)
-
-    def _measured(self, run: int, zone: tzinfo | None) -> str:
-        times = [
-            event.appended_utc_s for event in self._store.runs.timed_events(run) if event.kind == Kind.SHOT
-        ]
-        return local_span(min(times), max(times), zone)

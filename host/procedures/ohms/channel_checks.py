@@ -1,12 +1,8 @@
 """Certificates of resistance channels: asked for at a run whose ohms check was its own, issued once."""
 
-from collections.abc import Sequence
-
-from calibration.contract.readings import ReadingPack
 from host.certificates.certificate import Certificate
-from host.citation import Citation
 from host.errors import DeskError
-from host.procedures.authorisation import let_out
+from host.procedures.authorisation import let_out, paper_of
 from host.procedures.logged import SENT_TWICE_WITHIN_S
 from host.procedures.ohms.channel_certificate import ChannelSettings, channel_certificate
 from host.procedures.ohms.passed_ohms_checks import MadeCheck, made_check_of
@@ -70,7 +66,7 @@ def certify_channel(store: Store, of_run: int, *, operator: str) -> int:
             same_within_s=SENT_TWICE_WITHIN_S,
         )
         store.runs.append(run, STARTED, {"settings": settings.as_json()}, after=0)
-    if not store.certificates.of_run(run) and not store.drafts.of_run(run):
+    if paper_of(store, run) is None:
         _let_out(store, run, settings)
     store.runs.end(run)
     return run
@@ -79,10 +75,7 @@ def certify_channel(store: Store, of_run: int, *, operator: str) -> int:
 def _let_out(store: Store, run: int, settings: ChannelSettings) -> None:
     shop = store.settings.read().shop
 
-    def readings_of(cited: Citation) -> Sequence[ReadingPack]:
-        return store.readings(cited.station, cited.boot, cited.first, cited.last)
-
     def of_number(number: str) -> Certificate:
-        return channel_certificate(settings, readings_of, number=number, shop=shop, run=run)
+        return channel_certificate(settings, store.readings_of, number=number, shop=shop, run=run)
 
     let_out(store, run, of_number, measured_by=settings.operator)

@@ -25,10 +25,10 @@ from host.certificates.certificate import Certificate
 from host.certificates.kind import Kind as PaperKind
 from host.equivalent_kelvin import EQUIVALENT_WORDS, k_per_ohm
 from host.errors import DeskError
-from host.procedures.authorisation import let_out
+from host.procedures.authorisation import let_out, paper_of
 from host.procedures.bench_setup import decade_box_of
 from host.procedures.event import Event
-from host.procedures.logged import SENT_TWICE_WITHIN_S, events_of
+from host.procedures.logged import SENT_TWICE_WITHIN_S, events_of_kind
 from host.procedures.run_kind import RunKind
 from host.procedures.sender.sender_result import box_used
 from host.registered_meter import meter_used, ohmmeter_of
@@ -347,7 +347,7 @@ class MeterChecks:
             If there is no check of that number.
         """
         settings = self.settings(run)
-        if not self._store.certificates.of_run(run) and not self._store.drafts.of_run(run):
+        if paper_of(self._store, run) is None:
             let_out(
                 self._store,
                 run,
@@ -365,11 +365,8 @@ class MeterChecks:
         DeskError
             If there is none of that number.
         """
-        if self._store.runs.kind_of(run) != RunKind.METER_CHECK:
-            raise DeskError(
-                f"Run {run:04d} is no check of a meter or a box. Choose one from the list of runs."
-            )
-        return settings_in(events_of(self._store, run))
+        events = events_of_kind(self._store, run, RunKind.METER_CHECK, what="check of a meter or a box")
+        return settings_in(events)
 
     def history(self) -> list[tuple[int, MeterCheckSettings]]:
         """Number and readings of every check, the newest first."""

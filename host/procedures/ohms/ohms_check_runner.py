@@ -116,7 +116,7 @@ class OhmsCheckRunner:
 
     def readings_of(self, citation: Citation) -> Sequence[ReadingPack]:
         """Cited readings, from the store."""
-        return self._store.readings(citation.station, citation.boot, citation.first, citation.last)
+        return self._store.readings_of(citation)
 
     def _feed(self, pack: ReadingPack) -> None:
         if self.state.phase is not Phase.READING:

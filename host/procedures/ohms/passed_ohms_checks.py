@@ -99,13 +99,11 @@ def channels_of(store: Store, made: MadeCheck) -> tuple[ChannelFound, ...]:
     """
     if made.channels is not None:
         return made.channels
-
-    def readings_of(cited: Citation) -> Any:
-        return store.readings(cited.station, cited.boot, cited.first, cited.last)
-
     try:
         box = decade_box_of(made.decade_box)
-        return channels_found(box_corrections(made.plan, made.box_read, made.decade_box, readings_of), box)
+        return channels_found(
+            box_corrections(made.plan, made.box_read, made.decade_box, store.readings_of), box
+        )
     except (OhmsCheckError, ZeroDivisionError):
         return ()
 

@@ -1,18 +1,15 @@
 """What stands behind an issued certificate: its run's events and the readings that they cite."""
 
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
-from calibration.contract.readings import ReadingPack
-from host.citation import Citation
+from host.procedures.bench_setup import ReadingsOf
 from host.procedures.event import Event
 from host.store import Store
 from host.store.kept_reading import KeptReading
 from host.store.rests_on import citations_in
 from host.store.runs import TimedEvent
-
-ReadingsOf = Callable[[Citation], Sequence[ReadingPack]]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -71,7 +68,7 @@ def record_in_store(store: Store, number: str) -> IssuedRecord:
         canonical_json=issued.files.canonical_json,
         kept=tuple(store.packs.kept(citations_in([event.payload for event in events]))),
         link=links[0].said if links else {},
-        readings_of=readings_in(store),
+        readings_of=store.readings_of,
     )
 
 
@@ -82,12 +79,3 @@ def not_as_it_came(run: int, kept: Sequence[KeptReading]) -> str | None:
         if words is not None:
             return f"reading {one.seq} of run {run:04d} ({one.station}, boot {one.boot}): {words}"
     return None
-
-
-def readings_in(store: Store) -> ReadingsOf:
-    """Cited readings of a store."""
-
-    def readings_of(cited: Citation) -> Sequence[ReadingPack]:
-        return store.readings(cited.station, cited.boot, cited.first, cited.last)
-
-    return readings_of

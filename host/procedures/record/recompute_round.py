@@ -10,9 +10,10 @@ from host.certificates.canonical import certificate_from_canonical
 from host.certificates.certificate import Certificate
 from host.citation import Citation
 from host.errors import DeskError
+from host.procedures.bench_setup import ReadingsOf
 from host.procedures.event import Event
 from host.procedures.ohms.reused_check import ReusedCheck
-from host.procedures.record.issued_record import IssuedRecord, ReadingsOf
+from host.procedures.record.issued_record import IssuedRecord
 from host.procedures.rounds.resistor_reading import read_resistor
 from host.procedures.rounds.station_round import Kind, Source, state_of
 from host.procedures.rounds.station_round_result import certificate_of

@@ -5,8 +5,8 @@ from collections.abc import Mapping, Sequence
 from typing import Any
 
 from host.citation import Citation
+from host.procedures.bench_setup import ReadingsOf
 from host.procedures.event import Event
-from host.procedures.record.issued_record import ReadingsOf
 from host.procedures.record.recompute import Recomputed, RecomputeError
 from host.procedures.references.witness_check import Kind, read_again, rows_of, state_of
 

@@ -180,13 +180,17 @@ def _register_entries(settings: Mapping[str, Any]) -> dict[str, Any]:
 
 
 def _curve(settings: Mapping[str, Any], store: Store) -> str:
-    text = str(settings.get("curve_text") or settings.get("curve_toml") or "")
+    text = _curve_by_value(settings)
     if text:
         return text
     try:
         return text_of_curve(str(settings.get("curve", "")), store.curves)
     except CurveError:
         return ""
+
+
+def _curve_by_value(settings: Mapping[str, Any]) -> str:
+    return str(settings.get("curve_text") or settings.get("curve_toml") or "")
 
 
 def _checked(folder: Path) -> dict[str, bytes]:
@@ -225,7 +229,7 @@ def _check_beside(
     folder: Path, run: Mapping[str, Any], settings: Mapping[str, Any], contents: Mapping[str, bytes]
 ) -> None:
     """Hold what lies beside the run for a reader against the run, which has it by value."""
-    curve = str(settings.get("curve_text") or settings.get("curve_toml") or "")
+    curve = _curve_by_value(settings)
     beside = {
         _REGISTER: contents[_REGISTER] == _json(_register_entries(settings)),
         _CURVE: not curve or contents[_CURVE] == curve.encode("utf-8"),

@@ -27,7 +27,7 @@ from host.errors import DeskError
 from host.procedures.authorisation import let_out
 from host.procedures.bench_setup import probe_of
 from host.procedures.event import Event
-from host.procedures.logged import SENT_TWICE_WITHIN_S, events_of
+from host.procedures.logged import SENT_TWICE_WITHIN_S, events_of_kind
 from host.procedures.run_kind import RunKind
 from host.shop import Shop
 from host.software_versions import software_versions
@@ -348,9 +348,7 @@ class ProbeChecks:
         DeskError
             If there is none of that number.
         """
-        if self._store.runs.kind_of(run) != RunKind.PROBE_CHECK:
-            raise DeskError(f"Run {run:04d} is no probe check. Choose one from the list of runs.")
-        return settings_in(events_of(self._store, run))
+        return settings_in(events_of_kind(self._store, run, RunKind.PROBE_CHECK, what="probe check"))
 
     def history(self) -> list[tuple[int, float, ProbeCheckSettings]]:
         """Number, time and readings of every check, the newest first. [s]"""

@@ -12,7 +12,7 @@ from enum import StrEnum
 from typing import Any
 
 from calibration.bath.fixed_points import FixedPoint
-from calibration.contract.readings import Quality, ReadingPack
+from calibration.contract.readings import ReadingPack
 from calibration.rounding import decimals_of, rounded_text
 from calibration.uncertainty.budget import Budget, combine
 from calibration.uncertainty.line import normal, rectangular
@@ -21,7 +21,7 @@ from host.contact_reference import BATH_READING, ContactReference, read_by_hand,
 from host.errors import DeskError
 from host.live import Live
 from host.procedures.event import Event, led_to
-from host.procedures.logged import events_of
+from host.procedures.logged import events_of_kind
 from host.procedures.run_kind import RunKind
 from host.readings_of_now import readings_of_now
 from host.shop import Shop
@@ -409,9 +409,7 @@ class WitnessChecks:
         return state, len(events)
 
     def _events(self, run: int) -> list[Event]:
-        if self._store.runs.kind_of(run) != RunKind.WITNESS_CHECK:
-            raise DeskError(f"Run {run:04d} is no witness check. Choose one from the list of runs.")
-        return events_of(self._store, run)
+        return events_of_kind(self._store, run, RunKind.WITNESS_CHECK, what="witness check")
 
 
 def _refuse_near(state: WitnessState, reference: ContactReference) -> None:
@@ -426,13 +424,7 @@ def _refuse_near(state: WitnessState, reference: ContactReference) -> None:
 def _reading(packs: Sequence[ReadingPack], reference: ContactReference) -> dict[str, Any]:
     cites: Citation | None = reference.cites
     window = [pack for pack in packs if cites and pack.boot == cites.boot and pack.seq >= cites.first]
-    values = [
-        reading.value
-        for pack in window
-        if (reading := pack.channels.get("witness")) is not None
-        and reading.quality is Quality.GOOD
-        and reading.value is not None
-    ]
+    values = [value for pack in window if (value := pack.good_value("witness")) is not None]
     if len(values) < max(len(window) // 2, 2):
         raise DeskError("The witness gave hardly a good reading in the last seconds: look at its plug.")
     return {

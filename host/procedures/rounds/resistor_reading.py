@@ -6,7 +6,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
-from calibration.contract.readings import Insertion, Quality, ReadingPack
+from calibration.contract.readings import Insertion, ReadingPack
 from calibration.resistance.ohms_check import RangeCorrection
 from calibration.rounding import two_digits
 from calibration.station_round import StatedValue
@@ -118,10 +118,7 @@ def _window(packs: Sequence[ReadingPack]) -> list[ReadingPack]:
 
 def _ohms(pack: ReadingPack) -> float | None:
     """Resistance at the sender's place; none where the decade box stands in for it."""
-    reading = pack.channels.get("sender")
-    if pack.insertion is not Insertion.NONE or reading is None or reading.quality is not Quality.GOOD:
-        return None
-    return reading.value
+    return pack.good_value("sender") if pack.insertion is Insertion.NONE else None
 
 
 def _correction(

@@ -10,10 +10,10 @@ from calibration.station_round import StatedValue
 from host.certificates.certificate import Certificate
 from host.citation import Citation
 from host.errors import DeskError
-from host.local_time import local_day, local_span
+from host.local_time import local_day
 from host.procedures.authorisation import let_out
 from host.procedures.event import Event, led_to
-from host.procedures.logged import append_pressed, events_of
+from host.procedures.logged import append_pressed, events_of_kind, span_of
 from host.procedures.rounds.station_round import (
     MOST_ENTRIES,
     MOST_STATIONS,
@@ -159,7 +159,8 @@ class StationRounds:
                 raise RunWentOnError(run)
             if state.is_stopped or state.why_open:
                 raise DeskError(state.why_open or f"Round {run:04d} was stopped. Start a new one.")
-            measured, issued = self._measured(run, zone), local_day(self._store.now(), zone)
+            measured = f"{span_of(self._store, run, Kind.TAKEN, zone)} (when the results came in)"
+            issued = local_day(self._store.now(), zone)
 
             def of_number(number: str) -> Certificate:
                 return certificate_of(
@@ -189,9 +190,9 @@ class StationRounds:
         DeskError
             If there is none of that number.
         """
-        if self._store.runs.kind_of(run) != RunKind.STATION_ROUND:
-            raise DeskError(f"Run {run:04d} is no round. Choose one from the list of rounds.")
-        events = events_of(self._store, run)
+        events = events_of_kind(
+            self._store, run, RunKind.STATION_ROUND, what="round", where="the list of rounds"
+        )
         state, passed_over = led_to(StationRoundState(), events, advance)
         return StationRoundView(
             run=run,
@@ -222,12 +223,6 @@ class StationRounds:
     def _is_late(self, state: StationRoundState, zone: tzinfo | None) -> bool:
         last = state.started.read_by
         return bool(last) and local_day(self._store.now(), zone) > date.fromisoformat(last)
-
-    def _measured(self, run: int, zone: tzinfo | None) -> str:
-        times = [
-            event.appended_utc_s for event in self._store.runs.timed_events(run) if event.kind == Kind.TAKEN
-        ]
-        return f"{local_span(min(times), max(times), zone)} (when the results came in)"
 
     def _open(self, run: int) -> StationRoundView:
         view = self.view(run)

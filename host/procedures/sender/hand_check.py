@@ -21,7 +21,7 @@ from host.errors import DeskError
 from host.points_file import points_of
 from host.procedures.authorisation import let_out
 from host.procedures.event import Event
-from host.procedures.logged import SENT_TWICE_WITHIN_S, events_of
+from host.procedures.logged import SENT_TWICE_WITHIN_S, events_of_kind
 from host.procedures.run_kind import RunKind
 from host.procedures.sender.curve_finding import (
     LEAST_POINTS,
@@ -316,9 +316,8 @@ class HandChecks:
         DeskError
             If there is none of that number.
         """
-        if self._store.runs.kind_of(run) != RunKind.HAND_CHECK:
-            raise DeskError(f"Run {run:04d} is no check typed by hand. Choose one from the list of runs.")
-        return view_of(run, events_of(self._store, run))
+        events = events_of_kind(self._store, run, RunKind.HAND_CHECK, what="check typed by hand")
+        return view_of(run, events)
 
 
 def view_of(run: int, events: Iterable[Event]) -> HandCheckView:

@@ -5,7 +5,7 @@ from collections.abc import Sequence
 
 from calibration.bath.settling import slope_k_per_min
 from calibration.bench_point import BenchSetup, Plateau
-from calibration.contract.readings import Insertion, Quality, ReadingPack
+from calibration.contract.readings import Insertion, ReadingPack
 from host.procedures.bench_setup import raw_count
 
 #: Air beside the bath where no sensor told it; it only enters the small stem correction. [°C]
@@ -15,8 +15,7 @@ ASSUMED_AIR_C = 22.0
 def is_usable(pack: ReadingPack) -> bool:
     """Tell whether a reading may enter a result: both channels good, no decade box in the circuit."""
     return pack.insertion is Insertion.NONE and all(
-        (channel := pack.channels.get(name)) is not None and channel.quality is Quality.GOOD
-        for name in ("sender", "probe")
+        pack.good_value(name) is not None for name in ("sender", "probe")
     )
 
 
@@ -38,11 +37,5 @@ def plateau_of(packs: Sequence[ReadingPack], setup: BenchSetup) -> Plateau:
 
 def mean_of(packs: Sequence[ReadingPack], name: str) -> float | None:
     """Mean of a channel's good readings; None where there is none."""
-    values = [
-        channel.value
-        for pack in packs
-        if (channel := pack.channels.get(name)) is not None
-        and channel.quality is Quality.GOOD
-        and channel.value is not None
-    ]
+    values = [value for pack in packs if (value := pack.good_value(name)) is not None]
     return math.fsum(values) / len(values) if values else None

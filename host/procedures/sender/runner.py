@@ -145,8 +145,7 @@ class SenderCheckRunner:
 
     def readings_of(self, citation: Citation) -> Sequence[ReadingPack]:
         """Cited readings, from the store."""
-        packs = self._store.readings(citation.station, citation.boot, citation.first, citation.last)
-        return [self._seen(pack) for pack in packs]
+        return [self._seen(pack) for pack in self._store.readings_of(citation)]
 
     def _feed(self, pack: ReadingPack) -> None:
         event: Event | None = None

@@ -1,6 +1,7 @@
 """Words of the step card of a sender check, all in one place so that they can be translated."""
 
 import math
+from dataclasses import replace
 
 from host.procedures.sender.bath_words import is_near, settling_words
 from host.procedures.sender.burst_watch import BURSTS
@@ -101,60 +102,8 @@ def card_of(
             )
         case Phase.CONTACT:
             return _contact_card(state, steps=steps, bursts=bursts, caught=caught, trouble=trouble)
-        case Phase.CHOOSING:
-            return StepCard(
-                step=steps,
-                steps=steps,
-                instruction="Switch the heater off. All is read: choose the curve to judge it against.",
-                caution="The jug is hot. Do not move it.",
-                ask=Ask(kind=AskKind.HEATER_OFF),
-                is_hands_turn=True,
-                caught=caught,
-            )
-        case Phase.JUDGING if held_up_by:
-            return StepCard(
-                step=steps,
-                steps=steps,
-                instruction="All is read and kept. Its certificate cannot be let out yet.",
-                caution="The jug is hot. Do not move it.",
-                button="Try again",
-                trouble=held_up_by,
-                ask=Ask(kind=AskKind.HEATER_OFF),
-                is_hands_turn=True,
-                caught=caught,
-            )
-        case Phase.JUDGING:
-            return StepCard(
-                step=steps,
-                steps=steps,
-                instruction="Switch the heater off. The result is being worked out.",
-                caution="The jug is hot. Do not move it.",
-                waiting="A few seconds.",
-                trouble=trouble,
-                ask=Ask(kind=AskKind.HEATER_OFF),
-                is_hands_turn=True,
-                caught=caught,
-            )
-        case Phase.DONE:
-            return StepCard(
-                step=steps,
-                steps=steps,
-                instruction="Done. Heater off; let the water cool before you take anything out.",
-                caution="The jug is hot. Do not move it.",
-                ask=Ask(kind=AskKind.HEATER_OFF),
-                is_hands_turn=True,
-                caught=caught,
-            )
-        case Phase.STOPPED:
-            return StepCard(
-                step=steps,
-                steps=steps,
-                instruction="This run has stopped. Heater off.",
-                trouble=state.reason,
-                ask=Ask(kind=AskKind.HEATER_OFF),
-                is_hands_turn=True,
-                caught=caught,
-            )
+        case Phase.CHOOSING | Phase.JUDGING | Phase.DONE | Phase.STOPPED:
+            return _last_card(state, steps=steps, caught=caught, trouble=trouble, held_up_by=held_up_by)
 
 
 def _caught(state: SenderCheckState) -> tuple[tuple[str, bool], ...]:
@@ -169,6 +118,39 @@ def _caught(state: SenderCheckState) -> tuple[tuple[str, bool], ...]:
         if trial in state.started.trials and trial not in state.trials_left_out
     )
     return points + trials
+
+
+def _last_card(
+    state: SenderCheckState,
+    *,
+    steps: int,
+    caught: tuple[tuple[str, bool], ...],
+    trouble: str | None,
+    held_up_by: str,
+) -> StepCard:
+    """Card of a run that needs no bench any more: whatever comes, its heater goes off."""
+    card = StepCard(
+        step=steps,
+        steps=steps,
+        instruction="Done. Heater off; let the water cool before you take anything out.",
+        caution="The jug is hot. Do not move it.",
+        ask=Ask(kind=AskKind.HEATER_OFF),
+        is_hands_turn=True,
+        caught=caught,
+    )
+    if state.phase is Phase.STOPPED:
+        instruction = "This run has stopped. Heater off."
+        return replace(card, instruction=instruction, caution=None, trouble=state.reason)
+    if state.phase is Phase.CHOOSING:
+        instruction = "Switch the heater off. All is read: choose the curve to judge it against."
+        return replace(card, instruction=instruction)
+    if state.phase is not Phase.JUDGING:
+        return card
+    if held_up_by:
+        instruction = "All is read and kept. Its certificate cannot be let out yet."
+        return replace(card, instruction=instruction, button="Try again", trouble=held_up_by)
+    instruction = "Switch the heater off. The result is being worked out."
+    return replace(card, instruction=instruction, waiting="A few seconds.", trouble=trouble)
 
 
 def _set_up_card(

@@ -11,7 +11,6 @@ from dataclasses import dataclass, replace
 from calibration.bench_point import BenchPointError, BenchSetup
 from calibration.contract.readings import Insertion, Quality, ReadingPack
 from calibration.errors import CurveError
-from host.citation import Citation
 from host.classroom.exercise_log import planted_box_of
 from host.classroom.planted_box import Sight
 from host.procedures.bench_setup import bench_setup_of, raw_count
@@ -90,11 +89,7 @@ def course_of(state: SenderCheckState, store: Store) -> tuple[CoursePoint, ...]:
     """
     if state.heated_from is None:
         return ()
-
-    def readings_of(cited: Citation) -> Sequence[ReadingPack]:
-        return store.readings(cited.station, cited.boot, cited.first, cited.last)
-
-    setup = bench_setup_of(state, readings_of)
+    setup = bench_setup_of(state, store.readings_of)
     points = (_point(pack, setup) for pack in _packs(state, store))
     course = tuple(point for point in points if point is not None)
     return course if state.started.course is Course.LOOP else _from_the_coldest(state, course)

@@ -11,9 +11,9 @@ from host.certificates.certificate import Certificate
 from host.curve_choice import text_of_curve
 from host.errors import DeskError
 from host.local_time import local_day, zone_to_keep
-from host.procedures.authorisation import let_out
+from host.procedures.authorisation import let_out, paper_of
 from host.procedures.event import Event, led_to
-from host.procedures.logged import append_pressed, events_of
+from host.procedures.logged import append_pressed, events_of_kind
 from host.procedures.run_kind import RunKind
 from host.procedures.vehicle.in_place import InPlaceSettings, InPlaceState, Kind, advance
 from host.procedures.vehicle.in_place_record import has_readings, record_of
@@ -148,11 +148,7 @@ class InPlaceRuns:
         DeskError
             If there is none of that number.
         """
-        if self._store.runs.get(run).kind != RunKind.IN_PLACE:
-            raise DeskError(
-                f"Run {run:04d} is no comparison on the vehicle. Choose one from the list of runs."
-            )
-        events = events_of(self._store, run)
+        events = events_of_kind(self._store, run, RunKind.IN_PLACE, what="comparison on the vehicle")
         state, passed_over = led_to(InPlaceState(), events, advance)
         curve = state.started.reference
         return InPlaceView(
@@ -184,8 +180,7 @@ class InPlaceRuns:
     def _let_out(self, view: InPlaceView) -> None:
         """Put a finished comparison on paper once, also where the desk was killed in between."""
         store, run = self._store, view.run
-        is_there = store.certificates.of_run(run) or store.drafts.of_run(run)
-        if is_there or not view.state.is_finished or not has_readings(view.state):
+        if paper_of(store, run) or not view.state.is_finished or not has_readings(view.state):
             return
         shop, now_utc_s = store.settings.read().shop, store.now()
 

@@ -8,7 +8,6 @@ from click.testing import CliRunner
 
 from host.cli import main
 from host.procedures.logged import events_of
-from host.procedures.record.issued_record import readings_in
 from host.procedures.record.recompute import RecomputeError
 from host.procedures.record.recompute_witness import recompute_witness_check
 
@@ -53,7 +52,7 @@ def _comes_out_the_same_from_its_readings(desk):
     assert (said["same"], len(said["numbers"])) == (True, 3 * 5 + 3 * 3)
 
     def shifted(cited):
-        packs = readings_in(desk.store)(cited)
+        packs = desk.store.readings_of(cited)
         return [
             replace(pack, channels=pack.channels | {"witness": replace(witness, value=witness.value + 0.01)})
             for pack in packs
