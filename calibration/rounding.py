@@ -6,9 +6,10 @@ from functools import lru_cache
 
 #: A certificate asks for the same few hundred numbers a dozen times: for its tables, data, XML and words.
 _KEPT = 4096
-#: Nobody writes a limit with more digits; one that was worked out has as many as fit.
+#: Nobody writes a limit with more digits; one that was worked out has as many as fit. A choice of ours.
 _MOST_STATED_DIGITS = 6
 #: Nor does anybody state a limit so much finer than U; a thousandth of a certified resistance is worked out.
+#: A choice of ours.
 _MOST_FURTHER_PLACES = 2
 
 

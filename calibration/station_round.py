@@ -22,8 +22,11 @@ K_OF_A_MEAN = 2.0
 LEAST_K, MOST_K = 1.6, 5.0
 NO_REFERENCE_FEWEST = 4
 #: Others whose mean is this many times less sure than they say themselves lie apart: one of them has carried
-#: the mean away, or none of them is right about its U. A station stands out beyond as many of its own u. [1]
+#: the mean away, or none of them is right about its U. A station stands out beyond as many of its own u, as
+#: beyond |z| = 3 ISO 13528 calls for action (NIST Dataplot, "ISO 13528 ZSCORE"); for others it is a choice of
+#: ours. [1]
 APART = 3.0
+#: A median speaks for two at the least. A choice of ours.
 _FEWEST_KEPT = 2
 
 

@@ -19,7 +19,7 @@ WINDOW_S = 20.0
 #: The probe must stand this still. [K/min]
 MOST_DRIFT_K_PER_MIN = 0.5
 _FEWEST_READINGS = 10
-#: A press is typed within this time: shot, put down, typed. [s]
+#: A press is typed within this time: shot, put down, typed. Assumed. [s]
 LONGEST_PRESS_AGO_S = 150.0
 #: Resistance channel with its parts as bought, no ohms check behind it; half-width of the resistance. [1]
 CHANNEL_HALF_WIDTH = 0.006

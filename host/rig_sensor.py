@@ -8,15 +8,16 @@ from calibration.contract.readings import ReadingPack
 from host.contact_reference import slope_k_per_min
 from host.errors import DeskError
 
-#: The sensor takes its own body for the surroundings: it must drift less than this. [K/min]
+#: The sensor takes its own body for the surroundings: it must drift less than this. Assumed. [K/min]
 MOST_BODY_DRIFT_K_PER_MIN = 0.1
-#: Its body is looked at over this time, and over the shorter one at least. [s]
+#: Its body is looked at over this time, and over the shorter one at least. A choice of ours. [s]
 BODY_WINDOW_S, LEAST_BODY_WINDOW_S = 60.0, 20.0
-#: How well it knows its own body, half-width (data sheet of the MLX90614, from memory). [K]
+#: How well it knows its own body at 0 to 50 °C, half-width (data sheet of the MLX90614, revision 13 of 2019,
+#: first page). [K]
 BODY_HALF_WIDTH_K = 0.5
 #: A reading of now is one of the last two seconds. [passes]
 _NEWEST = 8
-#: A cell that differs by less holds the same. [1]
+#: A cell that differs by less holds the same, to the third place. A choice of ours. [1]
 SAME_EMISSIVITY = 5e-4
 
 

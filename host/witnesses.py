@@ -20,10 +20,11 @@ SENDER = "sender shows"
 #: How much longer than the probe the 1-wire witness takes, at most. Assumed. [s]
 WITNESS_LAG_S = 20.0
 _K = 2.0
-# DS18B20: ±0.5 °C from -10 to 85 °C, ±1 °C to 100 °C (data sheet limits, from memory), as bought.
+# DS18B20 as bought: ±0.5 °C from -10 to 85 °C (data sheet, first page), ±1 °C to 100 °C (from memory).
 _ONE_WIRE_LIMIT_K, _ONE_WIRE_HOT_LIMIT_K, _ONE_WIRE_HOT_C = 0.5, 1.0, 85.0
-# Non-contact sensor: ±0.5 °C near room (data sheet), wider elsewhere (from memory: ±1 to ±4 °C); the
-# surface of the water and its steam come on top.
+# MLX90614 as bought: ±0.5 °C where sensor and target are at 0 to 50 °C (data sheet, revision 13 of 2019,
+# first page), wider elsewhere (from memory: ±1 to ±4 °C); the surface of the water and its steam come on top,
+# and what all that comes to here is assumed.
 _INFRARED_LIMIT_K, _INFRARED_WARM_LIMIT_K, _INFRARED_WARM_C = 0.8, 1.4, 50.0
 # What the water does beside a corrected sensor, half-width: an emissivity within 0.01 of the cell's is 0.6 K
 # at 90 °C, its skin in the open air and its steam the rest. Assumed.

@@ -1,6 +1,6 @@
 """What a contact thermometer read by hand adds to a target: a bench's probe is read at the shot itself.
 
-Both spans are assumed from common practice (no single source), not measured on any thermometer.
+All spans here are assumed from common practice (no single source), not measured on any thermometer.
 """
 
 from collections.abc import Mapping

@@ -7,7 +7,7 @@ from calibration.infrared.errors import InfraredError
 from calibration.infrared.planck import PlanckBand
 from calibration.infrared.spot import Optics
 
-#: Displays take an emissivity to two places, some to three. [1]
+#: Displays take an emissivity to two places, some to three (common practice); half of the last of those. [1]
 _SAME_SETTING = 0.0005
 
 

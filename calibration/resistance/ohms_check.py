@@ -31,7 +31,8 @@ LARGEST_REMAINDER_COUNT = 4.0
 
 #: What the quadratic may miss beyond the settings that it was fitted to, half-width, reached this far beyond
 #: and growing up to there. Of 400 drawn benches without it, 2 u held the truth in 92 % at 12.5 kΩ and in 87 %
-#: at 15 kΩ on the 2700 Ω range, where a box of 9999 Ω ends the check. [count]
+#: at 15 kΩ on the 2700 Ω range, where a box of 9999 Ω ends the check. Chosen so that drawn benches
+#: are held. [count]
 BEYOND_COUNT, BEYOND_WITHIN_COUNT = 0.4, 123.0
 
 _PARAMETERS = 3

@@ -40,7 +40,7 @@ _ANSWERS_WITHIN_S = 10.0
 _NOT_AFTER_S = 600.0
 STOPPED_BY_HAND = "Stopped by the student."
 STOPPED_BY_CLOSING = "The exercise was closed while this check went on."
-#: Stations at which a fault is planted at a time: each may take its while to answer.
+#: Stations at which a fault is planted at a time: each may take its while to answer. A choice of ours.
 _AT_A_TIME = 8
 
 _lock = threading.RLock()

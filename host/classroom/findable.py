@@ -28,11 +28,11 @@ from host.classroom.on_paper import diagnosis_of, readings_of_a_fault
 from host.procedures.sender.burst_watch import BURSTS
 from host.usual_plateau import USUAL_AIR_C, usual_plateau
 
-#: Sizes that are tried, a decade of them: the preferred numbers of series E12 (IEC 60063).
+#: Sizes that are tried, a decade of them: the preferred numbers of series E12 (IEC 60063, from memory).
 _E12 = (1.0, 1.2, 1.5, 1.8, 2.2, 2.7, 3.3, 3.9, 4.7, 5.6, 6.8, 8.2)
 _DECADES = range(-2, 5)
-_READINGS_A_BURST = 50
-_WORTH_A_WORD = 0.05
+#: Readings of one burst, and the chance from which a finding is named beside others. Choices of ours.
+_READINGS_A_BURST, _WORTH_A_WORD = 50, 0.05
 #: Faults that a student is told the size of in the words of the bench, or not at all.
 _OF_A_SIZE = (Fault.SERIES, Fault.LEAKAGE, Fault.R25, Fault.BETA, Fault.STEM_OR_THERMOMETER)
 

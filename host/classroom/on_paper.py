@@ -26,7 +26,7 @@ from host.points_file import PointsFileError, points_of
 from host.typed_check import TypedCheck, check_typed_points
 
 _NOMINAL_C = 25.0
-#: A part of another family is so much steeper, as a simulated one is.
+#: A part of another family is so much steeper, as a simulated one is. A choice of ours.
 _WRONG_PART_STEEPER = 0.08
 #: Digits that a meter shows.
 _DIGITS = 4

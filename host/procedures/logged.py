@@ -12,7 +12,7 @@ from host.procedures.run_kind import RunKind
 from host.reason import with_printable_reason
 from host.store import Store
 
-#: A form that comes again within this time with the same in every field was sent twice. [s]
+#: A form that comes again within this time with the same in every field was sent twice. A choice of ours. [s]
 SENT_TWICE_WITHIN_S = 30.0
 
 

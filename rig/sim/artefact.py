@@ -3,7 +3,7 @@
 from rig.errors import PlantError
 from rig.sim.chance import generator
 
-#: What the sender's channel can report, and a shop has lying about. [Ω]
+#: What the sender's channel can report, and a shop has lying about. All that is here is invented. [Ω]
 SPAN_OHM = (60.0, 20_000.0)
 #: A resistor is within this of what is printed on it. [1]
 OFF_NOMINAL = 1e-3

@@ -83,6 +83,34 @@ def test_far_beyond_the_certificate_the_makers_limits_count_and_that_is_said():
         CERTIFIED.correction_at(100.1)
 
 
+@pytest.mark.parametrize(
+    ("held_c", "beyond_c"),
+    [(15.0, 14.9), (100.0, 100.1)],  # half of 10 K below, and no more than 10 K of the half of 60 K above
+)
+def test_how_far_an_end_is_held_is_told_by_the_step_next_to_it(held_c, beyond_c):
+    points = tuple(
+        CertifiedCorrection(shown_c=shown_c, correction_k=0.5, expanded_u_k=0.8)
+        for shown_c in (20.0, 30.0, 90.0)
+    )
+    thermometer = CorrectedThermometer(resolution_k=0.1, accuracy_k=2.0, points=points)
+    assert thermometer.correction_at(held_c).basis is Basis.HELD
+    assert thermometer.correction_at(beyond_c).basis is Basis.MAKER
+
+
+def test_a_thermometer_that_reads_too_high_breaks_its_makers_promise_as_one_that_reads_too_low():
+    points = tuple(
+        CertifiedCorrection(shown_c=shown_c, correction_k=-2.5, expanded_u_k=0.8) for shown_c in (40.0, 80.0)
+    )
+    off = CorrectedThermometer(resolution_k=0.1, accuracy_k=2.0, points=points)
+    with pytest.raises(ThermometerError, match=r"corrects by -2.5 K, more than they allow"):
+        off.correction_at(95.0)
+
+
+def test_a_limit_in_percent_counts_below_zero_as_it_does_above():
+    thermometer = CorrectedThermometer(resolution_k=0.1, accuracy_k=0.1, accuracy_percent=2.5)
+    assert thermometer.limit_at_k(-20.0) == thermometer.limit_at_k(20.0) == pytest.approx(0.5)
+
+
 def test_a_makers_promise_that_the_certificate_disproves_counts_nowhere():
     """Off by 6.3 K at 86 °C where ±2 K were promised: beyond, it is nothing that one could rely on."""
     points = (

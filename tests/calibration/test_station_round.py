@@ -139,6 +139,23 @@ def test_a_wild_station_is_named_and_never_covers_another(values, expected):
     assert words(compare_stations(stated(*values))) == expected
 
 
+def test_honest_stations_that_scatter_by_more_than_one_of_them_states_do_not_stand_out():
+    values, expanded_u = (0.4, 4.6, 0.6, 10.8, 1.0), (0.1, 2.0, 0.5, 0.5, 2.0)
+    results = {
+        f"station-{number}": StatedValue(value=value, expanded_u=u)
+        for number, (value, u) in enumerate(zip(values, expanded_u, strict=True), start=1)
+    }
+    assert words(compare_stations(results)) == [AGREES, OFF, AGREES, OFF, AGREES]
+
+
+def test_a_median_is_stated_less_sure_than_a_mean_of_as_many_stations():
+    """Of two that state U = 0.1: 1.25 × 0.1/√2; a median varies √(π/2) = 1.25 times as much as a mean (normal)."""
+    beside_a_wild_one = stated(1.00, 1.01, 0.99, 55.0)
+    against = compare_stations(beside_a_wild_one).stations[0].assigned
+    assert against.value == 1.00
+    assert against.expanded_u == pytest.approx(1.25 * 0.1 / math.sqrt(2.0))
+
+
 def test_a_wild_station_has_no_part_in_what_the_others_are_held_against():
     without = compare_stations(stated(1.00, 1.01, 0.99, 1.02))
     beside = compare_stations(stated(1.00, 1.01, 0.99, 55.0))

@@ -23,7 +23,8 @@ _BETTER_TARGETS = {
     "immersed_cavity": "A cavity in the bath is the best target there is here: more shots, a reference with "
     "a smaller uncertainty and a steadier bath decide more.",
 }
-#: Something is proposed where it would take this much of the mean square error off. [1]
+#: Something is proposed where it would take this much of the mean square error off; settings are tried in
+#: these steps, as displays have them. Choices of ours. [1]
 _WORTH_SAYING = 0.75
 _SETTING_STEP = 0.01
 

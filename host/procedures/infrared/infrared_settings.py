@@ -23,9 +23,9 @@ TARGETS: Mapping[str, TargetKind] = {
     "immersed_cavity": IMMERSED_CAVITY,
     "taped_face": TAPED_FACE,
 }
-#: Narrower plates lose heat over their rim to within the spot. [mm]
+#: Narrower plates lose heat over their rim to within the spot. Assumed. [mm]
 LEAST_PLATE_MM = 100.0
-#: View of the rig's narrow sensor. [°]
+#: View of the rig's narrow sensor (data sheet of the MLX90614, package option F). [°]
 RIG_VIEW_DEG = 10.0
 
 

@@ -10,6 +10,7 @@ from itertools import pairwise
 from calibration.infrared.emissivity_in_force import LEAST_CONTRAST_K
 from calibration.infrared.errors import InfraredError
 
+#: All limits here are choices of ours.
 FEWEST_SET_POINTS, MOST_SET_POINTS = 3, 8
 #: Nearer two set points are of one temperature. [K]
 APART_K = 5.0

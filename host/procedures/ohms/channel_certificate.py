@@ -29,7 +29,8 @@ from host.software_versions import software_versions
 from host.verdict_words import RULE_WORDS
 
 METHOD_VERSION = "2"
-#: Largest error as left that is in tolerance, of the value: some 0.05 to 0.08 K on a coolant sender. [1]
+#: Largest error as left that is in tolerance, of the value: some 0.05 to 0.08 K on a coolant sender. A choice
+#: of ours. [1]
 LIMIT_RELATIVE = 0.002
 REMARKS = (
     "The correction is a quadratic in the ratio count, from these settings; the bench applies it to every "

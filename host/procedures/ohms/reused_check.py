@@ -9,7 +9,7 @@ from host.citation import Citation
 from host.local_time import local_time
 from host.procedures.ohms.box_setting import BoxSetting
 
-#: How old an ohms check may be. [s]
+#: How old an ohms check may be. A choice of ours. [s]
 GOOD_FOR_S = 24 * 3600.0
 
 #: What the bench's reference resistors may have moved since: 25 ppm/K (hardware/wiring.toml) and a shop whose

@@ -29,10 +29,12 @@ from host.store import Store
 from host.store.register_file import RegisterEntry, register_entry
 from host.witnesses import WITNESS_LAG_S
 
+#: Fewest temperatures of a check. A choice of ours, as the next is.
 LEAST_POINTS = 3
 #: Nearer than this two readings are of one temperature. [K]
 APART_K = 5.0
-#: DS18B20 at 12 bit, and its limits of error as bought (data sheet, from memory). [K]
+#: DS18B20 at 12 bit (from memory), and its limits of error as bought from -10 to 85 °C (data sheet, first
+#: page). [K]
 RESOLUTION_K, AS_BOUGHT_K = 0.0625, 0.5
 #: Of a bath that stands still by the eye alone; nobody reads a slope off two displays. Assumed. [K/min]
 DRIFT_BY_EYE_K_PER_MIN = 0.5

@@ -129,3 +129,14 @@ def test_the_interval_contains_the_true_error_on_targets_drawn_from_what_the_bud
         point = judged(shots_c, replace(TARGET, probe_c=probe_c))
         hits += abs(point.error_k - off_k) <= point.expanded_u_k
     assert hits / tries >= 0.935  # 95.45 % less two standard deviations of 400 tries
+
+
+def test_a_stem_in_air_warmer_than_the_bath_leaves_as_much_open_as_in_colder_air():
+    plate = BY_HAND["painted_face"]
+    warmer, colder = (plate.lines(said_c=23.0 + away_k, air_c=23.0)[0] for away_k in (-20.0, 20.0))
+    assert warmer.standard_u == colder.standard_u > 0.0
+
+
+def test_a_thermometer_that_hangs_in_the_bath_loses_less_than_one_in_a_plate_and_as_much_as_a_sender_does():
+    """A sender hung in the simulated bath loses 0.3 % of the difference to the air."""
+    assert 0.003 <= BY_HAND["immersed_cavity"].low_share < 0.5 * BY_HAND["painted_face"].low_share

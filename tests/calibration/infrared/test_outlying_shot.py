@@ -50,6 +50,11 @@ def test_one_of_three_that_is_kelvins_off_is_asked_about_though_the_others_do_no
     assert outlying_shot([90.0, 90.9, 91.8], resolution_k=0.1) is None
 
 
+def test_of_two_shots_that_stand_apart_from_the_rest_the_farther_one_is_asked_about():
+    assert outlying_shot([90.0, 90.1, 95.0, 97.0], resolution_k=0.1) == 3
+    assert outlying_shot([97.0, 95.0, 90.1, 90.0], resolution_k=0.1) == 0
+
+
 def test_a_display_of_whole_degrees_is_not_asked_about_for_two_of_them():
     assert outlying_shot([90.0, 90.0, 92.0], resolution_k=1.0) is None
     assert outlying_shot([90.0, 90.0, 94.0], resolution_k=1.0) == 2

@@ -83,3 +83,12 @@ def test_the_intervals_of_meters_drawn_within_their_certificates_hold_the_truth(
             budget = combine(estimate=read.resistance_ohm, unit="Ω", lines=read.lines)
             held[leads] += abs(read.resistance_ohm - true_ohm) <= budget.expanded_u
     assert all(count / 2000 >= 0.945 for count in held.values()), held
+
+
+def test_every_line_speaks_of_what_it_is_for_by_the_sensitivity_that_was_given():
+    """JCGM 100, 5.1.3: a contribution is |c| u. Of a kelvin for each -10 Ω, a tenth of each in ohms."""
+    ohm = metered(604.2, meter(), last_digit_ohm=0.1, leads_ohm=0.2)
+    kelvin = metered(604.2, meter(), last_digit_ohm=0.1, leads_ohm=0.2, per_ohm=-0.1)
+    for of_ohm, of_kelvin in zip(ohm.lines, kelvin.lines, strict=True):
+        assert abs(of_kelvin.contribution) == pytest.approx(0.1 * abs(of_ohm.contribution))
+        assert of_ohm.contribution != 0.0

@@ -1,6 +1,7 @@
 """The ohms check on a converter with a wrong reference resistor and a bow."""
 
 import math
+from dataclasses import replace
 
 import numpy as np
 import pytest
@@ -9,13 +10,15 @@ from hypothesis import strategies as st
 
 from calibration.resistance.decade_box import DecadeBoxCertificate
 from calibration.resistance.ohms_check import (
+    BEYOND_COUNT,
+    BEYOND_WITHIN_COUNT,
     FEWEST_SETTINGS,
     BoxReading,
     OhmsCheckError,
     correction_from_box,
     settings_for,
 )
-from calibration.resistance.three_tap import ratio_count
+from calibration.resistance.three_tap import ohm_per_count, ratio_count
 
 BOX = DecadeBoxCertificate(
     residual_ohm=0.4,
@@ -106,3 +109,20 @@ def test_the_uncertainty_covers_a_local_nonlinearity_the_quadratic_cannot_follow
             # Student's t for four degrees of freedom at 95.45 %: 2.87 (NIST TN 1297, Table B.1)
             hits += abs(correction.corrected_ohm(count) - true_ohm) <= 2.87 * correction.standard_u_ohm(count)
     assert hits / tried >= 0.945
+
+
+@pytest.mark.parametrize("share", [0.0, 0.5, 1.0, 2.0])
+@pytest.mark.parametrize("end", ["lowest_ohm", "highest_ohm"])
+def test_beyond_either_end_of_the_settings_the_correction_is_less_sure_by_as_much(
+    end: str, share: float
+) -> None:
+    """A rectangle of half-width a has a/√3 (JCGM 100, 4.3.7); it grows to the whole of it, and no further."""
+    correction = correction_from_box(
+        box_readings(2700.0, part=0.0, bow_count=0.0), reference_ohm=2700.0, certificate=BOX
+    )
+    outwards = -1.0 if end == "lowest_ohm" else 1.0
+    count = ratio_count(getattr(correction, end), 2700.0) + outwards * share * BEYOND_WITHIN_COUNT
+    within = replace(correction, lowest_ohm=1.0, highest_ohm=1e6)
+    added = math.sqrt(max(correction.standard_u_ohm(count) ** 2 - within.standard_u_ohm(count) ** 2, 0.0))
+    expected = min(1.0, share) * BEYOND_COUNT / math.sqrt(3.0) * ohm_per_count(count, 2700.0)
+    assert added == pytest.approx(expected, rel=1e-3, abs=1e-4)

@@ -76,6 +76,13 @@ def test_an_event_that_leaves_a_gap_is_refused(store: Store) -> None:
         store.runs.append(run, "taken", {}, after=7)
 
 
+def test_another_deed_with_the_same_words_is_not_the_press_that_came_before(store: Store) -> None:
+    run = begun(store)
+    store.runs.append(run, "taken", {"station": "b"}, after=1)
+    with pytest.raises(RunWentOnError):
+        store.runs.append(run, "taken_back", {"station": "b"}, after=1)
+
+
 def test_several_who_close_a_run_at_once_get_one_certificate(store: Store) -> None:
     run = begun(store)
     done, refused = all_at_once(lambda _who: store.certificates.issue(run, paper, event=RESULT))
