@@ -7,9 +7,9 @@ from calibration.resistance.ohmmeter import Ohmmeter
 from calibration.uncertainty.budget import BudgetLine
 from calibration.uncertainty.line import normal, rectangular
 
-#: What hand leads and clips put on a reading where nobody joined them and looked: up to this. A maker of meters
-#: says that sound leads have 0.5 Ω or less (Fluke, "Why does my multimeter not go to zero in the resistance
-#: mode?", help.fluke.com, read in 2026). [Ω]
+#: What hand leads and clips put on a reading where nobody joined them and looked: up to this. A maker of
+#: meters says that leads have 0.5 Ω or less (help.fluke.com: "Why does my multimeter not go to zero in the
+#: resistance mode?"); that clips stay within it too is assumed. [Ω]
 LEADS_NOT_READ_OHM = 0.5
 #: What clips change from one time to the next once the leads are taken off, half-width. Assumed. [Ω]
 CLIPS_OHM = 0.05

@@ -149,7 +149,7 @@ def test_honest_stations_that_scatter_by_more_than_one_of_them_states_do_not_sta
 
 
 def test_a_median_is_stated_less_sure_than_a_mean_of_as_many_stations():
-    """Of two that state U = 0.1: 1.25 × 0.1/√2; a median varies √(π/2) = 1.25 times as much as a mean (normal)."""
+    """Of two that state U = 0.1: 1.25 × 0.1/√2. A median varies √(π/2) = 1.25 times as much as a mean."""
     beside_a_wild_one = stated(1.00, 1.01, 0.99, 55.0)
     against = compare_stations(beside_a_wild_one).stations[0].assigned
     assert against.value == 1.00

@@ -12,7 +12,7 @@ from host.spot_thermometer import SpotThermometer
 
 @pytest.mark.parametrize(("band", "too_low_k"), [((3.0, 5.0), 5.02), ((8.0, 14.0), 6.89)])
 def test_a_spot_is_worked_out_in_the_band_of_its_thermometer(band, too_low_k):
-    """What 0.8 seen with 0.95 shows too little: Planck's law, integrated apart with scipy and CODATA's h, c, k."""
+    """What 0.8 seen with 0.95 shows too little: Planck's law with CODATA's constants, integrated apart."""
     law, surface = PlanckBand(from_um=band[0], to_um=band[1]), Surface(emissivity=0.8, half_width=0.0)
     own = CorrectedThermometer(resolution_k=0.1, accuracy_k=1.0)
     handheld = Handheld(
