@@ -104,6 +104,29 @@ class WitnessState:
         return f"1-wire witness {self.serial}" if self.station else f"contact thermometer {self.serial}"
 
     @property
+    def is_in_fixed_points_alone(self) -> bool:
+        """Whether ice and boiling water are all there is: neither a bath nor another thermometer."""
+        return not self.station and not self.probe
+
+    @property
+    def instruction(self) -> str:
+        """What hands do next."""
+        if not self.is_in_fixed_points_alone:
+            which = "another" if self.readings else "a first"
+            return (
+                f"Bring the bath to {which} temperature, heater off, stir, and wait until both stand still."
+            )
+        in_ice = any(abs(one.reference_c) < APART_K for one in self.readings)
+        in_boiling = len(self.readings) > in_ice
+        if in_ice and in_boiling:
+            return "Both are read: end it and keep it as a record."
+        if in_ice:
+            return "Stand it in water that boils; wait until it stands still."
+        if in_boiling:
+            return "Stand it in crushed ice; wait until it stands still."
+        return "Stand it in crushed ice, then in water that boils; each time wait until it stands still."
+
+    @property
     def may_finish(self) -> bool:
         """Whether three temperatures are there."""
         return not self.is_over and len(self.readings) >= LEAST_POINTS
@@ -418,9 +441,10 @@ def _refuse_near(state: WitnessState, reference: ContactReference) -> None:
     """Refuse a temperature that was read already."""
     near = [one for one in state.readings if abs(one.reference_c - reference.temperature_c) < APART_K]
     if near:
-        raise DeskError(
-            f"It was read at {near[0].reference_c:.1f} °C already: bring the bath {APART_K:g} K further."
-        )
+        further = f"bring the bath {APART_K:g} K further"
+        if state.is_in_fixed_points_alone:
+            further = "take the other of ice and boiling water, or end it"
+        raise DeskError(f"It was read at {near[0].reference_c:.1f} °C already: {further}.")
 
 
 def _reading(packs: Sequence[ReadingPack], reference: ContactReference) -> dict[str, Any]:

@@ -375,9 +375,38 @@ def test_a_station_is_left_out_with_a_reason_and_had_in_again(browser):
     assert put(browser, address, "leave-out", station="Station C", reason="").status_code == 422
     put(browser, address, "leave-out", station="Station C", reason="its jug leaks")
     page = " ".join(words_of(browser, address).split())
-    assert "Station C is left out: its jug leaks" in page and "Every station is in." in page
+    assert "Station C is left out: its jug leaks" in page and "Nothing more is awaited." in page
     put(browser, address, "take-back", station="Station C")
     assert "1 of 2 stations is missing" in " ".join(words_of(browser, address).split())
+
+
+def test_the_station_offered_first_is_one_that_is_missing_and_none_where_all_are_in(at_1_kohm):
+    _, _, browser = at_1_kohm
+    address = browser.post("/rounds", data=A_RESISTOR | {"more_stations": "bench-1, Z yard"}).location
+    assert offered(browser, address, "out") == "bench-1"
+    assert put(browser, address, "read", station="bench-1").status_code == 303
+    assert offered(browser, address, "out") == "Z yard"
+    type_in(browser, address, "Z yard", "1000.1", u="0.5")
+    assert offered(browser, address, "out") == "Choose"
+    assert put(browser, address, "leave-out", station="", reason="why not").status_code == 422
+
+
+def test_the_rig_offered_first_is_one_that_is_missing(at_1_kohm):
+    desk, _, browser = at_1_kohm
+    second = desk.add_bench("bench-2")
+    second.say()
+    address = browser.post("/rounds", data=A_RESISTOR | {"more_stations": "bench-1, bench-2"}).location
+    assert offered(browser, address, "rig") == "bench-1"
+    assert put(browser, address, "read", station="bench-1").status_code == 303
+    assert offered(browser, address, "rig") == "bench-2"
+
+
+def offered(browser, address, select):
+    """The option that a form has chosen when it is opened: the one that is selected, or else the first."""
+    page = browser.get(address).text
+    options = page.split(f'<select id="{select}"')[1].split("</select>")[0].split("<option")[1:]
+    chosen = [one for one in options if " selected" in one.split(">")[0]] or options
+    return chosen[0].split(">")[1].split("<")[0]
 
 
 def test_a_stopped_round_takes_nothing_more(browser):

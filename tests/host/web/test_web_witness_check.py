@@ -227,6 +227,27 @@ def test_a_check_by_hand_needs_a_certified_thermometer_that_may_be_used_and_is_a
     assert typed.status_code == 422 and "bench-1 reads both itself" in typed.text
 
 
+def instruction(page):
+    return page.split('class="instruction">')[1].split("</h2>")[0]
+
+
+def test_who_may_boil_water_is_told_of_its_steam_and_who_only_heats_a_bath_of_that(browser, desk, bench):
+    desk.store.register.add_text(CERTIFIED)
+    beside = start_by_hand(browser).headers["Location"]
+    station = browser.post("/witness-check", data={"station": "bench-1", "serial": "W-3"}).headers["Location"]
+    for where, steam in ((beside, True), (station, False)):
+        page = browser.get(where).text
+        assert "Bring the bath to a first temperature" in instruction(page) and "heater off while" in page
+        assert ("never a closed vessel" in page) is steam and "Three temperatures" in page
+
+
+def test_a_thermometer_begun_in_boiling_water_is_asked_into_ice(browser, desk):
+    where = start_by_hand(browser, reference="ice and boiling water").headers["Location"]
+    typed = {"do": "boiling", "shown": "99", "pressure": "1000hPa"}
+    assert browser.post(f"{where}/read", data=typed).status_code == 303
+    assert instruction(browser.get(where).text).startswith("Stand it in crushed ice;")
+
+
 def test_a_thermometer_with_a_display_is_checked_in_ice_and_boiling_water_without_a_rig(browser, desk):
     assert start_by_hand(browser, reference="ice and boiling water").status_code == 303
     page = browser.get("/witness-check/1").text
@@ -235,11 +256,21 @@ def test_a_thermometer_with_a_display_is_checked_in_ice_and_boiling_water_withou
     def read(where, shown, **more):
         return browser.post("/witness-check/1/read", data={"do": where, "shown": shown, **more})
 
+    assert "crushed ice, then in water that boils" in instruction(page)
+    for careful in ("steam", "lid off", "tongs", "eye protection", "never a closed vessel"):
+        assert careful in page
+    for of_a_bath in ("Bring the bath", "heater off", "both stand still", "Three temperatures"):
+        assert of_a_bath not in page
     assert read("ice", "0.3").status_code == 303
+    assert instruction(browser.get("/witness-check/1").text).startswith("Stand it in water that boils")
+    again = read("ice", "0.3")
+    assert again.status_code == 422 and "take the other of ice and boiling water" in again.text
+    assert "bath" not in again.text.split('role="alert"')[1].split("</p>")[0]
     unsaid = read("boiling", "98.0")
     assert unsaid.status_code == 422 and 'id="pressure-wrong"' in unsaid.text
     # IAPWS-IF97 (release of 2007, table 36): water boils at 99.6059 °C under 0.1 MPa; 210.6 °F is 99.222 °C.
     assert read("boiling", "210.6", pressure="1000hPa", page_scale="f").status_code == 303
+    assert "keep it as a record" in instruction(browser.get("/witness-check/1").text)
     early = browser.post("/witness-check/1/read", data={"do": "finish"})
     assert early.status_code == 422 and "2 so far" in early.text
     ice, boiling = (event.payload for event in events_of(desk.store, 1) if event.kind == "read")
