@@ -8,12 +8,7 @@ from calibration.station_round import Agreement
 from host.certificates.certificate import Certificate
 from host.certificates.dcc_elements import dcc, number_list, one_line, said, statement
 from host.certificates.dcc_units import unit_of_uncertainty
-from host.certificates.paper_lines import (
-    TRACEABLE_LINE,
-    UNNAMED_LINE,
-    coverage_line,
-    rule_lines,
-)
+from host.certificates.paper_lines import coverage_line, rule_lines, traceability_line
 from host.certificates.printed import printed_found
 from host.certificates.results.results import Column, Results, ResultTable, Role
 
@@ -169,7 +164,7 @@ def _add_as_found(parent: ET.Element, certificate: Certificate) -> None:
 
 def _add_meta_data(parent: ET.Element, certificate: Certificate, results: Results) -> None:
     listed = dcc(parent, "measurementMetaData")
-    statement(listed, "metaData", "traceability", TRACEABLE_LINE if certificate.instruments else UNNAMED_LINE)
+    statement(listed, "metaData", "traceability", traceability_line(certificate))
     statement(listed, "metaData", "uncertainty", coverage_line(results))
     for table in results.tables:
         for name, texts in table.labels[1:]:

@@ -16,8 +16,6 @@ from host.certificates.paper_lines import (
     INTERVAL_LINE,
     NO_STATEMENT_LINE,
     RELATES_LINE,
-    TRACEABLE_LINE,
-    UNNAMED_LINE,
     WHOLE_LINE,
     conditions_left,
     coverage_line,
@@ -26,6 +24,7 @@ from host.certificates.paper_lines import (
     simulated_clock_line,
     simulated_line,
     stated_u,
+    traceability_line,
 )
 from host.certificates.paper_table import breakable, percent_apart, table_data, with_its_unit, with_minus
 from host.certificates.printed import (
@@ -124,7 +123,7 @@ def paper_data(
             ]
             for one in certificate.instruments
         ],
-        "traceability": TRACEABLE_LINE if certificate.instruments else UNNAMED_LINE,
+        "traceability": traceability_line(certificate),
         "conditions": [
             [breakable(name), breakable(words)] for name, words in conditions_left(certificate, results)
         ],

@@ -20,6 +20,9 @@ DRAFT_LINE = "Draft: authorised by nobody, and no evidence of anything"
 RELATES_LINE = "The results relate only to the item named above, in the state in which it was measured."
 ACCREDITATION_LINE = "Issued by the shop named above; no accreditation is claimed."
 TRACEABLE_LINE = "The result is traceable as far as the certificates named here are."
+UNCERTIFIED_LINE = (
+    "No instrument has a certificate: the result rests on its maker's word and is not traceable."
+)
 UNNAMED_LINE = "No instrument is named; the result rests on the uncertainties stated below."
 WHOLE_LINE = "May be copied only whole; parts of it need the shop's written consent."
 INTERVAL_LINE = "Nothing is said of when to calibrate next: that was not agreed with the customer."
@@ -56,11 +59,26 @@ CAUTION_LINE = (
 #: Up to so many points the risk is printed one by one.
 _RISKS_ONE_BY_ONE = 8
 _USUAL_K = 2.0
+#: Begins what stands for the certificate of an instrument that has none: "none, as bought, its maker".
+_NO_CERTIFICATE = "none"
 
 
 def stated_u(used: InstrumentUsed) -> str:
     """What an instrument is trusted to, without naming once more the certificate that stands beside it."""
     return used.expanded_u.replace(f"by certificate {used.certificate}", "by that certificate")
+
+
+def traceability_line(certificate: Certificate) -> str:
+    """What the result is traceable to, by the instruments that are named."""
+    if not certificate.instruments:
+        return UNNAMED_LINE
+    if any(_has_certificate(used) for used in certificate.instruments):
+        return TRACEABLE_LINE
+    return UNCERTIFIED_LINE
+
+
+def _has_certificate(used: InstrumentUsed) -> bool:
+    return used.certificate.partition(",")[0].strip().casefold() != _NO_CERTIFICATE
 
 
 def conditions_left(certificate: Certificate, results: Results) -> tuple[tuple[str, str], ...]:

@@ -33,6 +33,8 @@ from host.verdict_words import RULE_WORDS
 METHOD = "Infrared check: shots at a target beside a contact thermometer"
 #: Lines of the budget that are the thermometer's own; the others are the target's.
 _OWN = ("noise of the shots", "resolution", "temperature of the thermometer itself")
+#: Decimal places that an end of what the error may be is printed with at most, beside a limit close to it.
+_MOST_PLACES_OF_AN_END = 3
 
 SET_UP_WORDS = {
     SetUp.WARMED_UP: ("thermometer", "half an hour in the room before the first shot"),
@@ -128,6 +130,8 @@ def sentence_of(points: Sequence[CertifiedShots], *, what: str = "thermometer") 
         key=lambda point: (abs(point.error_k) + point.expanded_u_k) / (point.limit_k or 1.0),
     )
     at = f"{worst.expected_c:.0f} °C"
+    if overall is Verdict.NOT_DECIDED:
+        return f"The {what} {_between(worst, at)}."
     size, u_k = abs(worst.error_k), worst.expanded_u_k
     if size <= u_k and overall is not Verdict.OUT_OF_TOLERANCE:
         off = f"reads true at {at} as far as can be told, which is to {_kelvin(u_k)}"
@@ -136,14 +140,30 @@ def sentence_of(points: Sequence[CertifiedShots], *, what: str = "thermometer") 
         off = f"reads {_kelvin(size, u_k)} too {side} at {at}, sure to {_kelvin(u_k)}"
     if overall is None:
         return f"The {what} {off}; there is no limit to hold it against."
-    match overall:
-        case Verdict.IN_TOLERANCE:
-            return f"The {what} is within its limits: it {off}."
-        case Verdict.OUT_OF_TOLERANCE:
-            return f"The {what} is outside its limits: it {off}; {_limit(worst.limit_k or 0.0)} is allowed."
-        case _:
-            limit = _limit(worst.limit_k or 0.0)
-            return f"The {what} {off}; the limit of {limit} lies inside that uncertainty."
+    if overall is Verdict.IN_TOLERANCE:
+        return f"The {what} is within its limits: it {off}."
+    return f"The {what} is outside its limits: it {off}; {_limit(worst.limit_k or 0.0)} is allowed."
+
+
+def _between(point: CertifiedShots, at: str) -> str:
+    """Where the error may lie that decides nothing, and that its limit is in there."""
+    limit_k, u_k = point.limit_k or 0.0, point.expanded_u_k
+    nearest_k, farthest_k = abs(point.error_k) - u_k, abs(point.error_k) + u_k
+    side, other = ("high", "low") if point.error_k > 0.0 else ("low", "high")
+    usual = min(max(decimals_of(u_k), 0), 1)
+    # Rounded, an end must not fall onto the limit: then it would not lie in between.
+    places = next(
+        (
+            places
+            for places in range(usual, _MOST_PLACES_OF_AN_END)
+            if float(rounded_text(abs(nearest_k), places)) != limit_k
+            and float(rounded_text(farthest_k, places)) != limit_k
+        ),
+        _MOST_PLACES_OF_AN_END,
+    )
+    near, far = _both_scales(abs(nearest_k), places), _both_scales(farthest_k, places)
+    span = f"{near} and {far} too {side}" if nearest_k > 0.0 else f"{far} too {side} and {near} too {other}"
+    return f"may read anything between {span} at {at}; the limit of {_limit(limit_k)} lies in between"
 
 
 def _limit(limit_k: float) -> str:
@@ -158,7 +178,10 @@ def _limit(limit_k: float) -> str:
 def _kelvin(size_k: float, u_k: float | None = None) -> str:
     """A difference for a customer, on both scales."""
     places = decimals_of(u_k) if u_k else 1
-    places = min(max(places, 0), 1)
+    return _both_scales(size_k, min(max(places, 0), 1))
+
+
+def _both_scales(size_k: float, places: int) -> str:
     return f"{rounded_text(size_k, places)} K ({rounded_text(size_k * FAHRENHEIT_PER_K, places)} °F)"
 
 

@@ -65,6 +65,8 @@ _LET_OUT = (
 #: Explanations are weighed against every curve that the program knows today; they are no measurement.
 _OPINIONS = "opinions"
 _METHOD = "method"
+#: Words made of verdict and numbers, which are compared themselves: a later version may say it better.
+_SENTENCE = "sentence"
 _VERSION = re.compile(r"version (\d+)")
 
 
@@ -131,13 +133,11 @@ def recompute(record: IssuedRecord) -> Recomputed:
         raise RecomputeError(f"Certificate {record.number} comes out unprintable now: {error}") from error
     result = Recomputed(
         what=f"certificate {record.number}",
-        difference=first_difference(before, after, without={_OPINIONS, _METHOD}),
+        difference=first_difference(before, after, without={_OPINIONS, _METHOD, _SENTENCE}),
         method_then=old.method,
         method_now=new.method,
         rows=_rows(json.loads(before)["body"], json.loads(after)["body"]),
-        remarks=()
-        if old.opinions == new.opinions
-        else ("The opinions differ: they are weighed against the curves known today, and no measurement.",),
+        remarks=_remarks(old, new),
     )
     if result.difference is None and not result.is_of_another_method and old.method != new.method:
         return replace(result, difference=f"method: {old.method!r} is now {new.method!r}")
@@ -257,6 +257,21 @@ def _of_infrared_check(record: IssuedRecord) -> Certificate:
         measured=old.measured,
         as_found=old.as_found,
     )
+
+
+def _remarks(old: Certificate, new: Certificate) -> tuple[str, ...]:
+    """What differs and is no result."""
+    remarks = []
+    if old.sentence != new.sentence:
+        remarks.append(
+            "The sentence is worded otherwise today, and rests on verdict and numbers alone: "
+            f"{old.sentence!r} would be {new.sentence!r}."
+        )
+    if old.opinions != new.opinions:
+        remarks.append(
+            "The opinions differ: they are weighed against the curves known today, and no measurement."
+        )
+    return tuple(remarks)
 
 
 def _as_let_out(new: Certificate, old: Certificate) -> Certificate:

@@ -1,5 +1,8 @@
 """The infrared check of procedure, against thermometers whose error is known."""
 
+import re
+from dataclasses import replace
+
 import pytest
 
 from calibration.conformity import Verdict
@@ -251,7 +254,40 @@ def test_by_the_simple_rule_a_thermometer_that_is_out_is_said_to_be_off_and_neve
 
 def test_of_set_points_that_decide_nothing_the_least_sure_one_is_named():
     points = points_of(settings(), [(0.0, 0.3), (1.0, 2.0), (0.0, 0.3)])
-    assert "lies inside that uncertainty" in sentence_of(points) and "at 65 °C" in sentence_of(points)
+    assert "lies in between" in sentence_of(points) and "at 65 °C" in sentence_of(points)
+
+
+def ends_k(sentence):
+    """Both ends that a sentence names, in kelvin, too high being positive."""
+    found = re.findall(r"([\d.]+) K \([\d.]+ °F\)(?: too (low|high))?", sentence.partition(" at ")[0])
+    sides = [side or found[-1][1] for _, side in found]
+    return sorted(
+        float(size) * (1 if side == "high" else -1) for (size, _), side in zip(found, sides, strict=True)
+    )
+
+
+def test_a_sentence_that_decides_nothing_names_ends_between_which_the_limit_really_lies():
+    undecided = [(-0.4, 1.0), (0.0, 2.5), (1.9, 0.3), (-2.1, 0.3), (-1.69, 0.3)]
+    for off in undecided:
+        (point,) = points_of(settings(set_points_c=(65.0,)), [off])
+        assert point.verdict is Verdict.NOT_DECIDED, off
+        low_k, high_k = ends_k(sentence_of([point]))
+        assert low_k == pytest.approx(point.error_k - point.expanded_u_k, abs=0.06)
+        assert high_k == pytest.approx(point.error_k + point.expanded_u_k, abs=0.06)
+        assert low_k < 2.0 < high_k or low_k < -2.0 < high_k
+        assert sentence_of([point]).endswith("; the limit of 2.0 K (3.6 °F) lies in between.")
+
+
+def test_a_limit_beyond_u_is_not_said_to_lie_inside_it():
+    # What a check of an invented shop came to: −0.4 K ± 1.9 K against 2.0 K.
+    (point,) = points_of(settings(set_points_c=(65.0,)), [(0.0, 0.3)])
+    found = replace(point, error_k=-0.4, expanded_u_k=1.9, limit_k=2.0, verdict=Verdict.NOT_DECIDED)
+    assert sentence_of([found]) == (
+        "The thermometer may read anything between 2.3 K (4.1 °F) too low and 1.5 K (2.7 °F) too high at "
+        "65 °C; the limit of 2.0 K (3.6 °F) lies in between."
+    )
+    close = replace(found, expanded_u_k=1.62)  # 2.02 K too low, which is not 2.0
+    assert "2.02 K (3.64 °F) too low and 1.22 K" in sentence_of([close])
 
 
 def test_a_check_of_before_has_its_log_read_as_it_was_asked_then():

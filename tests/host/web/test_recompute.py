@@ -15,7 +15,7 @@ from click.testing import CliRunner
 from calibration.contract.readings import Insertion
 from calibration.contract.senml import encode_readings
 from host.backup import make_backup, restore_backup
-from host.certificates.canonical import certificate_from_canonical
+from host.certificates.canonical import canonical_json, certificate_from_canonical
 from host.cli import main
 from host.data_folder import DataFolder
 from host.procedures.logged import events_of
@@ -25,6 +25,7 @@ from host.procedures.record.record_folder import RecordFolderError, read_record,
 from host.procedures.sender import sender_check_settings, sender_result
 from host.store import open_store, schema
 from host.store.chain_check import check_chain
+from host.store.chain_link import sha256_of
 from host.web.app import create_app
 
 pytestmark = pytest.mark.slow
@@ -56,6 +57,18 @@ def test_a_reading_that_was_altered_is_found_out_and_the_number_named(record, fi
     result = recompute(replace(record, readings_of=altered))
     assert result.difference is not None
     assert " is now " in result.difference
+
+
+def test_a_sentence_that_is_worded_otherwise_today_is_a_remark_and_one_changed_since_is_found(record):
+    issued = certificate_from_canonical(record.canonical_json)
+    before = canonical_json(replace(issued, sentence="The sender is off, in the words of an earlier day."))
+    result = recompute(
+        replace(record, canonical_json=before, link={**record.link, "data_sha256": sha256_of(before)})
+    )
+    assert result.difference is None and not result.is_of_another_method
+    assert any("in the words of an earlier day" in one and issued.sentence in one for one in result.remarks)
+    changed = recompute(replace(record, canonical_json=before))
+    assert changed.difference is not None and "its link in the chain" in changed.difference
 
 
 COLUMNS = {
