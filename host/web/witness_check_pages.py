@@ -9,7 +9,8 @@ from calibration.bath.fixed_points import FixedPoint, boiling_at_pressure, ice_p
 from host.errors import DeskError
 from host.local_time import local_day
 from host.people.role import STAFF
-from host.procedures.references.witness_check import RESOLUTION_K, WitnessChecks, WitnessState
+from host.procedures.references.witness_check import RESOLUTION_K, WitnessState
+from host.procedures.references.witness_check_runs import WitnessChecks
 from host.procedures.station_instruments import is_simulated_station
 from host.quantity import pressure_pa_of
 from host.store.instrument_kind import InstrumentKind
