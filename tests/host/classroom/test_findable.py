@@ -4,6 +4,7 @@ The figures of the benchmark (DEVELOPERS.md, 2.5 kΩ curve, seed 1) are of sende
 60 and 90 °C by hand and at five temperatures on the bench; the search asks of the part in the middle alone.
 """
 
+import math
 import re
 
 import pytest
@@ -81,3 +82,29 @@ def test_a_typed_table_is_asked_as_it_is():
     assert "it would say a good sender" in told and "Ω on" not in told
     open_ = (TypedPoint(temperature_c=20.0, circuit="open"),)
     assert doubt_words(made("open", readings=open_), CURVE) == ""
+
+
+def test_no_size_is_told_of_readings_that_were_typed():
+    good = readings_of_a_fault(CURVE, "healthy", 1.0, HAND_C)
+    assert findable(made("series", 1.0, readings=good), CURVE).from_size is None
+
+
+def test_on_paper_no_connector_is_there_to_be_moved():
+    good = readings_of_a_fault(CURVE, "healthy", 1.0, HAND_C)
+    told = doubt_words(made("intermittent", 20.0, readings=good), CURVE)
+    assert "would not name this fault" in told and "connector" not in told
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize(("fault", "size", "way"), HARDLY[:2] + HARDLY[3:])
+def test_the_size_that_is_told_is_the_nearest_preferred_number_that_is_found(fault, size, way):
+    """The number of E12 (IEC 60063) before it, if it is beyond the size that was chosen, is not found."""
+    one = made(fault, size, way=way, at_c=on(way))
+    from_size = findable(one, CURVE).from_size
+    e12 = [1.0, 1.2, 1.5, 1.8, 2.2, 2.7, 3.3, 3.9, 4.7, 5.6, 6.8, 8.2]
+    numbers = [number * 10.0**decade for decade in range(-2, 5) for number in e12]
+    weaker = [n for n in numbers if (n > abs(from_size) if fault == "leakage" else n < abs(from_size))]
+    before = math.copysign(min(weaker) if fault == "leakage" else max(weaker), size)
+    if abs(before) < abs(size) if fault == "leakage" else abs(before) > abs(size):
+        assert not findable(made(fault, before, way=way, at_c=on(way)), CURVE).is_found
+    assert abs(from_size) < size if fault == "leakage" else abs(from_size) > abs(size)

@@ -33,6 +33,14 @@ def test_a_size_earns_all_within_the_tolerance_half_within_twice_and_nothing_bey
     assert credit_of(Answer(fault="series", size=size, unit=unit))[:2] == (40.0, credit)
 
 
+def test_a_size_off_by_just_the_tolerance_earns_all():
+    settings = ExerciseSettings(
+        title="T", question="Q", curve="ntc-310-80c", fault="series", size=20.0, tolerance_percent=10.0
+    )
+    assert credit_of(Answer(fault="series", size=22.0, unit="Ω"), settings)[1] == 40.0
+    assert credit_of(Answer(fault="series", size=24.0, unit="Ω"), settings)[1] == 20.0
+
+
 def test_another_fault_earns_nothing_for_its_size_and_the_words_say_what_it_was():
     marks = marks_of(SERIES, Answer(fault="leakage", size=22.0, unit="Ω"), None)
     assert [line.credit for line in marks.lines] == [0.0, 0.0, None]

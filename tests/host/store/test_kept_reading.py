@@ -77,6 +77,14 @@ def test_a_tap_changed_together_with_the_digest_is_seen_by_its_count(make_pack) 
     assert "by its taps it is 2049." in one.disagreement()
 
 
+def test_the_taps_of_the_probe_are_held_against_its_count_too_and_to_less_than_a_count(make_pack) -> None:
+    taps = {name.replace("sender", "probe"): ohm for name, ohm in TAPS.items()}
+    agree = {"probe": ChannelReading(quality=Quality.GOOD, raw=COUNT, value=5000.0)}
+    assert kept(make_pack, channels=agree, taps=taps).disagreement() is None
+    off = {"probe": ChannelReading(quality=Quality.GOOD, raw=COUNT + 0.001, value=5000.0)}
+    assert (kept(make_pack, channels=off, taps=taps).disagreement() or "").startswith("probe.raw")
+
+
 def test_readings_and_events_have_one_digest_each_that_no_change_leaves_alone(make_pack) -> None:
     readings = [kept(make_pack, seq=seq) for seq in (1, 2, 3)]
     events = [TimedEvent(kind="started", payload={"settings": {"air_c": 21.5}}, appended_utc_s=1.75e9)]

@@ -149,3 +149,5 @@ def test_a_form_that_is_sent_twice_opens_one_run(store: Store) -> None:
     assert done == [1] * AT_ONCE
     assert open_run("5651") == 2
     assert store.runs.create(station=None, kind="probe_check", settings={}, same_within_s=30.0) == 3
+    # The same words on the form of another check are another run.
+    assert store.runs.create(station=None, kind="witness_check", settings={}, same_within_s=30.0) == 4
