@@ -12,6 +12,7 @@ from host.procedures.run_kind import RunKind
 from host.seal.errors import SealError
 from host.seal.key_ring import KeyRing
 from host.store import Store, open_store
+from host.store.certificates import IssuedFiles
 
 pytestmark = pytest.mark.slow
 
@@ -96,6 +97,15 @@ def test_asking_for_the_public_key_makes_none(tmp_path):
     assert "the first certificate makes them" in asked.stderr
     assert not KeyRing(DataFolder(tmp_path).keys).exists
     assert not DataFolder(tmp_path).has_store
+
+
+def test_papers_of_the_first_desks_that_bear_no_seal_ask_for_no_keys(tmp_path):
+    store = open_store(DataFolder(tmp_path))
+    number = store.runs.create(station=None, kind=RunKind.SENDER_CHECK, settings={})
+    bare = IssuedFiles(verdict="", pdf=b"%PDF-1.7", canonical_json=b"{}", chart_svg=b"<svg/>")
+    store.certificates.issue(number, lambda place: bare)
+    assert not store.certificates.any_sealed()
+    store.close()
 
 
 def test_a_desk_that_has_sealed_nothing_makes_its_keys_when_told_to(tmp_path):
