@@ -10,7 +10,6 @@ anew each time; afterwards nothing that is there is written over.
 """
 
 import gzip
-import importlib.util
 import sqlite3
 import sys
 import tempfile
@@ -18,8 +17,6 @@ import tomllib
 import zipfile
 from contextlib import closing
 from pathlib import Path
-from types import ModuleType
-from typing import Any
 
 from cryptography.hazmat.primitives import serialization
 
@@ -27,6 +24,8 @@ from host.data_folder import DataFolder
 from host.procedures.record.issued_record import record_in_store
 from host.procedures.record.record_folder import write_record
 from host.store import Store
+from tests.host.web.small_bench import CURVE
+from tests.host.web.small_desk import SmallDesk
 
 HERE = Path(__file__).parent
 RELEASED = HERE / "host" / "released"
@@ -65,9 +64,8 @@ def main() -> None:
         sys.stdout.write(f"{path.relative_to(HERE.parent)}: {path.stat().st_size / 1e3:.0f} kB\n")
 
 
-def _desk_with_a_certificate(folder: Path) -> Any:
-    tests = _module("host/web/conftest.py")
-    desk = tests.SmallDesk(folder)
+def _desk_with_a_certificate(folder: Path) -> SmallDesk:
+    desk = SmallDesk(folder)
     desk.store.settings.change({"shop_name": "Heron Street Garage", "shop_address": "12 Heron Street"})
     bench = desk.add_bench(STATION)
     bench.say()
@@ -76,7 +74,7 @@ def _desk_with_a_certificate(folder: Path) -> Any:
     run = desk.runs.start_sender_check(
         station=STATION,
         item="Sender, tag 7",
-        curve=tests.CURVE,
+        curve=CURVE,
         set_points_c=(30.0, 60.0, 85.0),
         customer="Mr B. Quillfeather",
     )
@@ -107,15 +105,6 @@ def _keep_store(store: Store, data: Path, folder: Path) -> None:
         reading.backup(writing)
         writing.execute("PRAGMA journal_mode=DELETE")
     (folder / "store.sqlite.gz").write_bytes(gzip.compress(copy.read_bytes(), 9, mtime=0))
-
-
-def _module(name: str) -> ModuleType:
-    spec = importlib.util.spec_from_file_location("ohmbath_small_desk", HERE / name)
-    assert spec is not None and spec.loader is not None
-    module = importlib.util.module_from_spec(spec)
-    sys.modules[spec.name] = module
-    spec.loader.exec_module(module)
-    return module
 
 
 if __name__ == "__main__":

@@ -16,21 +16,11 @@ from host.store.idle_readings import NOT_KEPT
 from host.store.packs import Arrival
 from host.store.rests_on import citations_in
 from host.web.app import create_app
+from tests.host.web.filled_forms import A_ROUND_OF_A_RESISTOR
 
 pytestmark = pytest.mark.slow
 
 NEW_BOOT = "00000003-0000abcd"
-A_RESISTOR = {
-    "artefact": "Resistor of 1 kΩ",
-    "quantity": "resistance",
-    "at": "1k",
-    "reference_way": "typed",
-    "reference_value": "1000.2",
-    "reference_u": "0.2",
-    "reference_k": "2",
-    "reference_words": "certificate 4/31 of an invented laboratory",
-    "kept": "in its box",
-}
 
 
 @pytest.fixture
@@ -65,7 +55,7 @@ def _work(desk):
     assert desk.runs.view(run).state.started.ohms_check.run == 1
     bench.heater_c, bench.bath_c = None, 60.0
     bench.read(200)
-    address = browser.post("/rounds", data=A_RESISTOR).location
+    address = browser.post("/rounds", data=A_ROUND_OF_A_RESISTOR).location
     for page, typed in (("read", {"station": "bench-1"}), ("close", {})):
         assert browser.post(f"{address}/{page}", data=typed).status_code == 303
     bench.read(200)

@@ -22,6 +22,7 @@ from host.web.app import create_app
 from host.web.form_key import FIELD, key_of
 from host.web.rules import allowed
 from host.web.visit import COOKIE
+from tests.host.web.filled_forms import AN_INFRARED_CHECK, AT_A_STATION
 
 pytestmark = [pytest.mark.slow, pytest.mark.timeout(1200)]
 
@@ -54,13 +55,7 @@ VALUES: Mapping[str, tuple[Any, ...]] = {
 #: What is typed into every form: each takes what it knows.
 FORM = {"station": "bench-1", "fault": "series", "size": "22", "unit": "Ω", "sentence": "It reads low."}
 #: A student may also check an infrared thermometer at the bench at which something is planted.
-INFRARED = {
-    "item": "Infrared thermometer, tag I-7", "thermometer": "entered", "serial": "I-7", "resolution_k": "0.1",
-    "accuracy_k": "2", "emissivity": "settable", "distance_to_spot": "12", "band_from_um": "8",
-    "band_to_um": "14", "reference": "station:bench-1", "target": "painted_face",
-    "surface": "ultra-flat black spray paint", "target_mm": "100", "distance_mm": "300",
-    "set_emissivity": "0.95", "air": "23", "set_points": "60 75 88",
-}  # fmt: skip
+INFRARED = AN_INFRARED_CHECK | AT_A_STATION
 #: Pressed last, and in this order: they change what there is to be seen.
 LAST = ("/exercise/1/stop", "/you/password", "/sign-out")
 

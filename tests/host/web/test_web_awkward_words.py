@@ -1,13 +1,10 @@
 """Whatever is typed into whatever field of whatever page: taken as it is printed, or refused there."""
 
 import html
-import importlib.util
 import json
 import re
 import shutil
-import sys
 import unicodedata
-from pathlib import Path
 
 import pytest
 from sqlalchemy import select, update
@@ -17,13 +14,10 @@ from host.store import schema
 from host.typed_curve import curve_text_of_table
 from host.web.app import create_app
 from host.web.server import PageServer
+from tests.host.web.filled_forms import A_ROUND, AN_INFRARED_CHECK
+from tests.host.web.page_forms import pages_of
 
 pytestmark = pytest.mark.slow
-
-_SPEC = importlib.util.spec_from_file_location("page_forms", Path(__file__).with_name("page_forms.py"))
-page_forms = importlib.util.module_from_spec(_SPEC)
-sys.modules["page_forms"] = page_forms
-_SPEC.loader.exec_module(page_forms)
 
 #: 6199 times 7 is 43393, which a text becomes where a page works it out.
 MARKUP = "</textarea><script>alert(7)</script>\"'><b>{{ 6199*7 }}{% raw %} &amp;"
@@ -37,19 +31,8 @@ HIDDEN = "\u202e\u2066\u200f"
 FILLED = {
     "/typed": {"item": "sender, tag 8", "curve": "ntc-310-80c", "rule": "guarded", "judge": "judge"}
     | {"temperature_1": "60", "resistance_1": "604", "temperature_2": "80", "resistance_2": "336"},
-    "/infrared": {
-        "item": "thermometer, tag 9", "thermometer": "entered", "serial": "I-9", "resolution_k": "0.1",
-        "accuracy_k": "2", "emissivity": "settable", "distance_to_spot": "12", "band_from_um": "8",
-        "band_to_um": "14", "reference": "entered", "reference_serial": "T-2", "reference_u_k": "0.5",
-        "reference_resolution_k": "0.1", "target": "taped_face", "surface": "ultra-flat black spray paint",
-        "target_mm": "100", "distance_mm": "300", "set_emissivity": "0.95", "air": "23",
-        "set_points": "45 65 90",
-    },
-    "/rounds": {
-        "artefact": "sender, tag 300", "quantity": "error", "at": "60", "curve": "ntc-310-80c",
-        "reference_way": "typed", "reference_value": "-4.2", "reference_u": "0.1", "reference_k": "2",
-        "reference_words": "certificate 4/31", "more_stations": "Station B, Station C", "kept": "in its boot",
-    },
+    "/infrared": AN_INFRARED_CHECK | {"item": "thermometer, tag 9", "serial": "I-9"},
+    "/rounds": A_ROUND | {"artefact": "sender, tag 300"},
     "/on-the-vehicle": {"item": "the blue van", "curve": "ntc-2k5-20c"},
     "/curves/add": {
         "title": "Sender of a van", "source": "Manual, page 12", "table": "20, 2300, 2600\n40, 1050, 1250",
@@ -88,7 +71,6 @@ WORDS = {
     "/settings": ("shop_name", "shop_address"),
     "/settings/shop": ("shop_name", "shop_address"),
 }
-#: Reasons that a page need not ask for; what is sent all the same is held against the same fonts.
 #: Presses that send no words, and words that are sent to a page which this desk does not show.
 PRESSES = {
     "first_start.add_station", "first_start.room", "first_start.simulated", "first_start.stop_room",
@@ -98,6 +80,7 @@ PRESSES = {
     "runs.press", "runs.stop", "typed.curve", "witness_check.hands", "witness_check.read",
 }  # fmt: skip
 OF_ACCOUNTS = ("drafts", "exercises", "people", "roster", "sign_in", "student")
+#: Reasons that a page need not ask for; what is sent all the same is held against the same fonts.
 UNASKED = ("/infrared/{infrared}/stop", "/rounds/{round}/stop", "/on-the-vehicle/{vehicle}/stop")
 
 
@@ -163,7 +146,7 @@ def typed_into(at_work, begun, busy_desk):
     """Pages of the desk, address and text, after awkward words were typed into every form of every page."""
     if "pages" not in begun:
         found = {}
-        for _, _, on_page in page_forms.pages_of(at_work, "/", "/typed", without="?"):
+        for _, _, on_page in pages_of(at_work, "/", "/typed", without="?"):
             for form in on_page:
                 if form.method == "post":
                     found.setdefault((form.action, tuple(form.words)), form)
@@ -175,7 +158,7 @@ def typed_into(at_work, begun, busy_desk):
                 post(at_work, action, FILLED[action] | dict.fromkeys(WORDS[action], text))
         begun["forms"] = found
         begun["pages"] = [
-            (address, text) for address, text, _ in page_forms.pages_of(at_work, "/", "/typed", without="?")
+            (address, text) for address, text, _ in pages_of(at_work, "/", "/typed", without="?")
         ]
     return begun["pages"]
 

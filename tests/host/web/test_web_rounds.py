@@ -18,32 +18,9 @@ from host.procedures.rounds.station_round_runs import StationRounds
 from host.web.app import create_app
 from host.web.round_form import nominal_text
 from host.web.rules import rule_of
+from tests.host.web.filled_forms import A_ROUND, A_ROUND_OF_A_RESISTOR
 
 pytestmark = pytest.mark.slow
-
-SENDER = "Sender <7> & its lead"
-A_ROUND = {
-    "artefact": SENDER,
-    "quantity": "error",
-    "at": "60",
-    "curve": "ntc-310-80c",
-    "reference_way": "typed",
-    "reference_value": "-4.2",
-    "reference_u": "0.1",
-    "reference_k": "2",
-    "reference_words": "certificate 4/31 of an invented laboratory",
-    "more_stations": "Station B, Station C",
-    "kept": "in its boot",
-}
-A_RESISTOR = A_ROUND | {
-    "artefact": "Resistor of 1 kΩ",
-    "quantity": "resistance",
-    "at": "1k",
-    "curve": "",
-    "reference_value": "1000.2",
-    "reference_u": "0.2",
-    "more_stations": "",
-}
 
 
 @pytest.fixture(scope="module")
@@ -168,7 +145,7 @@ def test_the_certificate_of_an_artefact_in_the_register_is_the_reference(browser
     certificate = certificate_from_canonical(issued.files.canonical_json)
     (used,) = certificate.instruments
     assert (used.serial, used.expanded_u) == ("S-300", "0.060 K (k = 2)")
-    resistor = browser.post("/rounds", data=A_RESISTOR | way | {"reference_serial": "R-1000"})
+    resistor = browser.post("/rounds", data=A_ROUND_OF_A_RESISTOR | way | {"reference_serial": "R-1000"})
     assert "1000.20 Ω ± 0.10 Ω" in browser.get(resistor.location).text.replace("\xa0", " ")
     filled = browser.get("/rounds?artefact=R-1000").text
     assert re.search(r'name="at"[^>]*value="1000"', filled)
@@ -250,7 +227,7 @@ def test_a_resistor_is_read_by_the_rig_of_a_station(browser, desk, bench):
     bench.series_ohm = 0.0
     bench.bath_c = 48.0  # the small bench reads some 1000 Ω there: the place of a resistor
     bench.read(100)
-    address = browser.post("/rounds", data=A_RESISTOR).location
+    address = browser.post("/rounds", data=A_ROUND_OF_A_RESISTOR).location
     assert put(browser, address, "read", station="bench-1").status_code == 303
     (entry,) = StationRounds(desk.store).view(int(address.split("/")[-1])).state.entries
     assert entry.cites is not None and "as bought (0.6 %)" in entry.words
@@ -276,7 +253,7 @@ def test_the_nominal_of_a_resistor_is_filled_in_without_an_exponent(certified_oh
 
 def test_nothing_is_to_be_read_at_once_where_no_station_of_the_desk_is_missing(at_1_kohm):
     desk, _, browser = at_1_kohm
-    address = browser.post("/rounds", data=A_RESISTOR | {"more_stations": "bench-1"}).location
+    address = browser.post("/rounds", data=A_ROUND_OF_A_RESISTOR | {"more_stations": "bench-1"}).location
     assert "Read at every station that is missing" in browser.get(address).text
     assert put(browser, address, "read").status_code == 303
     page = browser.get(address).text
@@ -301,7 +278,7 @@ def at_1_kohm(tmp_path, small_desk):
 
 def test_what_was_read_before_the_resistor_was_clipped_in_is_none_of_it(at_1_kohm):
     desk, bench, browser = at_1_kohm
-    address = browser.post("/rounds", data=A_RESISTOR | {"more_stations": "bench-1"}).location
+    address = browser.post("/rounds", data=A_ROUND_OF_A_RESISTOR | {"more_stations": "bench-1"}).location
     assert put(browser, address, "clip-in").status_code == 303
     early = put(browser, address, "read", station="bench-1")
     assert early.status_code == 422 and "clipped in only just now" in early.text
@@ -316,7 +293,7 @@ def test_what_was_read_before_the_resistor_was_clipped_in_is_none_of_it(at_1_koh
 
 def test_a_rig_that_fell_silent_is_not_read_as_now(at_1_kohm):
     desk, _, browser = at_1_kohm
-    address = browser.post("/rounds", data=A_RESISTOR).location
+    address = browser.post("/rounds", data=A_ROUND_OF_A_RESISTOR).location
     desk.let_wall_time_pass(41.0)
     answer = put(browser, address, "read", station="bench-1")
     assert answer.status_code == 422 and "is not of now" in answer.text
@@ -332,7 +309,7 @@ def test_a_resistor_is_read_surer_after_the_ohms_check_of_the_day_and_worked_out
     bench.heater_c, bench.bath_c, bench.series_ohm = None, 60.0, 0.0
     bench.read(200)
     browser = create_app(finished_desk).test_client()
-    address = browser.post("/rounds", data=A_RESISTOR).location
+    address = browser.post("/rounds", data=A_ROUND_OF_A_RESISTOR).location
     assert put(browser, address, "read", station="bench-1").status_code == 303
     (entry,) = StationRounds(finished_desk.store).view(int(address.split("/")[-1])).state.entries
     assert "corrected by the ohms check of run 0001" in entry.words
@@ -382,7 +359,9 @@ def test_a_station_is_left_out_with_a_reason_and_had_in_again(browser):
 
 def test_the_station_offered_first_is_one_that_is_missing_and_none_where_all_are_in(at_1_kohm):
     _, _, browser = at_1_kohm
-    address = browser.post("/rounds", data=A_RESISTOR | {"more_stations": "bench-1, Z yard"}).location
+    address = browser.post(
+        "/rounds", data=A_ROUND_OF_A_RESISTOR | {"more_stations": "bench-1, Z yard"}
+    ).location
     assert offered(browser, address, "out") == "bench-1"
     assert put(browser, address, "read", station="bench-1").status_code == 303
     assert offered(browser, address, "out") == "Z yard"
@@ -395,7 +374,9 @@ def test_the_rig_offered_first_is_one_that_is_missing(at_1_kohm):
     desk, _, browser = at_1_kohm
     second = desk.add_bench("bench-2")
     second.say()
-    address = browser.post("/rounds", data=A_RESISTOR | {"more_stations": "bench-1, bench-2"}).location
+    address = browser.post(
+        "/rounds", data=A_ROUND_OF_A_RESISTOR | {"more_stations": "bench-1, bench-2"}
+    ).location
     assert offered(browser, address, "rig") == "bench-1"
     assert put(browser, address, "read", station="bench-1").status_code == 303
     assert offered(browser, address, "rig") == "bench-2"

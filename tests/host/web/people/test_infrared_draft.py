@@ -1,30 +1,17 @@
 """An infrared check at a desk with accounts: a draft first, and corrections once somebody answers for it."""
 
-import importlib.util
-from pathlib import Path
-
 import pytest
 
 from host.people.role import Role
+from tests.host.web.infrared.steps import begin, whole_check
 
 pytestmark = pytest.mark.slow
 
-CHECK = Path(__file__).parents[1] / "test_web_infrared.py"
 
-
-@pytest.fixture(name="steps", scope="module")
-def _steps():
-    """The presses of a whole check, as the tests without accounts make them."""
-    spec = importlib.util.spec_from_file_location("infrared_presses", CHECK)
-    module = importlib.util.module_from_spec(spec)
-    spec.loader.exec_module(module)
-    return module
-
-
-def test_corrections_wait_until_the_draft_is_authorised(peopled, steps):
+def test_corrections_wait_until_the_draft_is_authorised(peopled):
     technician = peopled.sit_down(Role.TECHNICIAN)
-    run = int(steps.begin(technician).headers["Location"].rpartition("/")[2])
-    steps.whole_check(technician, 1.0, run)
+    run = int(begin(technician).headers["Location"].rpartition("/")[2])
+    whole_check(technician, 1.0, run)
     page = technician.get(f"/infrared/{run}").text
     assert "See the draft" in page and "once somebody has authorised it" in page
     assert technician.post(f"/infrared/{run}/register").status_code == 409
@@ -35,7 +22,7 @@ def test_corrections_wait_until_the_draft_is_authorised(peopled, steps):
     assert entry.certificate == "000001"
 
 
-def test_a_student_puts_nothing_into_the_register(peopled, steps):
+def test_a_student_puts_nothing_into_the_register(peopled):
     student = peopled.sit_down(Role.STUDENT)
     assert student.post("/infrared/1/register").status_code == 403
     assert student.post("/witness-check", data={}).status_code == 403

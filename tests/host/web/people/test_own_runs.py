@@ -3,16 +3,11 @@
 import pytest
 
 from host.people.role import Role
+from tests.host.web.filled_forms import AN_INFRARED_CHECK, AT_A_STATION
 
 pytestmark = pytest.mark.slow
 
-AN_INFRARED_CHECK = {
-    "item": "Infrared thermometer, tag I-7", "thermometer": "entered", "serial": "I-7", "resolution_k": "0.1",
-    "accuracy_k": "2", "emissivity": "settable", "distance_to_spot": "12", "band_from_um": "8",
-    "band_to_um": "14", "reference": "station:bench-1", "target": "painted_face",
-    "surface": "ultra-flat black spray paint", "target_mm": "100", "distance_mm": "300",
-    "set_emissivity": "0.95", "air": "23", "set_points": "60 75 88",
-}  # fmt: skip
+AT_THE_BENCH = AN_INFRARED_CHECK | AT_A_STATION
 A_COMPARISON = {"item": "the blue van", "curve": "ntc-2k5-20c"}
 
 
@@ -25,7 +20,7 @@ def begin(reader, address, form):
 @pytest.mark.parametrize(
     ("address", "form", "item", "deeds"),
     [
-        ("/infrared", AN_INFRARED_CHECK, "tag I-7", ("next", "shot", "answer", "hands", "stop")),
+        ("/infrared", AT_THE_BENCH, "tag I-7", ("next", "shot", "answer", "hands", "stop")),
         ("/on-the-vehicle", A_COMPARISON, "blue van", ("read", "skip", "strike", "finish", "stop")),
     ],
 )
@@ -54,7 +49,7 @@ def test_a_student_opens_and_stops_nobody_elses_check(peopled, address, form, it
 
 def test_no_hand_touches_a_bench_that_is_at_another_run(peopled):
     bo = peopled.sit_down(Role.STUDENT, name="Bo Quill")
-    own = begin(bo, "/infrared", AN_INFRARED_CHECK)
+    own = begin(bo, "/infrared", AT_THE_BENCH)
     for step in ("1", "2", "3", "4"):
         bo.post(f"{own}/next", data={"step": step})
     run = peopled.desk.runs.start_sender_check(

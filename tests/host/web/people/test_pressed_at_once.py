@@ -12,44 +12,11 @@ from host.procedures.record.recompute import recompute
 from host.procedures.rounds.station_round_runs import StationRounds
 from host.procedures.vehicle.in_place_runs import InPlaceRuns
 from host.web.app import create_app
+from tests.host.web.filled_forms import A_ROUND, AN_INFRARED_CHECK
 
 pytestmark = pytest.mark.slow
 
 AT_ONCE = 4
-A_ROUND = {
-    "artefact": "Sender <7> & its lead",
-    "quantity": "error",
-    "at": "60",
-    "curve": "ntc-310-80c",
-    "reference_way": "typed",
-    "reference_value": "-4.2",
-    "reference_u": "0.1",
-    "reference_k": "2",
-    "reference_words": "certificate 4/31 of an invented laboratory",
-    "more_stations": "Station B, Station C",
-}
-AN_INFRARED_CHECK = {
-    "item": "Infrared thermometer, tag I-7",
-    "thermometer": "entered",
-    "serial": "I-7",
-    "resolution_k": "0.1",
-    "accuracy_k": "2",
-    "emissivity": "settable",
-    "distance_to_spot": "12",
-    "band_from_um": "8",
-    "band_to_um": "14",
-    "reference": "entered",
-    "reference_serial": "T-2",
-    "reference_resolution_k": "0.1",
-    "reference_u_k": "0.5",
-    "target": "taped_face",
-    "surface": "ultra-flat black spray paint",
-    "target_mm": "100",
-    "distance_mm": "300",
-    "set_emissivity": "0.95",
-    "air": "23",
-    "set_points": "45 65 90",
-}
 A_TYPED_CHECK = {
     "item": "sender of the grey van",
     "curve": "ntc-310-80c",

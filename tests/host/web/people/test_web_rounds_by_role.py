@@ -6,25 +6,16 @@ from host.certificates.canonical import certificate_from_canonical
 from host.people.role import Role
 from host.procedures.record.issued_record import record_in_store
 from host.procedures.record.recompute import recompute
+from tests.host.web.filled_forms import A_ROUND_OF_A_RESISTOR
 
 pytestmark = pytest.mark.slow
-
-A_ROUND = {
-    "artefact": "Resistor of 1 kΩ",
-    "quantity": "resistance",
-    "at": "1k",
-    "reference_way": "typed",
-    "reference_value": "1000.2",
-    "reference_u": "0.2",
-    "reference_words": "certificate K 78 of an invented laboratory",
-}
 
 
 def test_an_instructor_leads_a_round_that_an_authoriser_lets_out_and_a_student_never_sees(peopled):
     instructor = peopled.sit_down(Role.INSTRUCTOR, name="Ines Okafor")
     student = peopled.sit_down(Role.STUDENT)
     store = peopled.desk.store
-    address = instructor.post("/rounds", data=A_ROUND).location
+    address = instructor.post("/rounds", data=A_ROUND_OF_A_RESISTOR).location
     result = {"station": "bench-1", "value": "1004.1", "expanded_u": "0.5", "k": "2"}
     assert student.post(f"{address}/take", data=result).status_code == 403
     assert instructor.post(f"{address}/take", data=result).status_code == 303
