@@ -168,14 +168,18 @@ def printable_text(text: str, field: str, *, longest: int = LONGEST_TEXT) -> str
     CertificateError
         If it holds a character that cannot be printed, or is too long.
     """
-    composed = unicodedata.normalize("NFC", text)
-    seen = "".join(letter for letter in composed if unicodedata.category(letter) != "Cf")
-    plain = " ".join(seen.split())
+    plain = seen_text(text)
     if not _PRINTABLE.issuperset(plain):
         raise CertificateError(field, _why_not(next(letter for letter in plain if not is_printable(letter))))
     if len(plain) > longest:
         raise CertificateError(field, f"{len(plain)} characters; there is room for {longest}. Shorten it.")
     return plain
+
+
+def seen_text(text: str) -> str:
+    """One line in composed letters, without marks that nobody sees, such as those that turn the writing."""
+    composed = unicodedata.normalize("NFC", text)
+    return " ".join("".join(letter for letter in composed if unicodedata.category(letter) != "Cf").split())
 
 
 def shown_text(text: str) -> str:

@@ -1,7 +1,12 @@
-"""Simulated hands sent to the bath of a station that is at no run."""
+"""Simulated hands at the bath of a check that is no run of its station."""
 
 from host.errors import DeskError
-from host.web.desk_behind import DeskBehind
+from host.web.desk_behind import DeskBehind, Hands
+
+
+def hands_at_bath(desk: DeskBehind, station: str, *, simulated: bool) -> Hands | None:
+    """Hands that a page offers; None where the bath is real, or no station's."""
+    return desk.hands if simulated and station else None
 
 
 def refuse_hands_at_a_run(desk: DeskBehind, station: str) -> None:

@@ -8,7 +8,6 @@ from werkzeug.wrappers import Response as AnyResponse
 from host.certificates.kind import Kind as CertificateKind
 from host.certificates.paper_lines import SIMULATED_LINES
 from host.errors import DeskError
-from host.local_time import local_day
 from host.people.role import ALL_ROLES
 from host.procedures.run_kind import RunKind
 from host.procedures.vehicle.in_place import Kind, Step
@@ -27,6 +26,7 @@ from host.web.rules import allowed
 from host.web.run_list import run_rows
 from host.web.scale import Scale
 from host.web.seen import seen
+from host.web.shop_day import shop_day
 from host.web.text_field import take_text
 
 in_place_pages = Blueprint("in_place", __name__)
@@ -129,7 +129,7 @@ def _runs() -> InPlaceRuns:
 
 def _thermometers() -> tuple[SpotThermometer, ...]:
     store = the_desk().store
-    return spot_thermometers(store, g.settings, today=local_day(store.now(), g.settings.zone))
+    return spot_thermometers(store, g.settings, today=shop_day())
 
 
 def _view(run: int) -> InPlaceView:

@@ -1,7 +1,6 @@
 """Pages of the infrared check: start it, one step at a time, what came of it."""
 
 from dataclasses import replace
-from datetime import date
 from typing import Any
 
 from flask import Blueprint, Response, abort, g, redirect, render_template, request
@@ -13,7 +12,6 @@ from calibration.infrared.outlying_shot import TEST_WORDS
 from host.contact_reference import ContactReference, Press, read_by_hand, read_by_probe
 from host.errors import DeskError
 from host.infrared_register import corrections_entry, whose
-from host.local_time import local_day
 from host.people.role import ALL_ROLES, STAFF
 from host.procedures.infrared.adjusted_since import words_of_later_adjustment
 from host.procedures.infrared.infrared_advice import words_where_not_decided
@@ -27,7 +25,7 @@ from host.readings_of_now import readings_of_now
 from host.rig_sensor import read_rig_sensor
 from host.store.settings import RULES
 from host.web.desk_behind import Hands, the_desk
-from host.web.hands_at_bath import refuse_hands_at_a_run
+from host.web.hands_at_bath import hands_at_bath, refuse_hands_at_a_run
 from host.web.in_place_form import surfaces
 from host.web.infrared_form import (
     TARGET_WORDS,
@@ -49,6 +47,7 @@ from host.web.reason_typed import reason_typed, why_stopped
 from host.web.rules import allowed
 from host.web.run_list import run_rows
 from host.web.seen import seen
+from host.web.shop_day import shop_day
 from host.web.target_now import NEWEST_PACKS, is_shooting, presses_waiting, target_events, target_now
 
 infrared_pages = Blueprint("infrared", __name__)
@@ -71,7 +70,7 @@ def index() -> str:
 @allowed(*ALL_ROLES)
 def start() -> AnyResponse | tuple[str, int]:
     """Begin a check, or say beside the field why not."""
-    form = filled_form(request.form, store=the_desk().store, shop=g.settings, scale=g.scale, today=_today())
+    form = filled_form(request.form, store=the_desk().store, shop=g.settings, scale=g.scale, today=shop_day())
     if form.settings is None:
         return _index(form), 422
     settings = replace(form.settings, operator=operator_of(form.settings.operator))
@@ -233,10 +232,6 @@ def _runs() -> InfraredRuns:
     return InfraredRuns(the_desk().store)
 
 
-def _today() -> date:
-    return local_day(the_desk().store.now(), g.settings.zone)
-
-
 def _view(run: int) -> InfraredView:
     try:
         view = _runs().view(run)
@@ -361,7 +356,7 @@ def _is_in_register(settings: InfraredSettings, certificate: str) -> bool:
 
 
 def _index(form: InfraredForm) -> str:
-    store, today = the_desk().store, _today()
+    store, today = the_desk().store, shop_day()
     entered = ("serial", "resolution_k", "accuracy_k", "emissivity", "distance_to_spot", "band_from_um")
     return render_template(
         "infrared_start.html",
@@ -384,8 +379,8 @@ def _page(view: InfraredView, form: InfraredForm) -> str:
     state = view.state
     shooting = is_shooting(state)
     presses = presses_waiting(the_desk(), state) if shooting else ()
-    helper = the_desk().hands
-    has_hands = helper is not None and state.started.simulated and bool(state.started.station)
+    station = state.started.station
+    helper = hands_at_bath(the_desk(), station, simulated=state.started.simulated)
     return render_template(
         "infrared.html",
         view=view,
@@ -397,10 +392,8 @@ def _page(view: InfraredView, form: InfraredForm) -> str:
         so_far=_so_far(state) if shooting else "",
         spot=state.started.accept_spot(),
         test_words=TEST_WORDS,
-        hands=has_hands,
-        hands_did=helper.heating_words(state.started.station, state.point_c)
-        if has_hands and helper is not None
-        else "",
+        hands=helper is not None,
+        hands_did="" if helper is None else helper.heating_words(station, state.point_c),
     )
 
 

@@ -1,7 +1,6 @@
 """Pages of the check of a resistance meter or a decade box: the form, its history, and what came of one."""
 
 from dataclasses import replace
-from datetime import date
 
 from flask import Blueprint, abort, g, redirect, render_template, request
 from werkzeug.wrappers import Response as AnyResponse
@@ -23,6 +22,7 @@ from host.web.meter_check_form import (
 from host.web.operator import operator_of
 from host.web.paper_of_run import paper_of_run
 from host.web.rules import allowed
+from host.web.shop_day import shop_day
 
 meter_check_pages = Blueprint("meter_check", __name__)
 
@@ -38,11 +38,11 @@ def index() -> str:
 @allowed(*STAFF)
 def check() -> AnyResponse | tuple[str, int]:
     """Work out what was typed and let its certificate out, or say beside the field why not."""
-    form = filled_meter_form(request.form, store=the_desk().store, shop=g.settings, today=_today())
+    form = filled_meter_form(request.form, store=the_desk().store, shop=g.settings, today=shop_day())
     if form.settings is None:
         return _index(form), 422
     settings = replace(form.settings, operator=operator_of(form.settings.operator))
-    run = MeterChecks(the_desk().store).conclude(settings, shop=g.settings.shop, today=_today())
+    run = MeterChecks(the_desk().store).conclude(settings, shop=g.settings.shop, today=shop_day())
     return redirect(f"/meter-check/{run}", 303)
 
 
@@ -70,7 +70,7 @@ def result(run: int) -> str:
 def finish(run: int) -> AnyResponse:
     """Let out what is kept and has no paper yet; once more changes nothing."""
     _settings(run)
-    MeterChecks(the_desk().store).finish(run, shop=g.settings.shop, today=_today())
+    MeterChecks(the_desk().store).finish(run, shop=g.settings.shop, today=shop_day())
     return redirect(f"/meter-check/{run}", 303)
 
 
@@ -118,10 +118,6 @@ def _number_in_register(settings: MeterCheckSettings) -> int | None:
         ),
         None,
     )
-
-
-def _today() -> date:
-    return local_day(the_desk().store.now(), g.settings.zone)
 
 
 def _index(form: MeterCheckForm) -> str:

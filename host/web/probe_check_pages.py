@@ -1,13 +1,11 @@
 """Pages of the probe check: what it takes, its history, and what came of one."""
 
 from dataclasses import replace
-from typing import Any
 
 from flask import Blueprint, abort, g, redirect, render_template, request
 from werkzeug.wrappers import Response as AnyResponse
 
 from host.errors import DeskError
-from host.local_time import local_day
 from host.people.role import STAFF
 from host.procedures.references.probe_check import ProbeChecks, next_words, outside_words, points_of
 from host.web.desk_behind import the_desk
@@ -16,6 +14,7 @@ from host.web.operator import operator_of
 from host.web.paper_of_run import paper_of_run
 from host.web.probe_check_form import FIELDS, fill_in, probes_of, settings_of
 from host.web.rules import allowed
+from host.web.shop_day import shop_day
 from host.web.text_field import take_text
 
 probe_check_pages = Blueprint("probe_check", __name__)
@@ -45,7 +44,7 @@ def check() -> AnyResponse | tuple[str, int]:
         return _index(typed, errors), 422
     settings = replace(settings, operator=operator_of(settings.operator))
     try:
-        run = ProbeChecks(the_desk().store).conclude(settings, shop=g.settings.shop, today=_today())
+        run = ProbeChecks(the_desk().store).conclude(settings, shop=g.settings.shop, today=shop_day())
     except DeskError as error:
         return _index(typed, {"form": str(error)}), 422
     return redirect(f"/probe-check/{run}", 303)
@@ -71,10 +70,6 @@ def result(run: int) -> str:
         next_words=next_words(points_of(settings)),
         outside=outside_words(settings, points_of(settings)),
     )
-
-
-def _today() -> Any:
-    return local_day(the_desk().store.now(), g.settings.zone)
 
 
 def _index(typed: dict[str, str], errors: dict[str, str]) -> str:

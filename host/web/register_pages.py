@@ -1,13 +1,11 @@
 """Pages of the register: the list, one instrument, and the forms that change them."""
 
 from collections.abc import Mapping
-from datetime import date
 
 from flask import Blueprint, abort, g, redirect, render_template, request
 from werkzeug.wrappers import Response as AnyResponse
 
 from host.errors import DeskError
-from host.local_time import local_day
 from host.people.role import STAFF
 from host.store.instrument_kind import InstrumentKind
 from host.store.instrument_marks import Mark
@@ -18,6 +16,7 @@ from host.web.instrument_view import instrument_view
 from host.web.operator import operator_of
 from host.web.register_list import register_groups, troubles
 from host.web.rules import allowed
+from host.web.shop_day import shop_day
 
 register_pages = Blueprint("register", __name__)
 
@@ -32,8 +31,8 @@ def index() -> str:
     months = g.settings.recalibration_months
     return render_template(
         "register.html",
-        groups=register_groups(standings, today=_today(), months_by_kind=months),
-        troubles=troubles(standings, today=_today(), months_by_kind=months),
+        groups=register_groups(standings, today=shop_day(), months_by_kind=months),
+        troubles=troubles(standings, today=shop_day(), months_by_kind=months),
         kinds=tuple(InstrumentKind),
     )
 
@@ -127,10 +126,6 @@ def _standing(number: int) -> InstrumentStanding:
     abort(404, description=f"The register holds no instrument {number}.")
 
 
-def _today() -> date:
-    return local_day(the_desk().store.now(), g.settings.zone)
-
-
 def _add_page(form: InstrumentForm) -> str:
     return render_template("register_add.html", form=form, kinds=tuple(InstrumentKind))
 
@@ -141,7 +136,7 @@ def _instrument_page(
     view = instrument_view(
         standing,
         the_desk().store,
-        today=_today(),
+        today=shop_day(),
         months_by_kind=g.settings.recalibration_months,
         scale=g.scale,
     )

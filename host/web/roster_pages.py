@@ -55,11 +55,18 @@ def _page(*, taken: Taken | None = None, trouble: str = "") -> str:
     everybody = the_desk().store.people.all()
     students = [one for one in everybody if one.roles == {Role.STUDENT}]
     students.sort(key=lambda one: (one.group.casefold(), one.name.casefold()))
-    # A slip is carried to another machine, where the address of this one alone opens nothing.
-    address = "" if is_loopback(urlsplit(request.host_url).hostname or "") else request.host_url
-    return render_template("roster.html", taken=taken, trouble=trouble, students=students, address=address)
+    return render_template(
+        "roster.html",
+        taken=taken,
+        trouble=trouble,
+        students=students,
+        address=address_on_slips(request.host_url),
+    )
 
 
 def address_on_slips(address: str) -> str:
-    """Address at which the pages were opened; empty where it would open nothing on another machine."""
+    """Address at which the pages were opened; empty where it would open nothing on another machine.
+
+    A slip is carried to one.
+    """
     return "" if is_loopback(urlsplit(address).hostname or "") else address

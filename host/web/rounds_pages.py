@@ -5,14 +5,12 @@ A round tells how each station reads, so a fault that was planted at one shows i
 
 from collections.abc import Callable
 from dataclasses import dataclass, replace
-from datetime import date
 
 from flask import Blueprint, Response, abort, g, redirect, render_template, request
 from werkzeug.wrappers import Response as AnyResponse
 
 from host.certificates.results.of_station_round import station_round_results
 from host.errors import DeskError
-from host.local_time import local_day
 from host.people.role import STAFF
 from host.procedures.rounds.finished_checks import CheckedError, finished_checks, is_of
 from host.procedures.rounds.resistor_reading import WINDOW_S, read_resistor
@@ -44,6 +42,7 @@ from host.web.round_form import (
 )
 from host.web.rules import allowed
 from host.web.seen import seen
+from host.web.shop_day import shop_day
 
 rounds_pages = Blueprint("rounds", __name__)
 
@@ -80,7 +79,7 @@ def start() -> AnyResponse | tuple[str, int]:
         store=the_desk().store,
         shop=g.settings,
         scale=g.scale,
-        today=_today(),
+        today=shop_day(),
     )
     if form.settings is None:
         return _index(form), 422
@@ -115,7 +114,7 @@ def take(run: int) -> AnyResponse | tuple[str, int]:
     by = operator_of("")
     words = f"typed by hand{f' by {by}' if by else ''}"
     result = NewResult(
-        station=" ".join(form.typed["station"].split()),
+        station=form.typed["station"],
         stated=form.stated,
         source=Source.TYPED,
         words=f"{words}; {form.typed['words']}" if form.typed["words"] else words,
@@ -258,10 +257,6 @@ def _rounds() -> StationRounds:
     return StationRounds(the_desk().store)
 
 
-def _today() -> date:
-    return local_day(the_desk().store.now(), g.settings.zone)
-
-
 def _view(run: int) -> StationRoundView:
     try:
         return _rounds().view(run)
@@ -275,7 +270,8 @@ def _desk_stations() -> tuple[str, ...]:
 
 def _missing_rigs(state: StationRoundState) -> tuple[str, ...]:
     """Stations of this desk that a round still waits for."""
-    return tuple(one for one in state.missing if one in _desk_stations())
+    of_desk = _desk_stations()
+    return tuple(one for one in state.missing if one in of_desk)
 
 
 def _checks(state: StationRoundState) -> list[CheckedError]:
@@ -338,7 +334,7 @@ def _reading(station: str, at_ohm: float) -> NewResult:
 def _box_of(station: str) -> dict[str, object]:
     store = the_desk().store
     months = g.settings.recalibration_months
-    box = store.register.usable("decade_box", today=_today(), months_by_kind=months, station=station)
+    box = store.register.usable("decade_box", today=shop_day(), months_by_kind=months, station=station)
     return dict(box.content)
 
 

@@ -3,7 +3,6 @@
 They are made from `host.classroom.student_view` alone and import nothing that knows what was planted.
 """
 
-import unicodedata
 from dataclasses import dataclass, field, replace
 
 from flask import (
@@ -18,6 +17,7 @@ from flask import (
 )
 from werkzeug.wrappers import Response as AnyResponse
 
+from host.certificates.printable import seen_text
 from host.classroom.nameable import FAULTS, UNITS, NameableFault, size_in
 from host.classroom.student_view import StudentExercise
 from host.errors import DeskError
@@ -172,7 +172,7 @@ def answer(number: int) -> AnyResponse | tuple[str, int] | str:
 
 def sent_answer() -> AnswerForm:
     """Answer as it was sent, checked."""
-    typed = {name: _seen(request.form.get(name, "")) for name in ("fault", "size", "unit", "sentence")}
+    typed = {name: seen_text(request.form.get(name, "")) for name in ("fault", "size", "unit", "sentence")}
     errors: dict[str, str] = {}
     fault = FAULTS.get(typed["fault"])
     if fault is None:
@@ -191,12 +191,6 @@ def sent_answer() -> AnswerForm:
     elif len(typed["sentence"]) > _LONGEST_SENTENCE:
         errors["sentence"] = f"One sentence of {_LONGEST_SENTENCE} characters at most, please."
     return AnswerForm(**typed, size_number=number, errors=errors)
-
-
-def _seen(text: str) -> str:
-    """One line without marks that nobody sees, among them those that turn the writing direction."""
-    composed = unicodedata.normalize("NFC", text)
-    return " ".join("".join(letter for letter in composed if unicodedata.category(letter) != "Cf").split())
 
 
 def _fits(fault: NameableFault, size: float, unit: str) -> bool:

@@ -6,7 +6,6 @@ from typing import Any
 
 from flask import render_template
 
-from calibration.contract.readings import ReadingPack
 from calibration.errors import CalibrationError
 from host.contact_reference import (
     BATH_READING,
@@ -96,7 +95,8 @@ def presses_waiting(desk: DeskBehind, state: InfraredState) -> tuple[Press, ...]
         return ()
     known = frozenset(one.stamped for one in state.shots if one.stamped is not None) | state.forgotten
     silent_for_s = age_s if age_s > SILENT_AFTER_S else 0.0
-    return presses_in(_packs(desk, state), known=known, silent_for_s=silent_for_s)
+    packs = desk.live.newest(started.station, NEWEST_PACKS)
+    return presses_in(packs, known=known, silent_for_s=silent_for_s)
 
 
 def target_events(
@@ -134,10 +134,6 @@ def bath_events(desk: DeskBehind, run: int, state: WitnessState, *, scale: Scale
         return {"live": html, "run": run}, 0
 
     return paced(desk, event, every_s=_EVERY_S)
-
-
-def _packs(desk: DeskBehind, state: InfraredState) -> list[ReadingPack]:
-    return desk.live.newest(state.started.station, NEWEST_PACKS)
 
 
 def _newest_ms(presses: tuple[Press, ...]) -> int:

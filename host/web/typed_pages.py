@@ -2,7 +2,6 @@
 
 from collections.abc import Mapping
 from dataclasses import replace
-from datetime import date
 from typing import Any
 
 from flask import Blueprint, abort, g, redirect, render_template, request
@@ -11,7 +10,6 @@ from werkzeug.wrappers import Response as AnyResponse
 from calibration.resistance.metered import LEADS_NOT_READ_OHM
 from host.curve_to_find import FIND_OUT
 from host.errors import DeskError
-from host.local_time import local_day
 from host.people.role import STAFF
 from host.procedures.sender.curve_finding import ChoiceError
 from host.procedures.sender.hand_check import HandChecks, HandCheckView
@@ -25,6 +23,7 @@ from host.web.operator import operator_of
 from host.web.paper_of_run import paper_of_run
 from host.web.result_view import result_view_of
 from host.web.rules import allowed
+from host.web.shop_day import shop_day
 from host.web.typed_form import TypedForm, empty_typed_form, judged_form, sent_form
 
 typed_pages = Blueprint("typed", __name__)
@@ -52,7 +51,7 @@ def check() -> AnyResponse | tuple[str, int] | str:
     settings = replace(form.settings, operator=operator_of(form.settings.operator))
     if form.check is None:  # its curve is to be found out
         return redirect(f"/typed/{checks.open(settings)}", 303)
-    run = checks.issue(settings, form.check, shop=g.settings.shop, today=_today())
+    run = checks.issue(settings, form.check, shop=g.settings.shop, today=shop_day())
     return redirect(f"/typed/{run}", 303)
 
 
@@ -65,7 +64,7 @@ def result(run: int) -> str:
         found = HandChecks(the_desk().store).curves_found(view.settings)
         return _choice_page(view, empty_choice(found, view.settings.limit_k))
     if not view.is_over:  # the desk was killed between the readings and their paper
-        HandChecks(the_desk().store).complete(run, shop=g.settings.shop, today=_today())
+        HandChecks(the_desk().store).complete(run, shop=g.settings.shop, today=shop_day())
         view = _view(run)
     paper = paper_of_run(the_desk().store, run)
     assert paper is not None  # it was made above at the latest
@@ -90,14 +89,14 @@ def curve(run: int) -> AnyResponse | tuple[str, int]:
         if form.choice is None:
             return _choice_page(view, form), 422
         try:
-            checks.choose_curve(run, form.choice, shop=g.settings.shop, today=_today())
+            checks.choose_curve(run, form.choice, shop=g.settings.shop, today=shop_day())
         except ChoiceError as error:
             return _choice_page(view, refused(form, error)), 422
     return redirect(f"/typed/{run}", 303)
 
 
 def _meter_of(serial: str) -> Mapping[str, Any]:
-    return meter_in_force(the_desk().store, serial, settings=g.settings, today=_today())
+    return meter_in_force(the_desk().store, serial, settings=g.settings, today=shop_day())
 
 
 def _choice_page(view: HandCheckView, form: CurveChoiceForm) -> str:
@@ -113,16 +112,12 @@ def _view(run: int) -> HandCheckView:
         abort(404, description=str(error))
 
 
-def _today() -> date:
-    return local_day(the_desk().store.now(), g.settings.zone)
-
-
 def _page(form: TypedForm) -> str:
     return render_template(
         "typed.html",
         form=form,
         curves=every_curve(the_desk().store),
-        meters=meters_of(the_desk().store, settings=g.settings, today=_today()),
+        meters=meters_of(the_desk().store, settings=g.settings, today=shop_day()),
         rules=RULES,
         find_out=FIND_OUT,
         leads_not_read_ohm=LEADS_NOT_READ_OHM,

@@ -7,7 +7,6 @@ from werkzeug.wrappers import Response as AnyResponse
 
 from calibration.bath.fixed_points import FixedPoint, boiling_at_pressure, ice_point
 from host.errors import DeskError
-from host.local_time import local_day
 from host.people.role import STAFF
 from host.procedures.references.witness_check import RESOLUTION_K, WitnessState
 from host.procedures.references.witness_check_runs import WitnessChecks
@@ -16,10 +15,12 @@ from host.quantity import pressure_pa_of
 from host.store.instrument_kind import InstrumentKind
 from host.store.register_entry import Instrument
 from host.web.desk_behind import Hands, the_desk
-from host.web.hands_at_bath import refuse_hands_at_a_run
+from host.web.hands_at_bath import hands_at_bath, refuse_hands_at_a_run
 from host.web.infrared_form import temperature_typed
 from host.web.live_stream import stream_of
+from host.web.reason_typed import STOPPED_BY_HAND
 from host.web.rules import allowed
+from host.web.shop_day import shop_day
 from host.web.target_now import bath_events, bath_now
 from host.web.text_field import take_text
 
@@ -65,11 +66,10 @@ def start() -> AnyResponse | tuple[str, int]:
             resolution_k=resolution_k,
         )
         return redirect(f"/witness-check/{run}", 303)
-    today = local_day(store.now(), g.settings.zone)
     try:
         probe = store.register.usable(
             "probe",
-            today=today,
+            today=shop_day(),
             months_by_kind=g.settings.recalibration_months,
             station=typed["station"],
         )
@@ -124,15 +124,14 @@ def _boiling(errors: dict[str, str]) -> FixedPoint | None:
 
 def _references() -> list[tuple[str, str, str]]:
     """Serial of each contact thermometer of the register, what it is, and why it may not be used."""
-    store = the_desk().store
-    today = local_day(store.now(), g.settings.zone)
+    today = shop_day()
     return [
         (
             one.serial,
             f"{one.serial}, certificate {one.in_force.certificate}",
             one.refusal(today, g.settings.recalibration_months) or "",
         )
-        for one in store.register.standings()
+        for one in the_desk().store.register.standings()
         if one.kind is InstrumentKind.WITNESS and not one.is_retired
     ]
 
@@ -146,10 +145,9 @@ def read(run: int) -> AnyResponse | tuple[str, int]:
     try:
         match request.form.get("do"):
             case "finish":
-                today = local_day(the_desk().store.now(), g.settings.zone)
-                checks.finish(run, shop=g.settings.shop, today=today)
+                checks.finish(run, shop=g.settings.shop, today=shop_day())
             case "stop":
-                checks.stop(run, "Stopped by hand.")
+                checks.stop(run, STOPPED_BY_HAND)
             case "keep":
                 checks.keep(run)
             case "ice" | "boiling" as where:
@@ -199,7 +197,7 @@ def hands(run: int) -> AnyResponse | tuple[str, int]:
 
 def _hands_at(state: WitnessState) -> Hands | None:
     """Hands that may touch the bath of a check; None where it is real, or the check is over."""
-    return the_desk().hands if state.simulated and state.station and not state.is_over else None
+    return None if state.is_over else hands_at_bath(the_desk(), state.station, simulated=state.simulated)
 
 
 def _index(typed: dict[str, str], errors: dict[str, str]) -> str:
@@ -228,7 +226,7 @@ def _page(run: int, trouble: str, errors: Mapping[str, str] | None = None) -> st
         form=form,
         target=bath_now(the_desk(), state),
         hands=helper is not None,
-        hands_did=helper.heating_words(state.station, state.proposed_c) if helper is not None else "",
+        hands_did="" if helper is None else helper.heating_words(state.station, state.proposed_c),
     )
 
 
