@@ -66,7 +66,7 @@ def test_every_command_explains_itself(command: Any) -> None:
 def test_a_machine_without_pins_is_told_so_in_one_line(
     command: str, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    monkeypatch.setattr("rig.cli._GPIO_DEVICE", tmp_path / "gpiochip0")
+    monkeypatch.setattr("rig.bench_here._GPIO_DEVICE", tmp_path / "gpiochip0")
     arguments = [command, "--data", str(tmp_path / "data")] if command == "run" else [command]
     result = _run(*arguments)
     assert result.exit_code == 2

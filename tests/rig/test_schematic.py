@@ -83,7 +83,7 @@ def test_a_drawing_that_cannot_be_written_is_one_line(tmp_path: Path) -> None:
 def test_a_map_that_breaks_a_rule_is_not_drawn(monkeypatch: pytest.MonkeyPatch, tmp_path: Path) -> None:
     broken = tmp_path / "wiring.toml"
     broken.write_text(TEXT.replace("ballast_ohm = 68.0", "ballast_ohm = 51.0", 1), encoding="utf-8")
-    monkeypatch.setattr("rig.cli.load_wiring", lambda: load_wiring(broken))
+    monkeypatch.setattr("rig.commands.wiring.load_wiring", lambda: load_wiring(broken))
     done = CliRunner().invoke(main, ["wiring"])
     assert done.exit_code == 2
     assert "1.016 mA" in done.output

@@ -157,7 +157,7 @@ def test_the_command_ends_with_0_for_a_sound_bench_and_1_with_the_part_for_anoth
 def test_a_self_test_that_cannot_run_ends_with_2(
     monkeypatch: pytest.MonkeyPatch, tmp_path: Path, options: list[str], words: str
 ) -> None:
-    monkeypatch.setattr("rig.cli._GPIO_DEVICE", tmp_path / "no-gpio")
+    monkeypatch.setattr("rig.bench_here._GPIO_DEVICE", tmp_path / "no-gpio")
     code, said = run_command(*options)
     assert code == 2
     assert words in said

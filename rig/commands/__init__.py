@@ -1,0 +1,1 @@
+"""Commands of the rig, one a file."""
