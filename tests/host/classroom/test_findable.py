@@ -9,8 +9,10 @@ import re
 
 import pytest
 
+from calibration.diagnosis import NAMED_FROM, Diagnosis, Fault, Finding
+from calibration.diagnosis.fault import UNLISTED_PART
 from host.classroom.exercise import ExerciseSettings, TypedPoint, Way
-from host.classroom.findable import doubt_words, findable
+from host.classroom.findable import _larger_effects, _names, doubt_words, findable
 from host.classroom.on_paper import readings_of_a_fault
 from host.curve_choice import load_curve
 
@@ -108,3 +110,30 @@ def test_the_size_that_is_told_is_the_nearest_preferred_number_that_is_found(fau
     if abs(before) < abs(size) if fault == "leakage" else abs(before) > abs(size):
         assert not findable(made(fault, before, way=way, at_c=on(way)), CURVE).is_found
     assert abs(from_size) < size if fault == "leakage" else abs(from_size) > abs(size)
+
+
+@pytest.mark.parametrize(("size", "furthest"), [(-20.0, -47.0), (20.0, 100.0)])
+def test_no_size_is_told_that_the_fault_cannot_have(size, furthest):
+    """R25 may be planted from -50 to +100 % (host/classroom/nameable.py)."""
+    tried = _larger_effects(made("r25", size))
+    assert tried[0] == pytest.approx(math.copysign(22.0, size))
+    assert tried[-1] == pytest.approx(furthest)
+
+
+@pytest.mark.parametrize(("share", "is_named"), [(NAMED_FROM, True), (NAMED_FROM - 0.01, False)])
+def test_a_part_that_is_in_no_list_is_found_from_the_share_from_which_any_fault_is_named(share, is_named):
+    def finding(fault, probability, variant=""):
+        return Finding(
+            fault=fault, weight=0.0, probability=probability, size=None, size_u=None, unit="",
+            variant=variant, next_action="",
+        )  # fmt: skip
+
+    said = Diagnosis(
+        findings=(
+            finding(Fault.CANNOT_TELL, 0.0),
+            finding(Fault.ANOTHER_CURVE, share, UNLISTED_PART),
+            finding(Fault.HEALTHY, 1.0 - share),
+        ),
+        by_hand=True,
+    )
+    assert _names(said, made("another_curve")) is is_named
